@@ -1,0 +1,33 @@
+"""The register's tables, by subject; import them from here."""
+
+from stock.models.batches import Batch, Paper
+from stock.models.cells import Cell, HeadClass, MonthClose, MonthEnd, Outside, StockMix
+from stock.models.counts import Count
+from stock.models.hauls import Haul, HaulLine
+from stock.models.marks import MarkStep, Turtle
+from stock.models.moves import Cause, Entry, Move, Reason
+from stock.models.tasks import LastLook, RefusedPost, Task, TaskMove
+
+__all__ = [
+    "Batch",
+    "Cause",
+    "Cell",
+    "Count",
+    "Entry",
+    "Haul",
+    "HaulLine",
+    "HeadClass",
+    "LastLook",
+    "MarkStep",
+    "MonthClose",
+    "MonthEnd",
+    "Move",
+    "Outside",
+    "Paper",
+    "Reason",
+    "RefusedPost",
+    "StockMix",
+    "Task",
+    "TaskMove",
+    "Turtle",
+]
