@@ -1,0 +1,197 @@
+"""What every test may ask for.
+
+People: `owner`, `hand`, `reader` and `nobody` are clients (`owner.user` is the person); `make_person(role)`
+makes more. Browser: `page` is a fresh Chromium page that fails its test on any console error, page error or
+breach of the content security policy; `owner_page`, `hand_page`, `reader_page` are such pages signed in on
+`live_server`: `owner_page.goto(live_server.url + reverse(...))`.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import shutil
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.test import Client
+
+# Playwright's own event loop runs in this thread, and Django would take our database calls for async ones.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+
+CHROMIUM = os.environ.get("SCUTEBOOK_CHROMIUM", "/usr/bin/chromium")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what drives a browser, so that `-m "not browser"` leaves it out."""
+    for test in items:
+        if "page" in getattr(test, "fixturenames", ()):
+            test.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(autouse=True)
+def guards_let_the_flush_through(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Take the append-only triggers away before a transactional test's tables are emptied.
+
+    On SQLite the flush is a DELETE, which the triggers refuse. The flush then sends `post_migrate`, which puts
+    them back.
+    """
+    mark = request.node.get_closest_marker("django_db")
+    asked = {"transactional_db", "live_server", "django_db_reset_sequences"} & set(request.fixturenames)
+    if not asked and not (mark and (mark.kwargs.get("transaction") or mark.args[:1] == (True,))):
+        yield
+        return
+    # Set up first, so that it is torn down after what follows the yield.
+    request.getfixturevalue("transactional_db")
+    yield
+    from django.db import connection
+
+    from ponds import guards
+    from stock import append_only
+
+    append_only.remove(connection)
+    guards.remove(connection, "ponds")
+
+
+class SignedClient(Client):
+    """A test client that remembers who it is signed in as (None: nobody)."""
+
+    user = None
+
+
+@pytest.fixture
+def make_person(db: None) -> Callable:
+    """Return a function that makes a person of one role, with a password when one is given."""
+    from django.contrib.auth.models import User
+
+    from ponds.roles import give_role
+
+    number = itertools.count(1)
+
+    def make(role: str = "", username: str = "", password: str | None = None):
+        user = User.objects.create_user(username or f"{role or 'person'}-{next(number)}", password=password)
+        if role:
+            give_role(user, role)
+        return user
+
+    return make
+
+
+def _client_of(user) -> SignedClient:
+    client = SignedClient()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    client.user = user
+    return client
+
+
+@pytest.fixture
+def owner(make_person: Callable) -> SignedClient:
+    return _client_of(make_person("owner", "owner"))
+
+
+@pytest.fixture
+def hand(make_person: Callable) -> SignedClient:
+    return _client_of(make_person("hand", "hand"))
+
+
+@pytest.fixture
+def reader(make_person: Callable) -> SignedClient:
+    return _client_of(make_person("reader", "reader"))
+
+
+@pytest.fixture
+def nobody(db: None) -> SignedClient:
+    return SignedClient()
+
+
+# ---- browser ----
+
+
+class Complaints(list):
+    """What the browser complained of; a test that expects a complaint forgives it by a part of its words."""
+
+    def forgive(self, words: str) -> None:
+        kept = [complaint for complaint in self if words not in complaint]
+        assert len(kept) < len(self), f"The browser did not complain of {words!r}; it said: {list(self)}"
+        self[:] = kept
+
+
+REPORT_BREACHES = """
+document.addEventListener("securitypolicyviolation", (breach) => {
+    console.error(`content security policy: ${breach.violatedDirective} ${breach.blockedURI}`);
+});
+"""
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args() -> dict:
+    if not (shutil.which(CHROMIUM) or os.path.exists(CHROMIUM)):
+        pytest.skip(f"no Chromium at {CHROMIUM}; set SCUTEBOOK_CHROMIUM to where it is")
+    return {
+        "executable_path": CHROMIUM,
+        "args": [
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-dev-shm-usage",
+            "--disable-background-networking",
+        ],
+    }
+
+
+@pytest.fixture
+def complaints() -> Complaints:
+    return Complaints()
+
+
+@pytest.fixture
+def page(context, complaints: Complaints) -> Iterator:
+    """Return a page whose every complaint fails the test, also complaints of pages opened from it."""
+    context.add_init_script(REPORT_BREACHES)
+    context.on("weberror", lambda error: complaints.append(f"page error: {error.error}"))
+    context.on(
+        "console",
+        lambda message: (
+            complaints.append(f"{message.type}: {message.text} ({message.page.url})")
+            if message.type in ("error", "warning")
+            else None
+        ),
+    )
+    opened = context.new_page()
+    yield opened
+    opened.wait_for_timeout(0)
+    assert not complaints, "The browser complained:\n" + "\n".join(complaints)
+
+
+@pytest.fixture
+def sign_in(page, live_server) -> Callable:
+    """Return a function that signs the page in as a client's person, by cookie."""
+    from django.conf import settings
+
+    def sign(client: SignedClient):
+        page.context.add_cookies(
+            [
+                {
+                    "name": settings.SESSION_COOKIE_NAME,
+                    "value": client.cookies[settings.SESSION_COOKIE_NAME].value,
+                    "url": live_server.url,
+                }
+            ]
+        )
+        return page
+
+    return sign
+
+
+@pytest.fixture
+def owner_page(sign_in: Callable, owner: SignedClient):
+    return sign_in(owner)
+
+
+@pytest.fixture
+def hand_page(sign_in: Callable, hand: SignedClient):
+    return sign_in(hand)
+
+
+@pytest.fixture
+def reader_page(sign_in: Callable, reader: SignedClient):
+    return sign_in(reader)
