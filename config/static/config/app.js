@@ -1,0 +1,96 @@
+// Enhancements only: every page works without this file.
+"use strict";
+
+// One send per press: the buttons of a form that writes are locked until the answer comes.
+// A form with data-no-lock minds itself.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.method !== "post" || form.hasAttribute("data-no-lock")) return;
+  if (form.dataset.sent) {
+    event.preventDefault();
+    return;
+  }
+  form.dataset.sent = "yes";
+  // aria-disabled, not disabled: a disabled button would drop its own name from what is sent.
+  for (const button of form.querySelectorAll("button:not([type=button])")) {
+    button.setAttribute("aria-disabled", "true");
+  }
+});
+
+// Coming back with the Back button shows the page as it was left, locks included: take them off.
+window.addEventListener("pageshow", () => {
+  for (const form of document.querySelectorAll("form[data-sent]")) {
+    delete form.dataset.sent;
+    for (const button of form.querySelectorAll("[aria-disabled]")) button.removeAttribute("aria-disabled");
+  }
+});
+
+// Filters show their result when a choice is made; typed words wait for Enter or the button.
+for (const form of document.querySelectorAll("form[data-submit-on-change]")) {
+  form.addEventListener("change", (event) => {
+    if (event.target.matches("select, input[type=checkbox], input[type=radio]")) form.requestSubmit();
+  });
+}
+
+// "Add a row" of a formset: a copy of its template with the next number.
+for (const rows of document.querySelectorAll("[data-rows]")) {
+  const template = rows.querySelector("template");
+  const button = rows.querySelector("[data-add-row]");
+  const total = rows.querySelector(`[name="${CSS.escape(rows.dataset.rows)}-TOTAL_FORMS"]`);
+  const most = rows.querySelector(`[name="${CSS.escape(rows.dataset.rows)}-MAX_NUM_FORMS"]`);
+  if (!template || !button || !total) continue;
+  button.hidden = false;
+  button.addEventListener("click", () => {
+    const next = Number(total.value);
+    const markup = template.innerHTML.replaceAll("__prefix__", next).replaceAll("__number__", next + 1);
+    button.parentElement.insertAdjacentHTML("beforebegin", markup);
+    total.value = next + 1;
+    if (most && next + 1 >= Number(most.value)) button.hidden = true;
+    const added = rows.querySelectorAll("fieldset.row");
+    const first = added[added.length - 1].querySelector("input:not([type=hidden]), select, textarea");
+    if (first) first.focus();
+  });
+}
+
+for (const button of document.querySelectorAll("[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}
+
+// In print every folded table is open; afterwards each is as it was.
+window.addEventListener("beforeprint", () => {
+  for (const folded of document.querySelectorAll("details.same-figures:not([open])")) {
+    folded.open = true;
+    folded.dataset.opened = "for print";
+  }
+});
+window.addEventListener("afterprint", () => {
+  for (const folded of document.querySelectorAll("details[data-opened]")) {
+    folded.open = false;
+    delete folded.dataset.opened;
+  }
+});
+
+// "/" goes to the search box, except while typing and on bank pages, where a tag reader sends bare keys.
+// A button with data-shortcuts (on the settings page) switches it off for this device.
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (document.body.classList.contains("bank") || localStorage.getItem("shortcuts") === "off") return;
+  if (event.target.closest("input, select, textarea, [contenteditable]")) return;
+  const search = document.querySelector("input[type=search]");
+  if (!search) return;
+  event.preventDefault();
+  search.focus();
+  search.select();
+});
+
+for (const button of document.querySelectorAll("[data-shortcuts]")) {
+  const isOff = () => localStorage.getItem("shortcuts") === "off";
+  const show = () => { button.textContent = isOff() ? "Switch the / key on" : "Switch the / key off"; };
+  button.hidden = false;
+  show();
+  button.addEventListener("click", () => {
+    localStorage.setItem("shortcuts", isOff() ? "on" : "off");
+    show();
+  });
+}

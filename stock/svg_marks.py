@@ -1,0 +1,168 @@
+"""The marks that charts are made of, as SVG text: every word escaped, every look left to the stylesheet.
+
+Lengths are in the units of the drawing, 400 to its width, whatever the screen.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Iterable, Sequence
+from html import escape
+
+WIDTH = 400
+LETTER = 7.2  # a little more than the mean width of a letter of the 13-unit text
+LEGEND_LINE = 20
+STYLES = 4  # line styles, markers and fills before they repeat
+MARKERS = (
+    "M-3.5 0a3.5 3.5 0 1 0 7 0a3.5 3.5 0 1 0-7 0",
+    "M-3-3h6v6h-6z",
+    "M0-4.5L4 3H-4z",
+    "M0-4.5L4.5 0L0 4.5L-4.5 0z",
+)
+Point = tuple[float, float]
+
+
+def drawing(
+    name: str, description: str, size: tuple[float, float], body: Iterable[str], css: str = "chart"
+) -> str:
+    """Wrap marks in an `svg` element that reads aloud as one picture with a name and a description."""
+    key = anchor(name + description)
+    view = f"0 0 {size[0]:.0f} {size[1]:.0f}"
+    return (
+        f'<svg class="{css}" viewBox="{view}" role="img" aria-labelledby="{key}t {key}d">'
+        f'<title id="{key}t">{escape(name)}</title><desc id="{key}d">{escape(description)}</desc>'
+        f"{''.join(body)}</svg>"
+    )
+
+
+def anchor(text: str) -> str:
+    """Return a short id that is the same for the same text."""
+    return f"c{zlib.crc32(text.encode()):08x}"
+
+
+def text(x: float, y: float, words: str, css: str) -> str:
+    """Write words at a point; css "end" and "mid" say which part of them stands there."""
+    return f'<text class="{css}" x="{x:.1f}" y="{y:.1f}">{escape(words)}</text>'
+
+
+def rect(css: str, x: float, y: float, width: float, height: float, fill: str = "") -> str:
+    """Draw a box; `fill` names a pattern of the same drawing."""
+    paint = f' fill="url(#{fill})"' if fill else ""
+    return f'<rect class="{css}" x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}"{paint}/>'
+
+
+def path(css: str, line: str) -> str:
+    """Draw a line given in SVG path letters."""
+    return f'<path class="{css}" d="{line}"/>'
+
+
+def marker(nth: int, x: float, y: float) -> str:
+    """Draw the marker of the nth series: disc, square, triangle, lozenge."""
+    style = nth % STYLES
+    return f'<path class="mark s{style}" d="{MARKERS[style]}" transform="translate({x:.1f} {y:.1f})"/>'
+
+
+def broken_line(points: Sequence[Point | None]) -> str:
+    """Return the path through points, lifted wherever one is missing.
+
+    >>> broken_line([(0, 1), (2, 3), None, (4, 5)])
+    'M0.0 1.0L2.0 3.0M4.0 5.0'
+    """
+    pieces, lifted = [], True
+    for point in points:
+        if point is not None:
+            pieces.append(f"{'M' if lifted else 'L'}{point[0]:.1f} {point[1]:.1f}")
+        lifted = point is None
+    return "".join(pieces)
+
+
+def spread(wanted: Iterable[tuple[float, int]], apart: float, lowest: float) -> list[tuple[float, int]]:
+    """Move heights apart so that labels do not overlap and none falls below `lowest` (down is greater)."""
+    placed: list[tuple[float, int]] = []
+    for height, nth in sorted(wanted):
+        placed.append((max(height, placed[-1][0] + apart) if placed else height, nth))
+    for at in range(len(placed) - 1, -1, -1):
+        limit = lowest if at == len(placed) - 1 else placed[at + 1][0] - apart
+        placed[at] = (min(placed[at][0], limit), placed[at][1])
+    return placed
+
+
+def figure_text(value: float | None, decimals: int | None = None) -> str:
+    """Write a figure for a label or a table cell: thin spaces between thousands, a true minus sign.
+
+    >>> [figure_text(number) for number in (46, -0.5, None, float("inf"))]
+    ['46', '−0.50', 'none', 'no limit']
+    """
+    if value is None or math.isnan(value):
+        return "none"
+    if math.isinf(value):
+        return "no limit"
+    if decimals is None:
+        decimals = 0 if float(value).is_integer() else 2
+    written = f"{value:,.{decimals}f}".replace(",", "\u202f")
+    return written.replace("-", "−") if float(f"{value:.{decimals}f}") else written.lstrip("-")
+
+
+def ticks(low: float, high: float, wanted: int = 4) -> tuple[float, ...]:
+    """Return round steps (1, 2 or 5 times a power of ten) that cover low to high.
+
+    >>> ticks(0, 46)
+    (0.0, 20.0, 40.0, 60.0)
+    """
+    high = high if high > low else low + 1
+    rough = (high - low) / wanted
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(power * times for times in (1, 2, 5, 10) if power * times >= rough * 0.999)
+    first, final = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    return tuple(round(n * step, 10) for n in range(first, final + 1))
+
+
+def legend_rows(names: Sequence[str]) -> list[list[int]]:
+    """Break series into legend lines that fit the drawing's width."""
+    lines: list[list[int]] = []
+    room = 0.0
+    for nth, name in enumerate(names):
+        wide = 28 + LETTER * len(name)
+        if not lines or wide > room:
+            lines.append([])
+            room = WIDTH
+        lines[-1].append(nth)
+        room -= wide
+    return lines
+
+
+def legend(names: Sequence[str], fills: Sequence[str] = ()) -> list[str]:
+    """Draw the names of the series with their marker, or with a box of their fill."""
+    marks = []
+    for line, row in enumerate(legend_rows(names)):
+        x, y = 2.0, line * LEGEND_LINE + 14
+        for nth in row:
+            if fills:
+                marks += filled_box(nth, fills, x, y - 10, 12, 12)
+            else:
+                marks.append(marker(nth, x + 6, y - 4))
+            marks.append(text(x + 18, y, names[nth], "tick"))
+            x += 28 + LETTER * len(names[nth])
+    return marks
+
+
+def fill_patterns(name: str) -> tuple[str, tuple[str, ...]]:
+    """Return the definitions of four fills (plain, slanted lines, empty, dots) and the ids to fill with."""
+    key = anchor(name)
+    size = 'width="6" height="6" patternUnits="userSpaceOnUse"'
+    slanted = f'<pattern id="{key}h" {size}><path class="hatch" d="M-1 7L7-1"/></pattern>'
+    dots = f'<pattern id="{key}p" {size}><circle class="dot" cx="3" cy="3" r="1.5"/></pattern>'
+    return f"<defs>{slanted}{dots}</defs>", ("", f"{key}h", "", f"{key}p")
+
+
+def filled_box(nth: int, fills: Sequence[str], x: float, y: float, width: float, height: float) -> list[str]:
+    """Draw the box of the nth series, and its pattern over it where it has one."""
+    fill = fills[nth % STYLES]
+    over = [rect("pattern", x, y, width, height, fill)] if fill else []
+    return [rect(f"bar s{nth % STYLES}", x, y, width, height), *over]
+
+
+def finite(values: Iterable[float | None]) -> list[float]:
+    """Return the figures that are known and have an end."""
+    return [value for value in values if value is not None and math.isfinite(value)]
