@@ -1,0 +1,157 @@
+"""How many new females a pond can take, and why it gets what it gets, in plain words."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from stock.estimators.estimate import check_number
+
+WELFARE_RATIO = 1.5
+"""Females per male below which a pond gets no females until males leave."""
+
+_SLACK = 1e-9
+
+
+def pond_cap(females: float, males: float, head_room: float, band_high: float) -> int:
+    """
+    Return the most new females a pond can take: its head room, or up to the top of the band.
+
+    Parameters
+    ----------
+    females, males : float
+        Heads standing.
+    head_room : float
+        Heads that still fit under the pond's limit; below 0 where it is over.
+    band_high : float
+        Females per male at the top of the band.
+
+    Returns
+    -------
+    int
+        min(head room, floor(band top x males) - females), never below 0.
+    """
+    check_number(females, "females", low=0)
+    check_number(males, "males", low=0)
+    check_number(band_high, "band_high", low=0)
+    check_number(head_room, "head_room")
+    to_band_top = math.floor(band_high * males + _SLACK) - females
+    return max(0, math.floor(min(head_room, to_band_top) + _SLACK))
+
+
+@dataclass(frozen=True)
+class Obstacle:
+    """Why a pond gets no new females: a stable code, and the sentence."""
+
+    code: str
+    sentence: str
+
+
+def why_not(
+    *,
+    females: float,
+    males: float,
+    head_room: float,
+    band_high: float,
+    welfare_ratio: float = WELFARE_RATIO,
+    in_quarantine: bool = False,
+    is_other_kind: bool = False,
+    is_losing: bool = False,
+) -> tuple[Obstacle, ...]:
+    """
+    Return every reason why a pond must get no new females; none where it may.
+
+    Codes: ``quarantine``, ``other-kind``, ``losing-heads``, ``no-males``, ``too-many-males``,
+    ``no-head-room``, ``band-top``, in this order.
+
+    Parameters
+    ----------
+    females, males, head_room, band_high : float
+        As in `pond_cap`.
+    welfare_ratio : float
+        Females per male below which males must leave first.
+    in_quarantine, is_other_kind, is_losing : bool
+        What is known of the pond: closed by quarantine, not for this kind, losing more heads than
+        the kind should.
+    """
+    found: list[Obstacle] = []
+    if in_quarantine:
+        found.append(Obstacle("quarantine", "In quarantine: nothing comes in until it ends."))
+    if is_other_kind:
+        found.append(Obstacle("other-kind", "Kept for another kind."))
+    if is_losing:
+        found.append(
+            Obstacle(
+                "losing-heads", "Losing more heads than it should: find the cause first, do not top it up."
+            )
+        )
+    if males <= 0:
+        found.append(Obstacle("no-males", "No males: females here would lay clear eggs."))
+    elif females < welfare_ratio * males * (1 - _SLACK):
+        leaving = math.ceil(males - females / welfare_ratio - _SLACK)
+        found.append(
+            Obstacle(
+                "too-many-males",
+                f"{females:g} females to {males:g} males ({females / males:.2f} : 1) is below "
+                f"{welfare_ratio:g} : 1: {leaving:g} males must leave before females come.",
+            )
+        )
+    if head_room < 1:
+        found.append(
+            Obstacle("no-head-room", f"No head room: {max(0, math.floor(head_room))} heads still fit.")
+        )
+    if males > 0 and math.floor(band_high * males + _SLACK) - females < 1 - _SLACK:
+        found.append(
+            Obstacle(
+                "band-top",
+                f"{females:g} females to {males:g} males ({females / males:.2f} : 1) is at the top of the "
+                f"band, {band_high:g} : 1.",
+            )
+        )
+    return tuple(found)
+
+
+def reason(
+    *,
+    females: float,
+    males: float,
+    given: int,
+    cap: int,
+    gains: ArrayLike,
+    obstacles: Sequence[Obstacle] = (),
+    seasons: int = 5,
+) -> str:
+    """
+    Say in plain words why a pond gets what it gets.
+
+    Parameters
+    ----------
+    females, males : float
+        Heads standing before the placing.
+    given, cap : int
+        New females placed here, and the most it could take.
+    gains : array, shape (levels,)
+        The pond's row of the gains table, hatched eggs.
+    obstacles : sequence of Obstacle
+        What `why_not` found.
+    seasons : int
+        Seasons the gains add up.
+    """
+    if obstacles:
+        return "Gets none. " + " ".join(obstacle.sentence for obstacle in obstacles)
+    row = np.asarray(gains, dtype=float)
+    over = "over the next season" if seasons == 1 else f"over {seasons} seasons"
+    if given == 0:
+        if row.size == 0 or cap == 0:
+            return "Gets none: there is no room for a further female."
+        return f"Gets none: its first new female would add {row[0]:.1f} hatched eggs {over}, less than elsewhere."
+    sentence = (
+        f"Gets {given}: {females:g} females to {males:g} males ({females / males:.2f} : 1) become "
+        f"{females + given:g} ({(females + given) / males:.2f} : 1); they add {row[:given].sum():.0f} "
+        f"hatched eggs {over}, the last one {row[given - 1]:.1f}."
+    )
+    if given >= cap:
+        return f"{sentence} More do not fit under its cap of {cap}."
+    return f"{sentence} The next one would add {row[given]:.1f}." if given < row.size else sentence
