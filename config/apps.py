@@ -1,5 +1,6 @@
 from django.apps import AppConfig
 from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate
 
 
@@ -8,6 +9,9 @@ class ConfigConfig(AppConfig):
     verbose_name = "Scutebook"
 
     def ready(self) -> None:
+        from config.durability import refuse_unsafe_once
+
+        connection_created.connect(refuse_unsafe_once, dispatch_uid="config.refuse_unsafe_once")
         post_migrate.connect(make_role_groups, sender=self)
 
 

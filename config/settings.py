@@ -38,15 +38,16 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    # First, so that redirects to HTTPS, static files and refusals carry the policy too.
+    "csp.middleware.CSPMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "config.middleware.RoleMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -88,7 +89,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "sign-in"
-LOGIN_REDIRECT_URL = "stock:pond-list"
+LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "sign-in"
 
 # Six wrong tries hold that name at that address for five minutes: other addresses stay open to it,
@@ -101,6 +102,10 @@ AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_LOCKOUT_TEMPLATE = "sign_in_held.html"
 AXES_HTTP_RESPONSE_CODE = 429
 AXES_VERBOSE = False
+AXES_ENABLE_ACCESS_FAILURE_LOG = True
+AXES_CLIENT_IP_CALLABLE = "config.people.addresses.address_of"
+# The proxies whose word on where a request came from is taken; asked only under SCUTEBOOK_HTTPS.
+TRUSTED_PROXIES = env.list("SCUTEBOOK_PROXIES", default=["127.0.0.1", "::1"])
 
 SESSION_COOKIE_AGE = 7 * 24 * 3600
 SESSION_COOKIE_HTTPONLY = True

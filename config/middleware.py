@@ -1,0 +1,44 @@
+"""Who may pass at all: signed in, with a role, and with a password of one's own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from ponds.roles import READER, refusal, role_of
+
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+# In the session of somebody who signed in with a one-time password and has not chosen another yet.
+MUST_CHOOSE = "must_choose_password"
+OPEN_WHILE_CHOOSING = ("me", "sign-out")
+
+
+class RoleMiddleware(LoginRequiredMiddleware):
+    """Refuse by default: no page without sign-in and role, no writing by a reader but where a view says so.
+
+    Views say who may use them with the marks of `ponds.roles`; this is the fence for a view that says nothing.
+    """
+
+    def process_view(
+        self, request: HttpRequest, view_func: Callable, view_args: tuple, view_kwargs: dict
+    ) -> HttpResponse | None:
+        to_sign_in = super().process_view(request, view_func, view_args, view_kwargs)
+        if to_sign_in is not None or not getattr(view_func, "login_required", True):
+            return to_sign_in
+        where = request.resolver_match.view_name if request.resolver_match else ""
+        if where == "sign-out":
+            return None
+        role = role_of(request.user)
+        if not role:
+            raise PermissionDenied(
+                f"{request.user.get_username()} has no role in this book yet. Ask an owner to give you one."
+            )
+        if request.session.get(MUST_CHOOSE) and where not in OPEN_WHILE_CHOOSING:
+            return redirect("me")
+        if role == READER and request.method not in SAFE_METHODS and not hasattr(view_func, "roles"):
+            raise refusal(request.user, ("owner", "hand"))
+        return None
