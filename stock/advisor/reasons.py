@@ -146,7 +146,7 @@ def reason(
     if given == 0:
         if row.size == 0 or cap == 0:
             return "Gets none: there is no room for a further female."
-        return f"Gets none: its first new female would add {row[0]:.1f} hatched eggs {over}, less than elsewhere."
+        return f"Gets none: its first one would add {row[0]:.1f} hatched eggs {over}, less than elsewhere."
     sentence = (
         f"Gets {given}: {females:g} females to {males:g} males ({females / males:.2f} : 1) become "
         f"{females + given:g} ({(females + given) / males:.2f} : 1); they add {row[:given].sum():.0f} "

@@ -1,10 +1,11 @@
 """The one result every estimator returns, and the checks every estimator makes of its numbers."""
 
 import math
+import operator
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from enum import StrEnum
-from numbers import Real
+from numbers import Integral, Real
 from typing import Any
 
 
@@ -16,6 +17,9 @@ class Status(StrEnum):
     BOUNDED = "bounded"
     NO_ESTIMATE = "no_estimate"
 
+
+MOST_COUNTED = 10**12
+"""The largest count taken; above it a figure is a slip of the hand."""
 
 _FROM_BEST_TO_WORST = tuple(Status)
 
@@ -130,17 +134,23 @@ def check_count(value: Any, name: str) -> int:
     Raises
     ------
     ValueError
-        If it is not a number, not whole, or below zero.
+        If it is not a number, not whole, below zero, or above a million million.
     """
     if isinstance(value, bool) or not isinstance(value, Real):
         raise ValueError(f"{name}: {value!r} is not a count; give a whole number, 0 or more.")
-    if not math.isfinite(value):
-        raise ValueError(f"{name}: {value} is not a count; give a whole number, 0 or more.")
-    whole = math.floor(value)
-    if value != whole:
-        raise ValueError(f"{name}: {value} is not a whole number; heads are counted whole.")
+    if isinstance(value, Integral):
+        whole = operator.index(value)
+    else:
+        number = float(value)
+        if not math.isfinite(number):
+            raise ValueError(f"{name}: {value} is not a count; give a whole number, 0 or more.")
+        whole = math.floor(number)
+        if whole != number:
+            raise ValueError(f"{name}: {value} is not a whole number; heads are counted whole.")
     if whole < 0:
         raise ValueError(f"{name}: {value} is below zero; give a whole number, 0 or more.")
+    if whole > MOST_COUNTED:
+        raise ValueError(f"{name}: the number is too large to be a count; the most is {MOST_COUNTED}.")
     return whole
 
 
@@ -165,9 +175,14 @@ def check_number(value: Any, name: str, *, low: float = -math.inf, high: float =
     ValueError
         If it is not a finite number or lies outside.
     """
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, Real):
         raise ValueError(f"{name}: {value!r} is not a number that can be used here.")
-    number = float(value)
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise ValueError(f"{name}: the number given is not finite and cannot be used here.")
     if not low <= number <= high:
         if math.isinf(high):
             raise ValueError(f"{name}: {value} is below {low:g}, the least it can be.")
