@@ -32,7 +32,7 @@ SQLITE = {
     "stock_entry_open_month": (
         "stock_entry",
         f"SELECT RAISE(ABORT, '{CLOSED}') FROM stock_monthclose c "
-        "WHERE c.month = strftime('%Y-%m-01', NEW.booked_on)",
+        "WHERE c.month >= strftime('%Y-%m-01', NEW.booked_on)",
     ),
 }
 
@@ -45,7 +45,7 @@ BEGIN
     IF EXISTS (SELECT 1 FROM {_CELLS} AND ({_BAD_CLASS})) THEN
         RAISE EXCEPTION '{CLASS_CHANGE}' USING ERRCODE = '23514';
     END IF;
-    IF EXISTS (SELECT 1 FROM stock_monthclose c WHERE c.month = date_trunc('month', NEW.booked_on)::date) THEN
+    IF EXISTS (SELECT 1 FROM stock_monthclose c WHERE c.month >= date_trunc('month', NEW.booked_on)::date) THEN
         RAISE EXCEPTION '{CLOSED}' USING ERRCODE = '23514';
     END IF;
     RETURN NEW;

@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stock import svg_marks as svg
-from stock.svg_marks import figure_text, ticks
+from stock.svg_marks import NO_FIGURES, figure_text, ticks
 
-MOST_DIRECT_LABELS = 4
+MOST_LINES = 12
+MOST_SENTENCES = 4
 BAR_STEP, BAR_HEIGHT = 26, 20
 STRIP_STEP = 28
-NO_FIGURES = "No figures yet."
 Band = tuple[float, float]
 
 
@@ -59,23 +59,21 @@ def line_chart(
     band: Band | None = None,
     summary: str | None = None,
 ) -> Chart:
-    """Draw up to a dozen lines over the same labels; `band` shades the range of wanted figures.
-
-    Up to four lines are named at their ends, more of them above the plot.
-    """
+    """Draw up to a dozen lines over the same labels; `band` shades the range of wanted figures."""
     _check(labels, series)
+    if len(series) > MOST_LINES:
+        raise ValueError(f"A chart holds {MOST_LINES} lines, not {len(series)}; draw several charts.")
     known = svg.finite(value for one in series for value in one.values)
     rows = tuple((label, *(figure_text(one.values[at]) for one in series)) for at, label in enumerate(labels))
-    words = summary or " ".join(_change(one, labels, unit) for one in series) or NO_FIGURES
+    words = summary or _changes(series, labels, unit)
     columns = ("When", *(_with_unit(one.name, unit) for one in series))
     if not known:
-        return Chart(name, _nothing(name), words, columns, rows)
-    names, steps = [one.name for one in series], ticks(min(0, *known), max(*known, 0, *(band or ())))
-    direct = len(series) <= MOST_DIRECT_LABELS
+        return Chart(name, svg.blank(name), words, columns, rows)
+    names = [svg.short(one.name) for one in series]
+    steps = ticks(min(0, *known), max(0, *known, *(band or ())))
     left = 10 + svg.LETTER * max(len(figure_text(step)) for step in steps)
-    right = svg.WIDTH - 14 - (svg.LETTER * max(map(len, names)) if direct else 0)
-    top = 12 + (0 if direct else svg.LEGEND_LINE * len(svg.legend_rows(names)))
-    bottom = top + 180
+    right = svg.WIDTH - 22 - svg.BOLD_LETTER * max(map(len, names))
+    top, bottom = 12, 192
 
     def at_label(at: int) -> float:
         return left + 8 + (right - left - 16) * (at / (len(labels) - 1) if len(labels) > 1 else 0.5)
@@ -83,25 +81,24 @@ def line_chart(
     def at_value(value: float) -> float:
         return bottom - (bottom - top) * (value - steps[0]) / (steps[-1] - steps[0])
 
-    body = [] if direct else svg.legend(names)
+    body = []
     if band:
-        body.append(
-            svg.rect("band", left, at_value(band[1]), right - left, at_value(band[0]) - at_value(band[1]))
-        )
+        height = at_value(band[0]) - at_value(band[1])
+        body.append(svg.rect("band", left, at_value(band[1]), right - left, height))
     for step in steps:
         body.append(svg.path("grid" if step else "axis", f"M{left:.1f} {at_value(step):.1f}H{right:.1f}"))
         body.append(svg.text(left - 6, at_value(step) + 4.5, figure_text(step), "tick end"))
     every = math.ceil(len(labels) * (max(map(len, labels)) * svg.LETTER + 12) / (right - left))
-    for at in range(len(labels) - 1, -1, -every):
-        body.append(svg.text(at_label(at), bottom + 20, labels[at], "tick mid"))
+    shown = range(len(labels) - 1, -1, -every)
+    body += [svg.text(at_label(at), bottom + 20, labels[at], "tick mid") for at in shown]
     ends = []
     for nth, one in enumerate(series):
         points = [None if v is None else (at_label(at), at_value(v)) for at, v in enumerate(one.values)]
         body.append(svg.path(f"line s{nth % svg.STYLES}", svg.broken_line(points)))
         body.extend(svg.marker(nth, *point) for point in points if point)
         ends += [(point[1], nth) for point in points if point][-1:]
-    if direct:
-        body += [svg.text(right + 6, y + 4.5, names[nth], "name") for y, nth in svg.spread(ends, 16, bottom)]
+    for y, nth in svg.spread(ends, 16, bottom):
+        body += [svg.marker(nth, right + 9, y), svg.text(right + 18, y + 4.5, names[nth], "name")]
     return Chart(name, svg.drawing(name, words, (svg.WIDTH, bottom + 28), body), words, columns, rows)
 
 
@@ -119,7 +116,7 @@ def bar_chart(
     known = {label: value for label, value in zip(labels, values, strict=True) if value is not None}
     words, columns = summary or _most_and_least(known, unit), ("Which", unit or name)
     if not known:
-        return Chart(name, _nothing(name), words, columns, rows)
+        return Chart(name, svg.blank(name), words, columns, rows)
     left, room = _margins(labels, rows)
     low, high = min(0, *known.values()), max(0, *known.values())
     room_below = room if low < 0 else 0
@@ -128,13 +125,13 @@ def bar_chart(
     body = [svg.path("axis", f"M{zero:.1f} 0V{len(labels) * BAR_STEP + 4}")]
     for nth, (label, value) in enumerate(zip(labels, values, strict=True)):
         y, length = nth * BAR_STEP + 5, (value or 0) * scale
-        body.append(svg.text(left - 6, y + 15, label, "tick end"))
+        body.append(svg.text(left - 6, y + 15, svg.short(label), "tick end"))
         if length:
             body.append(svg.rect("bar s0", zero + min(0, length), y, abs(length), BAR_HEIGHT))
         end, css = (zero + length - 6, "tick end") if length < 0 else (zero + length + 6, "tick")
         body.append(svg.text(end, y + 15, rows[nth][1], css))
-    size = (svg.WIDTH, len(labels) * BAR_STEP + 8)
-    return Chart(name, svg.drawing(name, words, size, body), words, columns, rows)
+    drawn = svg.drawing(name, words, (svg.WIDTH, len(labels) * BAR_STEP + 8), body)
+    return Chart(name, drawn, words, columns, rows)
 
 
 def stacked_bar_chart(
@@ -160,15 +157,15 @@ def stacked_bar_chart(
     words = summary or (together if known else NO_FIGURES)
     columns = ("Which", *(_with_unit(one.name, unit) for one in series), "All")
     if not known:
-        return Chart(name, _nothing(name), words, columns, rows)
-    names = [one.name for one in series]
+        return Chart(name, svg.blank(name), words, columns, rows)
+    names = [svg.short(one.name) for one in series]
     (left, room), (defined, fills) = _margins(labels, rows), svg.fill_patterns(name + words)
     top = svg.LEGEND_LINE * len(svg.legend_rows(names)) + 8
     scale = (svg.WIDTH - left - room) / (max(totals) or 1)
     body = [defined, *svg.legend(names, fills)]
     for at, label in enumerate(labels):
         y, x = top + at * BAR_STEP, left
-        body.append(svg.text(left - 6, y + 15, label, "tick end"))
+        body.append(svg.text(left - 6, y + 15, svg.short(label), "tick end"))
         for nth, one in enumerate(series):
             length = (one.values[at] or 0) * scale
             body += svg.filled_box(nth, fills, x, y, length, BAR_HEIGHT) if length else []
@@ -183,12 +180,13 @@ def sparkline(name: str, labels: Sequence[str], values: Sequence[float | None], 
     only = Series(name, tuple(values))
     _check(labels, [only])
     known = svg.finite(values) or [0]
+    # Drawn on the figures' own range, but never on less than a fifth of the greatest: small is to look small.
+    low = min(*known, max(known) - 0.2 * max(map(abs, known)))
     words = _change(only, labels, unit)
     rows = tuple((label, figure_text(value)) for label, value in zip(labels, values, strict=True))
-    low, high = min(0, *known), max(0, *known)
-    step, scale = 92 / max(1, len(values) - 1), 16 / ((high - low) or 1)
+    step, scale = 92 / max(1, len(values) - 1), 16 / ((max(known) - low) or 1)
     points = [None if v is None else (4 + at * step, 20 - (v - low) * scale) for at, v in enumerate(values)]
-    body = [svg.path("grid", "M2 22.5H98"), svg.path("line s0", svg.broken_line(points))]
+    body = [svg.path("line s0", svg.broken_line(points))]
     body += [svg.marker(0, *point) for point in points if point][-1:]
     drawn = svg.drawing(name, words, (100, 24), body, "spark")
     return Chart(name, drawn, words, ("When", _with_unit(name, unit)), rows)
@@ -211,10 +209,10 @@ def interval_strip(
     words = summary or _band_sentence(rows, band)
     columns = ("Which", unit or name, "At least", "At most")
     if not rows:
-        return Chart(name, _nothing(name), words, columns, told)
+        return Chart(name, svg.blank(name), words, columns, told)
     seen = svg.finite(v for row in rows for v in (row.value, row.lower, row.upper))
     steps = ticks(min(0, *seen, 0), max(0, *seen, *(band or ()), target or 0))
-    left, right = 12 + svg.LETTER * max(len(row.label) for row in rows), svg.WIDTH - 16.0
+    left, right = 12 + svg.LETTER * max(len(svg.short(row.label)) for row in rows), svg.WIDTH - 16.0
     bottom = 6 + len(rows) * STRIP_STEP
 
     def across(value: float) -> float:
@@ -231,7 +229,7 @@ def interval_strip(
     body += [svg.text(across(step), bottom + 18, figure_text(step), "tick mid") for step in steps]
     for nth, row in enumerate(rows):
         y = 6 + STRIP_STEP * (nth + 0.5)
-        body.append(svg.text(left - 10, y + 4.5, row.label, "tick end"))
+        body.append(svg.text(left - 10, y + 4.5, svg.short(row.label), "tick end"))
         if not svg.finite((row.value, row.lower, row.upper)):
             body.append(svg.text(left + 8, y + 4.5, "not known", "tick"))
             continue
@@ -253,23 +251,19 @@ def _with_unit(words: str, unit: str, between: str = ", ") -> str:
     return f"{words}{between}{unit}" if unit else words
 
 
-def _nothing(name: str) -> str:
-    return svg.drawing(
-        name, NO_FIGURES, (svg.WIDTH, 60), [svg.text(svg.WIDTH / 2, 36, NO_FIGURES, "tick mid")]
-    )
-
-
 def _margins(labels: Sequence[str], rows: Sequence[tuple[str, ...]]) -> tuple[float, float]:
-    return 8 + svg.LETTER * max(map(len, labels)), 12 + svg.LETTER * max(len(row[-1]) for row in rows)
+    return 8 + svg.LETTER * max(len(svg.short(label)) for label in labels), 12 + svg.LETTER * max(
+        len(row[-1]) for row in rows
+    )
 
 
 def _change(one: Series, labels: Sequence[str], unit: str) -> str:
     known = [(label, value) for label, value in zip(labels, one.values, strict=True) if value is not None]
     if not known:
         return f"{one.name}: no figures yet."
-    (label, now), earlier = known[-1], known[-2:-1]
+    label, now = known[-1]
     sentence = f"{one.name}: {_with_unit(figure_text(now), unit, ' ')} in {label}"
-    for before, was in earlier:
+    for before, was in known[-2:-1]:
         more = (
             "the same as"
             if now == was
@@ -277,6 +271,13 @@ def _change(one: Series, labels: Sequence[str], unit: str) -> str:
         )
         sentence += f", {more} in {before}"
     return sentence + "."
+
+
+def _changes(series: Sequence[Series], labels: Sequence[str], unit: str) -> str:
+    if len(series) <= MOST_SENTENCES:
+        return " ".join(_change(one, labels, unit) for one in series) or NO_FIGURES
+    latest = {one.name: known[-1] for one in series if (known := svg.finite(one.values))}
+    return f"Latest figures. {_most_and_least(latest, unit)}" if latest else NO_FIGURES
 
 
 def _most_and_least(known: dict[str, float], unit: str) -> str:

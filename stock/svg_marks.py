@@ -12,7 +12,10 @@ from html import escape
 
 WIDTH = 400
 LETTER = 7.2  # a little more than the mean width of a letter of the 13-unit text
+BOLD_LETTER = 8.2
+LONGEST_LABEL = 20
 LEGEND_LINE = 20
+LEGEND_GAP = 34
 STYLES = 4  # line styles, markers and fills before they repeat
 MARKERS = (
     "M-3.5 0a3.5 3.5 0 1 0 7 0a3.5 3.5 0 1 0-7 0",
@@ -20,6 +23,7 @@ MARKERS = (
     "M0-4.5L4 3H-4z",
     "M0-4.5L4.5 0L0 4.5L-4.5 0z",
 )
+NO_FIGURES = "No figures yet."
 Point = tuple[float, float]
 
 
@@ -34,6 +38,11 @@ def drawing(
         f'<title id="{key}t">{escape(name)}</title><desc id="{key}d">{escape(description)}</desc>'
         f"{''.join(body)}</svg>"
     )
+
+
+def blank(name: str) -> str:
+    """Draw what stands where there is nothing to draw."""
+    return drawing(name, NO_FIGURES, (WIDTH, 60), [text(WIDTH / 2, 36, NO_FIGURES, "tick mid")])
 
 
 def anchor(text: str) -> str:
@@ -58,9 +67,10 @@ def path(css: str, line: str) -> str:
 
 
 def marker(nth: int, x: float, y: float) -> str:
-    """Draw the marker of the nth series: disc, square, triangle, lozenge."""
-    style = nth % STYLES
-    return f'<path class="mark s{style}" d="{MARKERS[style]}" transform="translate({x:.1f} {y:.1f})"/>'
+    """Draw the marker of the nth series: disc, square, triangle, lozenge; then hollow, then dashed."""
+    turn, style = divmod(nth, STYLES)
+    place = f'd="{MARKERS[style]}" transform="translate({x:.1f} {y:.1f})"'
+    return f'<path class="mark s{style} v{turn}" {place}/>'
 
 
 def broken_line(points: Sequence[Point | None]) -> str:
@@ -123,7 +133,7 @@ def legend_rows(names: Sequence[str]) -> list[list[int]]:
     lines: list[list[int]] = []
     room = 0.0
     for nth, name in enumerate(names):
-        wide = 28 + LETTER * len(name)
+        wide = LEGEND_GAP + LETTER * len(name)
         if not lines or wide > room:
             lines.append([])
             room = WIDTH
@@ -132,19 +142,25 @@ def legend_rows(names: Sequence[str]) -> list[list[int]]:
     return lines
 
 
-def legend(names: Sequence[str], fills: Sequence[str] = ()) -> list[str]:
-    """Draw the names of the series with their marker, or with a box of their fill."""
+def legend(names: Sequence[str], fills: Sequence[str]) -> list[str]:
+    """Draw the names of the series, each beside a box of its fill."""
     marks = []
     for line, row in enumerate(legend_rows(names)):
         x, y = 2.0, line * LEGEND_LINE + 14
         for nth in row:
-            if fills:
-                marks += filled_box(nth, fills, x, y - 10, 12, 12)
-            else:
-                marks.append(marker(nth, x + 6, y - 4))
+            marks += filled_box(nth, fills, x, y - 10, 12, 12)
             marks.append(text(x + 18, y, names[nth], "tick"))
-            x += 28 + LETTER * len(names[nth])
+            x += LEGEND_GAP + LETTER * len(names[nth])
     return marks
+
+
+def short(words: str) -> str:
+    """Cut a label that would leave the drawing no room; the table keeps it whole.
+
+    >>> short("Pond 12, behind the old hatchery")
+    'Pond 12, behind the…'
+    """
+    return words if len(words) <= LONGEST_LABEL else f"{words[: LONGEST_LABEL - 1].rstrip()}…"
 
 
 def fill_patterns(name: str) -> tuple[str, tuple[str, ...]]:

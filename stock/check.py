@@ -1,0 +1,205 @@
+"""Recompute the whole ledger from its entries and name every difference. Reads only."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterator
+
+from django.db import connection
+from django.db.models import F, Q
+
+from stock import append_only, mixes
+from stock.ledger_store import next_month
+from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Move, StockMix, Turtle
+
+ROWS_AT_ONCE = 5000
+MIX_TOLERANCE = 1e-6
+
+
+def differences() -> list[str]:
+    """Return one sentence for each invariant that does not hold; an empty list when all do."""
+    names = _cell_names()
+    found = [
+        f"The trigger {name} is missing: run migrate to put it back."
+        for name in append_only.missing(connection)
+    ]
+    found += _entry_rules(names)
+    found += _reversals()
+    found += _month_ends(names)
+    found += _marks(names)
+    found += _closed_months()
+    found += _mixes(names)
+    return found
+
+
+def _cell_names() -> dict[int, str]:
+    rows = Cell.objects.values_list("pk", "pond__code", "outside", "kind__code", "of_class")
+    return {
+        pk: f"{'pond ' + pond if pond else outside.lower()}, {kind}, {of_class.lower()}"
+        for pk, pond, outside, kind, of_class in rows
+    }
+
+
+def _entry_rules(names: dict[int, str]) -> Iterator[str]:
+    """What each entry must be by itself, and that it agrees with its move."""
+    bad_kind = Entry.objects.exclude(source__kind=F("target__kind"))
+    for entry in bad_kind:
+        yield f"Entry {entry.pk} joins two kinds: {names[entry.source_id]} and {names[entry.target_id]}."
+    changed = Entry.objects.exclude(source__of_class=F("target__of_class")).exclude(
+        reason__in=["SEXED", "MATURED"], source__pond=F("target__pond")
+    )
+    for entry in changed:
+        yield (
+            f"Entry {entry.pk} changes class from {names[entry.source_id]} to {names[entry.target_id]} "
+            f"as “{entry.reason.lower()}”."
+        )
+    unchanged = Entry.objects.filter(reason__in=["SEXED", "MATURED"], source__of_class=F("target__of_class"))
+    for entry in unchanged:
+        yield f"Entry {entry.pk} says “{entry.reason.lower()}” but does not change class."
+    for entry in Entry.objects.filter(Q(heads__lte=0) | Q(source=F("target"))):
+        yield f"Entry {entry.pk} has {entry.heads} heads from {names[entry.source_id]} to {names[entry.target_id]}."
+    days = Entry.objects.exclude(happened_on=F("move__happened_on"), booked_on=F("move__booked_on"))
+    for entry in days.select_related("move"):
+        yield (
+            f"Entry {entry.pk} is dated {entry.happened_on}, booked {entry.booked_on}; its move "
+            f"{entry.move.happened_on}, booked {entry.move.booked_on}."
+        )
+
+
+def _reversals() -> Iterator[str]:
+    """Every reversal undoes its move exactly, and is itself never reversed."""
+    for move in Move.objects.filter(reverses__reverses__isnull=False):
+        yield f"Move {move.key} reverses a reversal."
+    swapped: dict[int, list[tuple]] = defaultdict(list)
+    rows = Entry.objects.filter(move__reverses__isnull=False).values_list(
+        "move__reverses", "target", "source", "heads", "reason"
+    )
+    for move, *entry in rows.iterator(chunk_size=ROWS_AT_ONCE):
+        swapped[move].append(tuple(entry))
+    originals: dict[int, list[tuple]] = defaultdict(list)
+    rows = Entry.objects.filter(move__reversed_by__isnull=False).values_list(
+        "move", "source", "target", "heads", "reason"
+    )
+    for move, *entry in rows.iterator(chunk_size=ROWS_AT_ONCE):
+        originals[move].append(tuple(entry))
+    for move in set(swapped) | set(originals):
+        if sorted(swapped[move]) != sorted(originals[move]):
+            yield f"Move {move} is not undone exactly by its reversal."
+
+
+def _month_ends(names: dict[int, str]) -> Iterator[str]:
+    """Recompute every stored month end, and see that no pond cell ends any day below zero."""
+    changes: dict[int, dict[dt.date, list[int]]] = defaultdict(dict)
+    for pk, on, heads, marked in _daily_changes():
+        change = changes[pk].setdefault(on, [0, 0])
+        change[0] += heads
+        change[1] += marked
+    stored: dict[int, dict[dt.date, MonthEnd]] = defaultdict(dict)
+    for row in MonthEnd.objects.iterator(chunk_size=ROWS_AT_ONCE):
+        stored[row.cell_id][row.month] = row
+    inside = set(Cell.objects.filter(pond__isnull=False).values_list("pk", flat=True))
+    for pk in sorted(set(changes) | set(stored)):
+        yield from _one_cell(names[pk], pk in inside, changes[pk], stored[pk])
+
+
+def _one_cell(
+    name: str, is_pond: bool, changes: dict[dt.date, list[int]], stored: dict[dt.date, MonthEnd]
+) -> Iterator[str]:
+    heads = marked = 0
+    by_month: dict[dt.date, list[dt.date]] = defaultdict(list)
+    for on in sorted(changes):
+        by_month[on.replace(day=1)].append(on)
+    for month in sorted(set(by_month) | set(stored)):
+        lowest, lowest_unmarked = heads, heads - marked
+        for on in by_month[month]:
+            heads += changes[on][0]
+            marked += changes[on][1]
+            lowest, lowest_unmarked = min(lowest, heads), min(lowest_unmarked, heads - marked)
+            if is_pond and heads < 0:
+                yield f"{name}: {heads} heads at the end of {on}."
+            if is_pond and marked > heads:
+                yield f"{name}: {marked} marked of {heads} heads at the end of {on}."
+        row = stored.get(month)
+        if row is None:
+            yield f"{name}: no month end is stored for {month:%Y-%m}; the entries give {heads}."
+            continue
+        kept = (row.heads, row.lowest, row.marked, row.lowest_unmarked, row.is_pond)
+        if kept != (heads, lowest, marked, lowest_unmarked, is_pond):
+            yield (
+                f"{name}: stored for {month:%Y-%m} are {row.heads} heads (lowest {row.lowest}, marked {row.marked}, "
+                f"lowest unmarked {row.lowest_unmarked}); the entries give {heads} (lowest {lowest}, "
+                f"marked {marked}, lowest unmarked {lowest_unmarked})."
+            )
+
+
+def _daily_changes() -> Iterator[tuple[int, dt.date, int, int]]:
+    entries = Entry.objects.values_list("source_id", "target_id", "booked_on", "heads")
+    for source, target, on, heads in entries.iterator(chunk_size=ROWS_AT_ONCE):
+        yield source, on, -heads, 0
+        yield target, on, heads, 0
+    steps = MarkStep.objects.values_list("source_id", "target_id", "booked_on")
+    for source, target, on in steps.iterator(chunk_size=ROWS_AT_ONCE):
+        if source is not None:
+            yield source, on, 0, -1
+        if target is not None:
+            yield target, on, 0, 1
+
+
+def _marks(names: dict[int, str]) -> Iterator[str]:
+    """Each marked turtle's steps must join up, and end where the register says it stands."""
+    at: dict[int, int | None] = {}
+    steps = MarkStep.objects.order_by("pk").values_list(
+        "pk", "turtle_id", "turtle__code", "source_id", "target_id"
+    )
+    for pk, turtle, code, source, target in steps.iterator(chunk_size=ROWS_AT_ONCE):
+        if at.get(turtle) != source:
+            yield (
+                f"Turtle {code}: step {pk} leaves {names.get(source, 'nowhere')}, but the turtle stood in "
+                f"{names.get(at.get(turtle), 'no place known')}."
+            )
+        at[turtle] = target
+    for pk, code, cell in Turtle.objects.values_list("pk", "code", "cell_id").iterator(
+        chunk_size=ROWS_AT_ONCE
+    ):
+        if at.get(pk) != cell:
+            yield (
+                f"Turtle {code}: the register says {names.get(cell, 'no place known')}; its steps lead to "
+                f"{names.get(at.get(pk), 'no place known')}."
+            )
+
+
+def _closed_months() -> Iterator[str]:
+    """Closed months follow one another, and nothing was booked into one after its close."""
+    last = None
+    for close in MonthClose.objects.order_by("month"):
+        if last is not None and close.month != next_month(last):
+            yield f"{last:%Y-%m} and {close.month:%Y-%m} are closed, but not the months between."
+        last = close.month
+        late = Move.objects.filter(
+            booked_on__gte=close.month, booked_on__lt=next_month(close.month), recorded_at__gt=close.closed_at
+        )
+        for move in late:
+            yield f"Move {move.key} is booked on {move.booked_on}, but was recorded after that month's close."
+
+
+def _mixes(names: dict[int, str]) -> Iterator[str]:
+    """Kept origins equal a replay of everything."""
+    kept = {(row.cell_id, row.month): row.state for row in StockMix.objects.iterator(chunk_size=ROWS_AT_ONCE)}
+    if not kept:
+        return
+    through = next_month(max(month for _, month in kept)) - dt.timedelta(days=1)
+    ids = {
+        (str(pond), str(kind), of_class): pk
+        for pk, pond, kind, of_class in Cell.objects.filter(pond__isnull=False).values_list(
+            "pk", "pond_id", "kind_id", "of_class"
+        )
+    }
+    for month, changed in mixes.recomputed(through):
+        for cell, mix in changed.items():
+            pk = ids[cell.place, cell.kind, cell.stock_class]
+            state = kept.pop((pk, month), None)
+            if state is None or not mixes.is_same(state, mix, MIX_TOLERANCE):
+                yield f"{names[pk]}: the origins kept for {month:%Y-%m} are not those that the entries give."
+    for pk, month in kept:
+        yield f"{names[pk]}: origins are kept for {month:%Y-%m}, which has no entries."

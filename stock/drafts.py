@@ -1,0 +1,166 @@
+"""What somebody asks the ledger to post, as plain values. Pure: ponds and kinds are named by their codes.
+
+A place is a pond's code (one to three capital letters) or an outside place (BOUGHT, SOLD, DIED, ...),
+which is always longer, so the two cannot be mixed up.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import hashlib
+import json
+import uuid
+from dataclasses import dataclass, field
+
+SOURCES_OUTSIDE = ("OPENING", "BOUGHT", "RAISED", "WILD")
+TARGETS_OUTSIDE = ("DIED", "SOLD", "CULLED", "ESCAPED")
+OUTSIDE = (*SOURCES_OUTSIDE, *TARGETS_OUTSIDE, "UNSEEN")
+CLASSES = ("FEMALE", "MALE", "UNSEXED", "JUVENILE")
+
+MOST_HEADS = 100_000
+LONGEST_NOTE = 2000
+REVERSAL_NAMESPACE = uuid.UUID("8a3b46a5-0c0f-4d0b-9f0e-5c2f3a7e6d11")
+
+
+@dataclass(frozen=True)
+class Line:
+    """So many heads of one kind and class from one place to another.
+
+    With `to_class` the place stays the same and the class changes (sexed, or matured from juvenile).
+    """
+
+    kind: str
+    of_class: str
+    source: str
+    target: str
+    heads: int
+    to_class: str = ""
+    cause: str = ""
+    batch: str = ""
+    turtles: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class BatchDraft:
+    """A batch that arrives with the move, with the paper it came with, if any."""
+
+    code: str
+    source: str
+    arrived_on: dt.date
+    party: str = ""
+    generation: str = "NOT_KNOWN"
+    note: str = ""
+    paper: PaperDraft | None = None
+
+
+@dataclass(frozen=True)
+class PaperDraft:
+    """A document of what came or went; every part may be empty but not all."""
+
+    party: str = ""
+    licence: str = ""
+    document: str = ""
+    purpose: str = ""
+    disposal: str = ""
+    expires_on: dt.date | None = None
+    note: str = ""
+
+    @property
+    def says_something(self) -> bool:
+        return any((self.party, self.licence, self.document, self.purpose, self.disposal, self.note))
+
+
+@dataclass(frozen=True)
+class CatchLine:
+    """What a haul brought of one kind and class: all of it, whatever became of it."""
+
+    kind: str
+    of_class: str
+    caught: int
+    carrying_marks: int = 0
+    newly_marked: int = 0
+    dead_in_net: int = 0
+
+
+@dataclass(frozen=True)
+class HaulDraft:
+    """One drawing of the seine, round of traps, or drain-down in the move's pond."""
+
+    method: str
+    lines: tuple[CatchLine, ...]
+    effort: float | None = None
+    effort_typed: str = ""
+    water_mk: int | None = None
+    water_typed: str = ""
+    water_unit: str = ""
+    is_held_out: bool = False
+    is_complete: bool = False
+
+
+@dataclass(frozen=True)
+class CountDraft:
+    """A head count of one pond and kind; a class not counted is None, which is not 0."""
+
+    pond: str
+    kind: str
+    as_of: dt.date
+    how_known: str
+    females: float | None = None
+    females_se: float | None = None
+    males: float | None = None
+    males_se: float | None = None
+    covariance: float = 0.0
+    unsexed: float | None = None
+    unsexed_se: float | None = None
+    juveniles: float | None = None
+    juveniles_se: float | None = None
+
+
+@dataclass(frozen=True)
+class MarkDraft:
+    """A mark put on a head that stands in a pond already (or that arrives with this move)."""
+
+    code: str
+    kind: str
+    of_class: str
+    pond: str
+
+
+@dataclass(frozen=True)
+class Draft:
+    """One move as it is asked for. `made_as` is BANK (a fact), OFFICE (not yet carried out) or OPENING."""
+
+    key: uuid.UUID
+    happened_on: dt.date
+    lines: tuple[Line, ...] = ()
+    made_as: str = "BANK"
+    pond: str = ""
+    note: str = ""
+    haul: HaulDraft | None = None
+    batches: tuple[BatchDraft, ...] = ()
+    papers: tuple[PaperDraft, ...] = ()
+    counts: tuple[CountDraft, ...] = ()
+    marks: tuple[MarkDraft, ...] = ()
+    tasks: tuple[int, ...] = field(default=())
+
+
+def content_sha256(*parts: object) -> str:
+    """Return the SHA-256 of what was asked, the same for the same content whatever made it."""
+    canonical = json.dumps([_plain(part) for part in parts], sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(canonical.encode()).hexdigest()
+
+
+def reversal_key(key: uuid.UUID) -> uuid.UUID:
+    """Return the key of the reversal that a correction with `key` posts beside its replacement."""
+    return uuid.uuid5(REVERSAL_NAMESPACE, str(key))
+
+
+def _plain(part: object) -> object:
+    if dataclasses.is_dataclass(part) and not isinstance(part, type):
+        return {name: _plain(value) for name, value in vars(part).items()}
+    if isinstance(part, list | tuple):
+        return [_plain(one) for one in part]
+    if isinstance(part, dt.date | uuid.UUID):
+        return str(part)
+    return part

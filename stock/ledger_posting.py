@@ -1,0 +1,515 @@
+"""Private to `stock/ledger.py`: one posting inside its transaction, from drafts to rows."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ponds.models import Kind, Pond
+from stock.drafts import CountDraft, Draft, content_sha256, reversal_key
+from stock.ledger_rows import write_count, write_rows
+from stock.ledger_rules import FarmFacts, PondFacts, check_draft, check_heads
+from stock.ledger_store import LONG_AGO, Store, first_open_day, last_closed_month, pond_heads
+from stock.models import Batch, Count, Entry, Haul, MarkStep, Move, Outside
+from stock.planning import (
+    Books,
+    MarkedHead,
+    Plan,
+    PlannedEntry,
+    PlannedStep,
+    Ref,
+    plan_draft,
+    refs_of_draft,
+    shortage_sentence,
+    with_fill,
+)
+from stock.refusals import (
+    AlreadyReversed,
+    CannotReset,
+    CannotReverse,
+    KeptApart,
+    KeyReused,
+    LedgerRefusal,
+    NotEnoughHeads,
+    TurtleElsewhere,
+    UnknownTurtle,
+)
+
+
+@dataclass(frozen=True)
+class Beyond:
+    """Heads the bank proved beyond the book."""
+
+    pond: str
+    kind: str
+    of_class: str
+    heads: int
+
+
+@dataclass(frozen=True)
+class Posted:
+    """A move as written, or as found again under its key."""
+
+    move: Move
+    beyond: tuple[Beyond, ...] = ()
+    warnings: tuple[str, ...] = ()
+    is_replay: bool = False
+
+    @classmethod
+    def again(cls, move: Move) -> Posted:
+        """Read the receipt of a move that stands already."""
+        entries = Entry.objects.filter(move=move, reason="BEYOND_BOOK", target__pond__isnull=False)
+        beyond = tuple(
+            Beyond(pond, kind, of_class, heads)
+            for pond, kind, of_class, heads in entries.order_by("line").values_list(
+                "target__pond__code", "target__kind__common_name", "target__of_class", "heads"
+            )
+        )
+        return cls(move, beyond=beyond, is_replay=True)
+
+
+class Posting:
+    """What one transaction of the ledger knows and writes."""
+
+    def __init__(self, *, by, today: dt.date) -> None:
+        self.by = by
+        self.by_name = by.get_username() if by is not None else "the register"
+        self.today = today
+        self.first_open = first_open_day(last_closed_month())
+        self.store = Store()
+
+    def booked_on(self, happened_on: dt.date) -> dt.date:
+        """Return the day the book carries: the animal's own, or the first open day after a close."""
+        return max(happened_on, self.first_open)
+
+    def post(self, drafts: Sequence[tuple[int, Draft]]) -> dict[int, Posted]:
+        """Post drafts in the order given; each is numbered, and a refusal carries that number as `draft`."""
+        farm = self._know([draft for _, draft in drafts])
+        seen: dict[str, str] = dict(farm.batches)
+        for position, draft in drafts:
+            with _of_draft(position):
+                check_draft(draft, farm)
+                self._check_new_batches(draft, seen)
+        refs = {ref for _, draft in drafts for ref in refs_of_draft(draft)}
+        turtles = {code for _, draft in drafts for code in _turtles_named(draft)}
+        self.store.lock_cells(refs | self._cells_of(turtles))
+        standing = self._standing({draft.key for _, draft in drafts})
+        months = {self.booked_on(draft.happened_on).replace(day=1) for _, draft in drafts}
+        books = self.store.books(set(self.store.cell_ids), months, turtles)
+        results: dict[int, Posted] = {}
+        fresh: list[tuple[int, Draft, Plan, tuple[str, ...]]] = []
+        contents: dict[uuid.UUID, str] = {}
+        for position, draft in drafts:
+            with _of_draft(position):
+                content = content_sha256("record", draft)
+                if draft.key in standing:
+                    results[position] = self._replay(standing[draft.key], content)
+                    continue
+                if draft.key in contents:
+                    raise key_reused(draft.key)
+                contents[draft.key] = content
+                warnings = self._check_kept_apart(draft, farm)
+                self._check_turtles_known(draft, books)
+                plan = plan_draft(draft, books, self.booked_on(draft.happened_on))
+                fresh.append((position, draft, plan, warnings))
+        moves = write_rows(
+            self,
+            books,
+            [(self._new_move(draft, contents[draft.key]), draft, plan) for _, draft, plan, _ in fresh],
+        )
+        for (position, _, plan, warnings), move in zip(fresh, moves, strict=True):
+            results[position] = Posted(move, self._beyond(plan, books), warnings)
+        return results
+
+    def reverse(self, move: Move, *, key: uuid.UUID, note: str, content: str) -> Posted:
+        """Post the reversal of a move."""
+        entries, steps = self._load_original(move)
+        self.store.lock_cells(_refs_of(entries, steps))
+        if replay := self._standing({key}).get(key):
+            return self._replay(replay, content)
+        self._check_reversible(move)
+        day = self.booked_on(move.happened_on)
+        books = self.store.books(
+            set(self.store.cell_ids), {day.replace(day=1)}, {step.turtle for step in steps}
+        )
+        plan = self._plan_reversal(move, entries, steps, books, day)
+        for ref in sorted(_refs_of(entries, steps)):
+            below = books.cells[ref].first_below_zero_from(day) if ref.is_pond else None
+            if below is not None:
+                spare = below[1]
+                raise NotEnoughHeads(
+                    f"This cannot be taken back: pond {ref.place} would hold {-spare} "
+                    f"{books.words(ref, -spare).split(' ', 1)[1]} fewer than none on {below[0]}, because heads "
+                    "it brought have left since. Correct the move instead, or take the later moves back first."
+                )
+            if ref.is_pond and books.cells[ref].lowest_unmarked_from(day) < 0:
+                raise TurtleElsewhere(
+                    f"This cannot be taken back: more turtles are marked in pond {ref.place} than it would hold. "
+                    "Correct the move instead."
+                )
+        return self._write_one(self._new_reversal(move, key, content, note), None, plan, books)
+
+    def correct(self, move: Move, draft: Draft, *, content: str) -> Posted:
+        """Post the reversal of a move and its replacement as one."""
+        farm = self._know([draft])
+        check_draft(draft, farm)
+        self._check_new_batches(draft, dict(farm.batches))
+        entries, steps = self._load_original(move)
+        turtles = {step.turtle for step in steps} | set(_turtles_named(draft))
+        touched = _refs_of(entries, steps)
+        refs = refs_of_draft(draft) | (with_fill(touched) if draft.made_as == "BANK" else touched)
+        self.store.lock_cells(refs | self._cells_of(turtles))
+        if replay := self._standing({draft.key}).get(draft.key):
+            return self._replay(replay, content)
+        self._check_reversible(move)
+        back_on, day = self.booked_on(move.happened_on), self.booked_on(draft.happened_on)
+        books = self.store.books(
+            set(self.store.cell_ids), {back_on.replace(day=1), day.replace(day=1)}, turtles
+        )
+        reversal = self._plan_reversal(move, entries, steps, books, back_on)
+        warnings = self._check_kept_apart(draft, farm)
+        self._check_turtles_known(draft, books)
+        plan = plan_draft(draft, books, day, also_touched=touched)
+        self._check_net(touched, books, back_on)
+        note = f"Replaced by the move {draft.key}."
+        replacement = self._new_move(draft, content)
+        replacement.replaces = move
+        written = write_rows(
+            self,
+            books,
+            [
+                (self._new_reversal(move, reversal_key(draft.key), content, note), None, reversal),
+                (replacement, draft, plan),
+            ],
+        )
+        return Posted(written[1], self._beyond(plan, books), warnings)
+
+    def accept_count(
+        self,
+        draft: CountDraft,
+        *,
+        key: uuid.UUID,
+        content: str,
+        haul: Haul | None,
+        resets: bool,
+        reason: str,
+    ) -> Count:
+        """Write a count and, where it resets the book, the move to or from "unseen" behind it."""
+        shape = Draft(key=key, happened_on=draft.as_of, pond=draft.pond, made_as="COUNT", counts=(draft,))
+        farm = self._know([shape])
+        check_draft(shape, farm)
+        move = self._reset_move(draft, key, content, reason) if resets else None
+        return write_count(self, draft, key=key, content=content, move=move, haul=haul, reason=reason)
+
+    def _reset_move(self, draft: CountDraft, key: uuid.UUID, content: str, reason: str) -> Move:
+        counted = {
+            "FEMALE": draft.females,
+            "MALE": draft.males,
+            "UNSEXED": draft.unsexed,
+            "JUVENILE": draft.juveniles,
+        }
+        wanted = {of_class: round(heads) for of_class, heads in counted.items() if heads is not None}
+        refs = {Ref(place, draft.kind, of_class) for of_class in wanted for place in (draft.pond, "UNSEEN")}
+        self.store.lock_cells(refs)
+        day = self.booked_on(draft.as_of)
+        books = self.store.books(refs, {day.replace(day=1)}, set())
+        plan = Plan()
+        for of_class, heads in wanted.items():
+            stands, unseen = Ref(draft.pond, draft.kind, of_class), Ref("UNSEEN", draft.kind, of_class)
+            gap = heads - books.cells[stands].balance(day)
+            if gap:
+                source, target = (unseen, stands) if gap > 0 else (stands, unseen)
+                entry = PlannedEntry(source, target, abs(gap), "COUNT_RESET")
+                check_heads(entry.heads)
+                books.apply(entry, day)
+                plan.entries.append(entry)
+            if (below := books.cells[stands].first_below_zero_from(day)) is not None:
+                raise CannotReset(
+                    f"The book cannot be reset to {books.words(stands, heads)} as of {day}: moves booked later "
+                    f"would take pond {draft.pond} below none on {below[0]}. Reset it as of a later day, or "
+                    "correct the later moves."
+                )
+            if books.cells[stands].lowest_unmarked_from(day) < 0:
+                raise CannotReset(
+                    f"More {books.words(stands, 2).split(' ', 1)[1]} are marked in pond {draft.pond} than {heads}. "
+                    "Say of the marked ones that are missing that their whereabouts are not known first."
+                )
+        move = Move(
+            key=key,
+            content_sha256=content,
+            made_as="COUNT",
+            pond_id=self.store.pond_ids[draft.pond],
+            happened_on=draft.as_of,
+            booked_on=day,
+            by=self.by,
+            by_name=self.by_name,
+            note=reason[:2000],
+        )
+        return write_rows(self, books, [(move, None, plan)])[0]
+
+    # What is looked up
+
+    def _know(self, drafts: Sequence[Draft]) -> FarmFacts:
+        places, kinds = _names_in(drafts)
+        ponds = list(Pond.objects.filter(code__in=places).prefetch_related("kinds_allowed"))
+        named = list(Kind.objects.filter(code__in=kinds).prefetch_related("not_with"))
+        allowed = {kind.code: kind for pond in ponds for kind in pond.kinds_allowed.all()}
+        self.not_with = {
+            kind.code: {one.pk: one.common_name for one in kind.not_with.all()} for kind in named
+        }
+        self.store.know(ponds, [*allowed.values(), *named])
+        codes = {line.batch for draft in drafts for line in draft.lines if line.batch}
+        codes |= {batch.code for draft in drafts for batch in draft.batches}
+        batches = dict(Batch.objects.filter(code__in=codes).values_list("code", "source")) if codes else {}
+        return FarmFacts(
+            today=self.today,
+            ponds={
+                pond.code: PondFacts(
+                    pond.code,
+                    pond.opened_on,
+                    pond.retired_on,
+                    frozenset(kind.code for kind in pond.kinds_allowed.all()),
+                )
+                for pond in ponds
+            },
+            kinds=self.store.kind_names,
+            batches=batches,
+        )
+
+    def _cells_of(self, turtles: set[str]) -> set[Ref]:
+        return self.store.cells_of_turtles(turtles)
+
+    @staticmethod
+    def _standing(keys: set[uuid.UUID]) -> dict[uuid.UUID, Move]:
+        return {move.key: move for move in Move.objects.filter(key__in=keys)}
+
+    @staticmethod
+    def _replay(move: Move, content: str) -> Posted:
+        if move.content_sha256 != content:
+            raise key_reused(move.key)
+        return Posted.again(move)
+
+    def _load_original(self, move: Move) -> tuple[list[PlannedEntry], list[PlannedStep]]:
+        cells = ("source__pond", "source__kind", "target__pond", "target__kind")
+        rows = Entry.objects.filter(move=move).select_related(*cells, "batch").order_by("line")
+        ref_of = self.store.ref_of
+        entries = [
+            PlannedEntry(
+                ref_of(row.source), ref_of(row.target), row.heads, row.reason, row.cause,
+                row.batch.code if row.batch else "",
+            )
+            for row in rows
+        ]  # fmt: skip
+        marks = MarkStep.objects.filter(move=move).select_related(*cells, "turtle").order_by("pk")
+        steps = [
+            PlannedStep(
+                row.turtle.code,
+                ref_of(row.source) if row.source else None,
+                ref_of(row.target) if row.target else None,
+                row.how,
+                row.booked_on,
+            )
+            for row in marks
+        ]
+        return entries, steps
+
+    # What is refused
+
+    @staticmethod
+    def _check_reversible(move: Move) -> None:
+        if move.reverses_id is not None:
+            raise CannotReverse(
+                "This is a reversal; a reversal is never taken back. Log the move again instead."
+            )
+        if move.made_as == "COUNT":
+            raise CannotReverse(
+                "This reset the book to a count; accept another count instead of taking it back."
+            )
+        if Move.objects.filter(reverses=move).exists():
+            raise AlreadyReversed(
+                f"The move of {move.happened_on} was taken back by somebody already. See it under Moves."
+            )
+
+    @staticmethod
+    def _check_new_batches(draft: Draft, seen: dict[str, str]) -> None:
+        for batch in draft.batches:
+            if seen.get(batch.code, batch.source) != batch.source:
+                raise LedgerRefusal(
+                    f"The batch code {batch.code} is in use for heads {seen[batch.code].lower()}. Use another code.",
+                    field="batch",
+                )
+            seen[batch.code] = batch.source
+
+    def _check_kept_apart(self, draft: Draft, farm: FarmFacts) -> tuple[str, ...]:
+        """Refuse in the office, and say at the bank, that two kinds are not kept together."""
+        warnings = []
+        for index, line in enumerate(draft.lines):
+            apart = self.not_with.get(line.kind)
+            if not apart or line.target not in farm.ponds or line.target == line.source:
+                continue
+            held = pond_heads(self.store.pond_ids[line.target], draft.happened_on)
+            together = sorted(name for kind_id, name in apart.items() if held.get(kind_id))
+            if not together:
+                continue
+            sentence = (
+                f"{farm.kinds[line.kind]} is not kept together with {', '.join(together)}, "
+                f"which stand in pond {line.target}."
+            )
+            if draft.made_as != "BANK":
+                raise KeptApart(f"{sentence} Choose another pond.", line=index, field="target")
+            warnings.append(sentence)
+        return tuple(dict.fromkeys(warnings))
+
+    def _check_turtles_known(self, draft: Draft, books: Books) -> None:
+        new = {mark.code for mark in draft.marks}
+        for index, line in enumerate(draft.lines):
+            for code in line.turtles:
+                turtle = books.turtles.get(code)
+                if turtle is None and code not in new:
+                    raise UnknownTurtle(
+                        f"No turtle with the mark “{code}” is in the register. Check it, or add the turtle first.",
+                        line=index,
+                    )
+                if turtle is not None and turtle.kind != line.kind:
+                    raise UnknownTurtle(
+                        f"Turtle {code} is a {self.store.kind_names.get(turtle.kind, turtle.kind)}, "
+                        f"not a {self.store.kind_names[line.kind]}.",
+                        line=index,
+                    )
+        for mark in draft.marks:
+            if mark.code not in books.turtles:
+                books.turtles[mark.code] = MarkedHead(mark.code, mark.kind, None, LONG_AGO, draft.happened_on)
+
+    @staticmethod
+    def _check_net(touched: set[Ref], books: Books, day: dt.date) -> None:
+        """See that the reversal's own cells hold from its day on, once the replacement stands too."""
+        for ref in sorted(ref for ref in touched if ref.is_pond):
+            below = books.cells[ref].first_below_zero_from(day)
+            if below is not None:
+                raise NotEnoughHeads(shortage_sentence(ref, books, day, asked=0, below=below))
+
+    # What is made
+
+    def _plan_reversal(
+        self,
+        move: Move,
+        entries: list[PlannedEntry],
+        steps: list[PlannedStep],
+        books: Books,
+        day: dt.date,
+    ) -> Plan:
+        plan = Plan()
+        for entry in entries:
+            back = PlannedEntry(
+                entry.target, entry.source, entry.heads, entry.reason, entry.cause, entry.batch
+            )
+            books.apply(back, day)
+            plan.entries.append(back)
+        for step in reversed(steps):
+            turtle = books.turtles[step.turtle]
+            if turtle.at != step.target:
+                raise TurtleElsewhere(
+                    f"This cannot be taken back: turtle {step.turtle} has moved on since. Take that move back first."
+                )
+            back_step = PlannedStep(
+                step.turtle, step.target, step.source, "REVERSED", max(day, step.booked_on), is_seen=False
+            )
+            books.step(back_step, move.happened_on)
+            plan.steps.append(back_step)
+        return plan
+
+    def _new_move(self, draft: Draft, content: str) -> Move:
+        return Move(
+            key=draft.key,
+            content_sha256=content,
+            made_as=draft.made_as,
+            pond_id=self.store.pond_ids[draft.pond] if draft.pond else None,
+            happened_on=draft.happened_on,
+            booked_on=self.booked_on(draft.happened_on),
+            by=self.by,
+            by_name=self.by_name,
+            note=draft.note,
+        )
+
+    def _new_reversal(self, move: Move, key: uuid.UUID, content: str, note: str) -> Move:
+        return Move(
+            key=key,
+            content_sha256=content,
+            made_as="REVERSAL",
+            pond_id=move.pond_id,
+            happened_on=move.happened_on,
+            booked_on=self.booked_on(move.happened_on),
+            by=self.by,
+            by_name=self.by_name,
+            note=note,
+            reverses=move,
+        )
+
+    def _write_one(self, move: Move, draft: Draft | None, plan: Plan, books: Books) -> Posted:
+        return Posted(write_rows(self, books, [(move, draft, plan)])[0], self._beyond(plan, books))
+
+    @staticmethod
+    def _beyond(plan: Plan, books: Books) -> tuple[Beyond, ...]:
+        return tuple(
+            Beyond(
+                entry.target.place,
+                books.kind_names.get(entry.target.kind, entry.target.kind),
+                entry.target.of_class,
+                entry.heads,
+            )
+            for entry in plan.entries
+            if entry.reason == "BEYOND_BOOK" and entry.target.is_pond
+        )
+
+
+class _of_draft:
+    """Put the number of the draft on a refusal raised inside."""
+
+    def __init__(self, position: int) -> None:
+        self.position = position
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind, refusal, trace) -> None:
+        if isinstance(refusal, LedgerRefusal):
+            refusal.draft = self.position  # type: ignore[attr-defined]
+
+
+def key_reused(key: uuid.UUID) -> KeyReused:
+    """Return the refusal of a key that stands for other content."""
+    return KeyReused(
+        f"Another move was posted with this key ({key}) before, with other content. "
+        "Open the form anew and type the move again."
+    )
+
+
+def _names_in(drafts: Sequence[Draft]) -> tuple[set[str], set[str]]:
+    outside = set(Outside.values)
+    places: set[str] = set()
+    kinds: set[str] = set()
+    for draft in drafts:
+        places.add(draft.pond)
+        for line in draft.lines:
+            places |= {line.source, line.target}
+            kinds.add(line.kind)
+        if draft.haul is not None:
+            kinds |= {caught.kind for caught in draft.haul.lines}
+        kinds |= {count.kind for count in draft.counts}
+        places |= {count.pond for count in draft.counts}
+        for mark in draft.marks:
+            places.add(mark.pond)
+            kinds.add(mark.kind)
+    return places - outside - {""}, kinds
+
+
+def _turtles_named(draft: Draft) -> list[str]:
+    return [code for line in draft.lines for code in line.turtles] + [mark.code for mark in draft.marks]
+
+
+def _refs_of(entries: list[PlannedEntry], steps: list[PlannedStep]) -> set[Ref]:
+    refs = {ref for entry in entries for ref in (entry.source, entry.target)}
+    refs |= {ref for step in steps for ref in (step.source, step.target) if ref is not None}
+    return refs

@@ -1,0 +1,234 @@
+"""Private to `stock/ledger.py`: the rows of planned moves, written in bulk."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from stock import mixes
+from stock.drafts import CountDraft, Draft, PaperDraft
+from stock.models import (
+    Batch,
+    Count,
+    Entry,
+    Haul,
+    HaulLine,
+    MarkStep,
+    Move,
+    Paper,
+    Task,
+    TaskMove,
+    Turtle,
+)
+from stock.planning import Books, Plan
+
+if TYPE_CHECKING:
+    from stock.ledger_posting import Posting
+
+type_of_work = tuple[Move, Draft | None, Plan]
+
+
+def write_rows(posting: Posting, books: Books, work: Sequence[type_of_work]) -> list[Move]:
+    """Write moves with all that belongs to them, then what the cells hold at each month's end."""
+    if not work:
+        return []
+    store = posting.store
+    batches = _write_batches(posting, [draft for _, draft, _ in work if draft is not None])
+    moves = Move.objects.bulk_create([move for move, _, _ in work])
+    entries = [
+        Entry(
+            move=move,
+            line=number,
+            source_id=store.cell_ids[planned.source],
+            target_id=store.cell_ids[planned.target],
+            heads=planned.heads,
+            reason=planned.reason,
+            cause=planned.cause,
+            batch_id=batches[planned.batch] if planned.batch else None,
+            happened_on=move.happened_on,
+            booked_on=move.booked_on,
+        )
+        for move, _, plan in work
+        for number, planned in enumerate(plan.entries)
+    ]
+    Entry.objects.bulk_create(entries)
+    _write_marks(posting, books, work, entries)
+    for move, draft, plan in work:
+        if draft is not None:
+            _write_parts(posting, move, draft)
+            _tick_tasks(move, draft, plan)
+    store.write_month_ends(books)
+    mixes.forget_from(min(move.booked_on for move in moves))
+    return moves
+
+
+def write_count(
+    posting: Posting,
+    draft: CountDraft,
+    *,
+    key: uuid.UUID,
+    content: str,
+    move: Move | None,
+    haul: Haul | None = None,
+    reason: str = "",
+) -> Count:
+    """Write an accepted head count."""
+    return Count.objects.create(
+        key=key,
+        content_sha256=content,
+        pond_id=posting.store.pond_ids[draft.pond],
+        kind_id=posting.store.kind_ids[draft.kind],
+        as_of=draft.as_of,
+        how_known=draft.how_known,
+        females=draft.females,
+        females_se=draft.females_se,
+        males=draft.males,
+        males_se=draft.males_se,
+        covariance=draft.covariance,
+        unsexed=draft.unsexed,
+        unsexed_se=draft.unsexed_se,
+        juveniles=draft.juveniles,
+        juveniles_se=draft.juveniles_se,
+        haul=haul,
+        move=move,
+        reason=reason,
+        by=posting.by,
+        by_name=posting.by_name,
+    )
+
+
+def _write_batches(posting: Posting, drafts: Sequence[Draft]) -> dict[str, int]:
+    """Make the batches that are new and return the ids of all that the drafts name."""
+    codes = {line.batch for draft in drafts for line in draft.lines if line.batch}
+    codes |= {batch.code for draft in drafts for batch in draft.batches}
+    known = dict(Batch.objects.filter(code__in=codes).values_list("code", "pk")) if codes else {}
+    for draft in drafts:
+        for batch in draft.batches:
+            if batch.code in known:
+                continue
+            row = Batch.objects.create(
+                code=batch.code,
+                source=batch.source,
+                arrived_on=batch.arrived_on,
+                party=batch.party,
+                generation=batch.generation,
+                note=batch.note,
+                by=posting.by,
+            )
+            known[batch.code] = row.pk
+            if batch.paper is not None and batch.paper.says_something:
+                _new_paper(posting, batch.paper, batch=row)
+    return known
+
+
+def _new_paper(posting: Posting, paper: PaperDraft, **whose) -> Paper:
+    return Paper.objects.create(
+        party=paper.party,
+        licence=paper.licence,
+        document=paper.document,
+        purpose=paper.purpose,
+        disposal=paper.disposal,
+        expires_on=paper.expires_on,
+        note=paper.note,
+        by=posting.by,
+        **whose,
+    )
+
+
+def _write_parts(posting: Posting, move: Move, draft: Draft) -> None:
+    for paper in draft.papers:
+        if paper.says_something:
+            _new_paper(posting, paper, move=move)
+    for count in draft.counts:
+        key = uuid.uuid5(move.key, f"count {count.pond} {count.kind}")
+        write_count(posting, count, key=key, content=move.content_sha256, move=move)
+    if draft.haul is None:
+        return
+    haul = Haul.objects.create(
+        move=move,
+        pond_id=move.pond_id,
+        happened_on=draft.happened_on,
+        method=draft.haul.method,
+        effort=draft.haul.effort,
+        effort_typed=draft.haul.effort_typed,
+        water_mk=draft.haul.water_mk,
+        water_typed=draft.haul.water_typed,
+        water_unit=draft.haul.water_unit,
+        is_held_out=draft.haul.is_held_out,
+        is_complete=draft.haul.is_complete,
+    )
+    HaulLine.objects.bulk_create(
+        HaulLine(
+            haul=haul,
+            kind_id=posting.store.kind_ids[caught.kind],
+            of_class=caught.of_class,
+            caught=caught.caught,
+            carrying_marks=caught.carrying_marks,
+            newly_marked=caught.newly_marked,
+            dead_in_net=caught.dead_in_net,
+        )
+        for caught in draft.haul.lines
+    )
+
+
+def _write_marks(
+    posting: Posting, books: Books, work: Sequence[type_of_work], entries: Sequence[Entry]
+) -> None:
+    """Write marked turtles' steps, make the turtles that are new, and bring their places up to date."""
+    steps = [(move, step) for move, _, plan in work for step in plan.steps]
+    if not steps:
+        return
+    store = posting.store
+    codes = {step.turtle for _, step in steps}
+    rows = {row.code: row for row in Turtle.objects.filter(code__in=codes)}
+    for code in codes - set(rows):
+        marked = books.turtles[code]
+        rows[code] = Turtle.objects.create(
+            code=code, kind_id=store.kind_ids[marked.kind], last_seen_on=marked.last_seen_on
+        )
+    by_line = {(entry.move_id, entry.line): entry for entry in entries}
+    MarkStep.objects.bulk_create(
+        MarkStep(
+            turtle=rows[step.turtle],
+            move=move,
+            entry=by_line.get((move.pk, step.entry)) if step.entry is not None else None,
+            source_id=store.cell_ids[step.source] if step.source else None,
+            target_id=store.cell_ids[step.target] if step.target else None,
+            how=step.how,
+            booked_on=step.booked_on,
+        )
+        for move, step in steps
+    )
+    for code, row in rows.items():
+        turtle = books.turtles[code]
+        row.cell_id = store.cell_ids[turtle.at] if turtle.at is not None else None
+        row.last_seen_on = turtle.last_seen_on
+    Turtle.objects.bulk_update(rows.values(), ["cell", "last_seen_on"])
+
+
+def _tick_tasks(move: Move, draft: Draft, plan: Plan) -> None:
+    """Tick the tasks that the draft names by the heads this move really adds or takes out."""
+    if not draft.tasks:
+        return
+    tasks = Task.objects.filter(pk__in=draft.tasks, dropped_at=None).select_related("pond", "kind")
+    done = []
+    for task in tasks:
+        if task.verb == Task.Verb.RECOUNT:
+            if draft.haul is not None and draft.pond == task.pond.code:
+                done.append(TaskMove(task=task, move=move, heads=0))
+            continue
+        heads = sum(
+            planned.heads
+            for planned in plan.entries
+            if _serves(task, planned.target if task.verb == Task.Verb.ADD else planned.source)
+            and planned.source.place != planned.target.place
+            and planned.reason != "BEYOND_BOOK"
+        )
+        if heads:
+            done.append(TaskMove(task=task, move=move, heads=heads))
+    TaskMove.objects.bulk_create(done)
+
+
+def _serves(task: Task, ref) -> bool:
+    return (ref.place, ref.kind, ref.of_class) == (task.pond.code, task.kind.code, task.of_class)

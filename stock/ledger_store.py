@@ -1,0 +1,240 @@
+"""Private to `stock/ledger.py`: locks, reads what planning needs, and writes what was planned."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+
+from django.db import connection
+from django.db.models import Max, OuterRef, Q, Subquery
+
+from ponds.models import Kind, Pond
+from stock.book import balances
+from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Turtle
+from stock.planning import Books, MarkedHead, Ref
+from stock.timeline import CellDays, MonthFigures
+
+# One number for the whole ledger: postings hold it shared, a month close holds it alone (PostgreSQL).
+ADVISORY_LOCK = 5_107_731
+LONG_AGO = dt.date(1900, 1, 1)
+
+
+def lock_book(*, alone: bool = False) -> None:
+    """Keep month closes and postings apart. SQLite's immediate transaction does so by itself."""
+    if connection.vendor == "postgresql":
+        shared = "" if alone else "_shared"
+        with connection.cursor() as cursor:
+            cursor.execute(f"SELECT pg_advisory_xact_lock{shared}(%s)", [ADVISORY_LOCK])
+
+
+def try_lock_book_alone() -> bool:
+    """Take the whole book if nobody is posting now."""
+    if connection.vendor != "postgresql":
+        return True
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [ADVISORY_LOCK])
+        return bool(cursor.fetchone()[0])
+
+
+def last_closed_month() -> dt.date | None:
+    """Return the first day of the latest closed month."""
+    return MonthClose.objects.aggregate(latest=Max("month"))["latest"]
+
+
+def first_open_day(last_closed: dt.date | None) -> dt.date:
+    """Return the first day that may still be booked on."""
+    return LONG_AGO if last_closed is None else next_month(last_closed)
+
+
+def next_month(month: dt.date) -> dt.date:
+    return (month.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+
+
+class Store:
+    """The database rows behind a set of cell names, locked for one posting."""
+
+    def __init__(self) -> None:
+        self.pond_ids: dict[str, int] = {}
+        self.kind_ids: dict[str, int] = {}
+        self.kind_names: dict[str, str] = {}
+        self.cell_ids: dict[Ref, int] = {}
+        self.refs: dict[int, Ref] = {}
+
+    def know(self, ponds: Iterable[Pond], kinds: Iterable[Kind]) -> None:
+        """Take in the ponds and kinds that the drafts name."""
+        self.pond_ids.update({pond.code: pond.pk for pond in ponds})
+        for kind in kinds:
+            self.kind_ids[kind.code] = kind.pk
+            self.kind_names[kind.code] = kind.common_name
+
+    def lock_cells(self, refs: set[Ref]) -> None:
+        """Make the cells that are not there yet, then lock them all in one order."""
+        wanted = sorted(ref for ref in refs if ref not in self.cell_ids)
+        if not wanted:
+            return
+        # Made in the order of their names and locked in the order of their ids, so that two postings
+        # can never wait for each other.
+        missing = [ref for ref in wanted if ref not in self._find(wanted)]
+        if missing:
+            Cell.objects.bulk_create([self._new_cell(ref) for ref in missing], ignore_conflicts=True)
+        found = self._find(wanted)
+        ids = sorted(found.values())
+        list(Cell.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk"))
+        self.cell_ids.update(found)
+        self.refs.update({pk: ref for ref, pk in found.items()})
+
+    def books(self, refs: set[Ref], months: set[dt.date], turtle_codes: set[str]) -> Books:
+        """Return the cells by day for `months` and in summary for what comes after."""
+        ids = [self.cell_ids[ref] for ref in refs]
+        first = min(months)
+        opening = self._openings(ids, first)
+        stored = defaultdict(list)
+        for row in MonthEnd.objects.filter(cell__in=ids, month__gte=first).order_by("cell", "month"):
+            stored[row.cell_id].append(
+                MonthFigures(row.month, row.heads, row.lowest, row.marked, row.lowest_unmarked)
+            )
+        by_day = self._days(ids, months)
+        cells = {
+            ref: CellDays.from_stored(
+                opening.get(self.cell_ids[ref], (0, 0)),
+                stored[self.cell_ids[ref]],
+                by_day[self.cell_ids[ref]],
+            )
+            for ref in refs
+        }
+        return Books(
+            cells=cells,
+            turtles=self.turtles(turtle_codes),
+            kind_names=self.kind_names,
+            load_standing=self.standing,
+        )
+
+    def turtles(self, codes: set[str]) -> dict[str, MarkedHead]:
+        """Return the named marked turtles that are in the register."""
+        if not codes:
+            return {}
+        return {turtle.code: turtle for turtle in self._marked(Turtle.objects.filter(code__in=codes))}
+
+    def standing(self, ref: Ref) -> list[MarkedHead]:
+        """Return the marked turtles whose latest step put them into a cell."""
+        return self._marked(Turtle.objects.filter(cell=self.cell_ids[ref]))
+
+    def cells_of_turtles(self, codes: set[str]) -> set[Ref]:
+        """Return the cells that the named turtles stand in now, so that they can be locked as well."""
+        if not codes:
+            return set()
+        cells = Cell.objects.filter(turtles__code__in=codes).select_related("pond", "kind").distinct()
+        return {self.ref_of(cell) for cell in cells}
+
+    def ref_of(self, cell: Cell) -> Ref:
+        """Return a cell's name; reads its pond and kind."""
+        self.kind_ids[cell.kind.code] = cell.kind_id
+        self.kind_names[cell.kind.code] = cell.kind.common_name
+        if cell.pond is not None:
+            self.pond_ids[cell.pond.code] = cell.pond_id
+        return Ref(cell.pond.code if cell.pond is not None else cell.outside, cell.kind.code, cell.of_class)
+
+    def write_month_ends(self, books: Books) -> None:
+        """Store what the posting changed, month by month."""
+        rows = [
+            MonthEnd(
+                cell_id=self.cell_ids[ref],
+                month=figures.month,
+                is_pond=ref.is_pond,
+                heads=figures.heads,
+                lowest=figures.lowest,
+                marked=figures.marked,
+                lowest_unmarked=figures.lowest_unmarked,
+            )
+            for ref, cell in books.cells.items()
+            for figures in cell.changed_months()
+        ]
+        MonthEnd.objects.bulk_create(
+            rows,
+            update_conflicts=True,
+            unique_fields=["cell", "month"],
+            update_fields=["heads", "lowest", "marked", "lowest_unmarked"],
+        )
+
+    def _marked(self, turtles) -> list[MarkedHead]:
+        latest = MarkStep.objects.filter(turtle=OuterRef("pk")).order_by("-pk")
+        rows = turtles.select_related("kind").annotate(since=Subquery(latest.values("booked_on")[:1]))
+        return [
+            MarkedHead(
+                code=row.code,
+                kind=row.kind.code,
+                at=self.refs.get(row.cell_id) if row.cell_id else None,
+                since=row.since or LONG_AGO,
+                last_seen_on=row.last_seen_on,
+            )
+            for row in rows
+        ]
+
+    def _find(self, refs: list[Ref]) -> dict[Ref, int]:
+        places = {ref.place for ref in refs}
+        ponds = [self.pond_ids[place] for place in places if place in self.pond_ids]
+        outside = [place for place in places if place not in self.pond_ids]
+        kinds = {self.kind_ids[ref.kind] for ref in refs}
+        pond_codes = {pk: code for code, pk in self.pond_ids.items()}
+        kind_codes = {pk: code for code, pk in self.kind_ids.items()}
+        rows = Cell.objects.filter(
+            Q(pond__in=ponds) | Q(pond=None, outside__in=outside), kind__in=kinds
+        ).values_list("pk", "pond_id", "outside", "kind_id", "of_class")
+        found = {
+            Ref(pond_codes[pond] if pond else place, kind_codes[kind], of_class): pk
+            for pk, pond, place, kind, of_class in rows
+        }
+        return {ref: found[ref] for ref in refs if ref in found}
+
+    def _new_cell(self, ref: Ref) -> Cell:
+        if ref.is_pond:
+            return Cell(
+                pond_id=self.pond_ids[ref.place], kind_id=self.kind_ids[ref.kind], of_class=ref.of_class
+            )
+        return Cell(outside=ref.place, kind_id=self.kind_ids[ref.kind], of_class=ref.of_class)
+
+    @staticmethod
+    def _openings(ids: list[int], month: dt.date) -> dict[int, tuple[int, int]]:
+        latest = MonthEnd.objects.filter(cell=OuterRef("pk"), month__lt=month).order_by("-month")
+        rows = Cell.objects.filter(pk__in=ids).values_list(
+            "pk", Subquery(latest.values("heads")[:1]), Subquery(latest.values("marked")[:1])
+        )
+        return {pk: (heads or 0, marked or 0) for pk, heads, marked in rows}
+
+    @staticmethod
+    def _days(ids: list[int], months: set[dt.date]) -> dict[int, dict[dt.date, dict[dt.date, list[int]]]]:
+        """Return cell -> month -> day -> [heads, marked], for every cell and month asked for."""
+        wanted = set(ids)
+        days: dict = {pk: {month: {} for month in months} for pk in ids}
+        within = Q()
+        for month in months:
+            within |= Q(booked_on__gte=month, booked_on__lt=next_month(month))
+        entries = Entry.objects.filter(within, Q(source__in=ids) | Q(target__in=ids))
+        changes = [
+            (source, target, on, heads, 0)
+            for source, target, on, heads in entries.values_list(
+                "source_id", "target_id", "booked_on", "heads"
+            )
+        ]
+        steps = MarkStep.objects.filter(within, Q(source__in=ids) | Q(target__in=ids))
+        changes += [
+            (source, target, on, 0, 1)
+            for source, target, on in steps.values_list("source_id", "target_id", "booked_on")
+        ]
+        for source, target, on, heads, marked in changes:
+            month = on.replace(day=1)
+            for pk, sign in ((source, -1), (target, 1)):
+                if pk in wanted:
+                    change = days[pk][month].setdefault(on, [0, 0])
+                    change[0] += sign * heads
+                    change[1] += sign * marked
+        return days
+
+
+def pond_heads(pond_id: int, day: dt.date) -> dict[int, int]:
+    """Return kind id -> heads in a pond at the end of a day, all classes together."""
+    held: dict[int, int] = defaultdict(int)
+    for balance in balances(day, pond_ids=[pond_id]):
+        held[balance.kind_id] += balance.heads
+    return held

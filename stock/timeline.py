@@ -1,0 +1,185 @@
+"""One cell's heads and marked heads by book day, as plain numbers. Pure.
+
+Months that a posting does not touch come in as a summary (net change and lowest point), so a back-dated
+posting is checked against every later day at the cost of one month's entries.
+"""
+
+from __future__ import annotations
+
+import bisect
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class MonthFigures:
+    """What is stored of a cell for one month (see the model MonthEnd)."""
+
+    month: dt.date
+    heads: int
+    lowest: int
+    marked: int
+    lowest_unmarked: int
+
+
+@dataclass
+class _Block:
+    """One month, relative to its opening: either summarised or by day."""
+
+    net: int = 0
+    low: int = 0
+    marked_net: int = 0
+    low_unmarked: int = 0
+    days: dict[dt.date, list[int]] | None = None
+    is_changed: bool = False
+    is_dirty: bool = False
+
+    def settled(self) -> _Block:
+        """Return the block with its summary brought up to date from its days."""
+        if self.days is None or not self.is_dirty:
+            return self
+        self.is_dirty = False
+        heads = marked = low = low_unmarked = 0
+        for day in sorted(self.days):
+            heads += self.days[day][0]
+            marked += self.days[day][1]
+            low = min(low, heads)
+            low_unmarked = min(low_unmarked, heads - marked)
+        self.net, self.low, self.marked_net, self.low_unmarked = heads, low, marked, low_unmarked
+        return self
+
+
+@dataclass
+class CellDays:
+    """A cell's days from `opening` (the last stored month end before the first month held) on."""
+
+    opening: int = 0
+    opening_marked: int = 0
+    blocks: dict[dt.date, _Block] = field(default_factory=dict)
+    _months: list[dt.date] = field(default_factory=list)
+
+    @classmethod
+    def from_stored(
+        cls,
+        opening: tuple[int, int],
+        stored: list[MonthFigures],
+        by_day: dict[dt.date, dict[dt.date, list[int]]],
+    ) -> CellDays:
+        """Build from stored months and, for the months in `by_day`, their day-by-day changes."""
+        cell = cls(opening=opening[0], opening_marked=opening[1])
+        heads, marked = opening
+        for figures in stored:
+            block = _Block(
+                net=figures.heads - heads,
+                low=figures.lowest - heads,
+                marked_net=figures.marked - marked,
+                low_unmarked=figures.lowest_unmarked - (heads - marked),
+            )
+            cell._put(figures.month, block)
+            heads, marked = figures.heads, figures.marked
+        for month, days in by_day.items():
+            block = cell._block(month)
+            block.days = days
+            block.is_dirty = True
+        return cell
+
+    def add(self, day: dt.date, heads: int, marked: int = 0) -> None:
+        """Add a change on a day; its month must be held by day, or be new."""
+        block = self._block(day.replace(day=1))
+        if block.days is None:
+            raise ValueError(f"the month of {day} is held as a summary only")
+        change = block.days.setdefault(day, [0, 0])
+        change[0] += heads
+        change[1] += marked
+        block.is_changed = block.is_dirty = True
+
+    def balance(self, day: dt.date) -> int:
+        """Return the heads at the end of `day`."""
+        return self._at(day)[0]
+
+    def marked(self, day: dt.date) -> int:
+        """Return the marked heads at the end of `day`."""
+        return self._at(day)[1]
+
+    def lowest_from(self, day: dt.date) -> int:
+        """Return the fewest heads at the end of `day` or of any later day."""
+        return min(heads for _, heads, _ in self._ends_from(day))
+
+    def lowest_unmarked_from(self, day: dt.date) -> int:
+        """Return the fewest unmarked heads at the end of `day` or of any later day."""
+        return min(unmarked for _, _, unmarked in self._ends_from(day))
+
+    def first_below_zero_from(self, day: dt.date) -> tuple[dt.date, int] | None:
+        """Return the first day (a later month's first day, if held as a summary) below zero, and its heads."""
+        for at, heads, _ in self._ends_from(day):
+            if heads < 0:
+                return at, heads
+        return None
+
+    def changed_months(self) -> Iterator[MonthFigures]:
+        """Yield what is to be stored, for every month from the first changed one on."""
+        heads, marked = self.opening, self.opening_marked
+        is_after_change = False
+        for month in self._months:
+            block = self.blocks[month].settled()
+            is_after_change = is_after_change or block.is_changed
+            if is_after_change:
+                yield MonthFigures(
+                    month=month,
+                    heads=heads + block.net,
+                    lowest=heads + block.low,
+                    marked=marked + block.marked_net,
+                    lowest_unmarked=heads - marked + block.low_unmarked,
+                )
+            heads += block.net
+            marked += block.marked_net
+
+    def _put(self, month: dt.date, block: _Block) -> None:
+        bisect.insort(self._months, month)
+        self.blocks[month] = block
+
+    def _block(self, month: dt.date) -> _Block:
+        if month not in self.blocks:
+            self._put(month, _Block(days={}))
+        return self.blocks[month]
+
+    def _before(self, month: dt.date) -> tuple[int, int]:
+        heads, marked = self.opening, self.opening_marked
+        for earlier in self._months:
+            if earlier >= month:
+                break
+            block = self.blocks[earlier].settled()
+            heads += block.net
+            marked += block.marked_net
+        return heads, marked
+
+    def _at(self, day: dt.date) -> tuple[int, int]:
+        month = day.replace(day=1)
+        heads, marked = self._before(month)
+        block = self.blocks.get(month)
+        if block is not None:
+            if block.days is None:
+                raise ValueError(f"the month of {day} is held as a summary only")
+            for on, change in block.days.items():
+                if on <= day:
+                    heads += change[0]
+                    marked += change[1]
+        return heads, marked
+
+    def _ends_from(self, day: dt.date) -> Iterator[tuple[dt.date, int, int]]:
+        """Yield (day, heads, unmarked heads) for `day` and each later day, or month in summary."""
+        month = day.replace(day=1)
+        heads, marked = self._at(day)
+        yield day, heads, heads - marked
+        block = self.blocks.get(month)
+        if block is not None and block.days is not None:
+            for on in sorted(on for on in block.days if on > day):
+                heads += block.days[on][0]
+                marked += block.days[on][1]
+                yield on, heads, heads - marked
+        for later in self._months[bisect.bisect_right(self._months, month) :]:
+            block = self.blocks[later].settled()
+            yield later, heads + block.low, heads - marked + block.low_unmarked
+            heads += block.net
+            marked += block.marked_net
