@@ -1,7 +1,7 @@
 """The site map. Everything but health and the sign-in page needs a sign-in and a role (config.middleware)."""
 
 from django.contrib.auth.views import LogoutView
-from django.urls import path
+from django.urls import include, path
 
 from config import views
 from config.people import views as people
@@ -19,4 +19,5 @@ urlpatterns = [
     path("settings/people/of/<str:name>/disable/", people.person_disable, name="person-disable"),
     path("settings/people/of/<str:name>/enable/", people.person_enable, name="person-enable"),
     path("settings/people/of/<str:name>/reset/", people.person_reset, name="person-reset"),
+    path("", include("stock.urls")),
 ]
