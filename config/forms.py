@@ -48,5 +48,5 @@ def _form_problems(form: BaseForm, before: str) -> Iterator[Problem]:
         yield Problem("", f"{before}{sentence}")
     for field in form:
         for sentence in field.errors:
-            words = f"{field.label}: {sentence}" if field.is_hidden else str(sentence)
-            yield Problem(first_control(field), f"{before}{words}")
+            colon = "" if str(field.label).endswith(("?", ":")) else ":"
+            yield Problem(first_control(field), f"{before}{field.label}{colon} {sentence}")

@@ -1,5 +1,5 @@
 """The list page and its table, for code at the top of the tree; they stand in `ponds.lists`."""
 
-from ponds.lists import ListPage, NumberColumn, PlainTable
+from ponds.lists import DayColumn, ListPage, NumberColumn, PlainTable
 
-__all__ = ["ListPage", "NumberColumn", "PlainTable"]
+__all__ = ["DayColumn", "ListPage", "NumberColumn", "PlainTable"]

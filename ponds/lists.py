@@ -98,6 +98,20 @@ class NumberColumn(tables.Column):
         return value
 
 
+class DayColumn(tables.Column):
+    """A day, written so that day and month cannot be swapped; exported as a date."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        attrs = {"td": {"class": "day"}}
+        super().__init__(*args, attrs={**attrs, **kwargs.pop("attrs", {})}, **kwargs)
+
+    def render(self, value: dt.date) -> str:
+        return f"{value.day} {value:%b %Y}"
+
+    def value(self, value: dt.date) -> dt.date:
+        return value
+
+
 class GuardedExport(TableExport):
     """An export whose text cells cannot turn into formulas."""
 

@@ -93,7 +93,9 @@ def line_chart(
     body += [svg.text(at_label(at), bottom + 20, labels[at], "tick mid") for at in shown]
     ends = []
     for nth, one in enumerate(series):
-        points = [None if v is None else (at_label(at), at_value(v)) for at, v in enumerate(one.values)]
+        points = [
+            (at_label(n), at_value(v)) if svg.is_drawable(v) else None for n, v in enumerate(one.values)
+        ]
         body.append(svg.path(f"line s{nth % svg.STYLES}", svg.broken_line(points)))
         body.extend(svg.marker(nth, *point) for point in points if point)
         ends += [(point[1], nth) for point in points if point][-1:]
@@ -113,18 +115,18 @@ def bar_chart(
     """Draw one level bar a label, with its figure at its end; a missing figure says "none" and has no bar."""
     _check(labels, [Series(name, tuple(values))])
     rows = tuple((label, figure_text(value)) for label, value in zip(labels, values, strict=True))
-    known = {label: value for label, value in zip(labels, values, strict=True) if value is not None}
+    known = {label: value for label, value in zip(labels, values, strict=True) if svg.is_drawable(value)}
     words, columns = summary or _most_and_least(known, unit), ("Which", unit or name)
     if not known:
         return Chart(name, svg.blank(name), words, columns, rows)
     left, room = _margins(labels, rows)
-    low, high = min(0, *known.values()), max(0, *known.values())
+    low, high = min(0, *svg.finite(values)), max(0, *svg.finite(values))
     room_below = room if low < 0 else 0
     scale = (svg.WIDTH - left - room_below - room) / ((high - low) or 1)
     zero = left + room_below - low * scale
     body = [svg.path("axis", f"M{zero:.1f} 0V{len(labels) * BAR_STEP + 4}")]
     for nth, (label, value) in enumerate(zip(labels, values, strict=True)):
-        y, length = nth * BAR_STEP + 5, (value or 0) * scale
+        y, length = nth * BAR_STEP + 5, math.fsum(svg.finite([value])) * scale
         body.append(svg.text(left - 6, y + 15, svg.short(label), "tick end"))
         if length:
             body.append(svg.rect("bar s0", zero + min(0, length), y, abs(length), BAR_HEIGHT))
@@ -167,7 +169,7 @@ def stacked_bar_chart(
         y, x = top + at * BAR_STEP, left
         body.append(svg.text(left - 6, y + 15, svg.short(label), "tick end"))
         for nth, one in enumerate(series):
-            length = (one.values[at] or 0) * scale
+            length = math.fsum(svg.finite([one.values[at]])) * scale
             body += svg.filled_box(nth, fills, x, y, length, BAR_HEIGHT) if length else []
             x += length
         body.append(svg.text(x + 6, y + 15, rows[at][-1], "tick"))
@@ -184,8 +186,10 @@ def sparkline(name: str, labels: Sequence[str], values: Sequence[float | None], 
     low = min(*known, max(known) - 0.2 * max(map(abs, known)))
     words = _change(only, labels, unit)
     rows = tuple((label, figure_text(value)) for label, value in zip(labels, values, strict=True))
-    step, scale = 92 / max(1, len(values) - 1), 16 / ((max(known) - low) or 1)
-    points = [None if v is None else (4 + at * step, 20 - (v - low) * scale) for at, v in enumerate(values)]
+    step, up = 92 / max(1, len(values) - 1), 16 / ((max(known) - low) or 1)
+    points = [
+        (4 + n * step, 20 - (v - low) * up) if svg.is_drawable(v) else None for n, v in enumerate(values)
+    ]
     body = [svg.path("line s0", svg.broken_line(points))]
     body += [svg.marker(0, *point) for point in points if point][-1:]
     drawn = svg.drawing(name, words, (100, 24), body, "spark")
@@ -263,7 +267,7 @@ def _change(one: Series, labels: Sequence[str], unit: str) -> str:
         return f"{one.name}: no figures yet."
     label, now = known[-1]
     sentence = f"{one.name}: {_with_unit(figure_text(now), unit, ' ')} in {label}"
-    for before, was in known[-2:-1]:
+    for before, was in known[-2:-1] if svg.is_drawable(now) else ():
         more = (
             "the same as"
             if now == was
@@ -285,7 +289,9 @@ def _most_and_least(known: dict[str, float], unit: str) -> str:
         return NO_FIGURES
     most, least = max(known, key=known.__getitem__), min(known, key=known.__getitem__)
     told = [_with_unit(figure_text(known[label]), unit, " ") for label in (most, least)]
-    return f"Most: {most}, {told[0]}; least: {least}, {told[1]}." if most != least else f"{most}: {told[0]}."
+    if most == least:
+        return f"{most if len(known) == 1 else 'Each'}: {told[0]}."
+    return f"Most: {most}, {told[0]}; least: {least}, {told[1]}."
 
 
 def _band_sentence(rows: Sequence[Interval], band: Band | None) -> str:

@@ -9,6 +9,7 @@ import math
 import zlib
 from collections.abc import Iterable, Sequence
 from html import escape
+from typing import TypeGuard
 
 WIDTH = 400
 LETTER = 7.2  # a little more than the mean width of a letter of the 13-unit text
@@ -181,4 +182,9 @@ def filled_box(nth: int, fills: Sequence[str], x: float, y: float, width: float,
 
 def finite(values: Iterable[float | None]) -> list[float]:
     """Return the figures that are known and have an end."""
-    return [value for value in values if value is not None and math.isfinite(value)]
+    return [value for value in values if is_drawable(value)]
+
+
+def is_drawable(value: float | None) -> TypeGuard[float]:
+    """Say whether a figure is known and has an end; what has none is told in the table only."""
+    return value is not None and math.isfinite(value)

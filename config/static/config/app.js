@@ -57,6 +57,15 @@ for (const button of document.querySelectorAll("[data-print]")) {
   button.addEventListener("click", () => window.print());
 }
 
+// The farm's line closes the printed page; where the browser can, it stands at the foot of every sheet.
+const foot = document.querySelector(".print-foot");
+if (foot && window.CSSMarginRule) {
+  const sheet = new CSSStyleSheet();
+  const words = JSON.stringify(foot.textContent.trim());
+  sheet.replaceSync(`@page { @bottom-left { content: ${words}; font: 9pt sans-serif; } } @media print { .print-foot { display: none } }`);
+  document.adoptedStyleSheets = [...document.adoptedStyleSheets, sheet];
+}
+
 // In print every folded table is open; afterwards each is as it was.
 window.addEventListener("beforeprint", () => {
   for (const folded of document.querySelectorAll("details.same-figures:not([open])")) {
