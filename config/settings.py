@@ -102,6 +102,8 @@ AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_LOCKOUT_TEMPLATE = "sign_in_held.html"
 AXES_HTTP_RESPONSE_CODE = 429
 AXES_VERBOSE = False
+# Whose name was tried from where is what the log is for; passwords are masked in any case.
+AXES_SENSITIVE_PARAMETERS: list[str] = []
 AXES_ENABLE_ACCESS_FAILURE_LOG = True
 AXES_CLIENT_IP_CALLABLE = "config.people.addresses.address_of"
 # The proxies whose word on where a request came from is taken; asked only under SCUTEBOOK_HTTPS.

@@ -38,6 +38,13 @@ class SignInForm(AuthenticationForm):
         self.fields["username"].error_messages["required"] = "Type your name, as the owner gave it to you."
         self.fields["password"].error_messages["required"] = "Type your password."
 
+    def clean_username(self) -> str:
+        name = self.cleaned_data["username"]
+        # Django leaves this to the database, where SQLite takes any length and PostgreSQL fails.
+        if len(name) > self.fields["username"].max_length:
+            raise ValidationError(f"A name has at most {LONGEST_NAME} letters; this one has {len(name)}.")
+        return name
+
     def confirm_login_allowed(self, user: User) -> None:
         super().confirm_login_allowed(user)
         one_time = OneTimePassword.objects.filter(user=user).first()
