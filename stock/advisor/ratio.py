@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from typing import cast
 
 from scipy import stats
 
@@ -57,9 +58,7 @@ class RatioTest:
     notes: tuple[str, ...]
 
 
-def _as_ratio(share: float | None) -> float | None:
-    if share is None:
-        return None
+def _as_ratio(share: float) -> float:
     return math.inf if share >= 1 else share / (1 - share)
 
 
@@ -122,7 +121,7 @@ def ratio(
     if unsexed_count / seen > UNSEXED_SHARE_THAT_WEAKENS:
         status = Status.LOW_CONFIDENCE
         notes.append(f"{unsexed_count} of the {seen} turtles were not sexed; the ratio leans on the rest.")
-    lower, upper = _as_ratio(share.lower), _as_ratio(share.upper)
+    lower, upper = (_as_ratio(cast(float, limit)) for limit in (share.lower, share.upper))
     se = None
     if not male_count:
         notes.append(f"No males among the {sexed} sexed: at least {lower:.1f} : 1.")

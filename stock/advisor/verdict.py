@@ -18,6 +18,7 @@ NOT_KNOWN = "not known well enough"
 
 _SLACK = 1e-9
 _GRID = 4001
+_FARTHEST = 1e12
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,8 @@ class Verdict:
     to_target, to_band : Remedy
         What would bring the means to the target, and into the band.
     lower, upper : float or None
-        Limits that hold the ratio with probability ``certainty``, equal tails; None for a book.
+        Limits that hold the ratio with probability ``certainty``, equal tails; None for a book, and
+        without males or females. Beyond a million million they are infinite.
     certainty : float
         Probability asked for before a verdict is given.
     """
@@ -145,26 +147,19 @@ def _below(
     return float(min(1.0, under_edge.sum() / above_zero.sum()))
 
 
-def _limits(below: Callable[[float], float], start: float, certainty: float) -> tuple[float, float]:
-    """Return the ratios with (1 - certainty) / 2 below and above them; infinite where never reached."""
+def _limits(below: Callable[[float], float], certainty: float) -> tuple[float, float]:
+    """Return the ratios with (1 - certainty) / 2 below and above them; 0 or infinity beyond the search."""
 
     def edge_at(wanted: float) -> float:
-        low, high = start, start
-        for _ in range(60):
-            if below(low) <= wanted:
-                break
-            low /= 2
-        else:
+        if below(1 / _FARTHEST) >= wanted:
             return 0.0
-        for _ in range(60):
-            if below(high) >= wanted:
-                break
-            high *= 2
-        else:
+        if below(_FARTHEST) <= wanted:
             return math.inf
-        if low == high:
-            return low
-        return float(optimize.brentq(lambda edge: below(edge) - wanted, low, high, xtol=1e-9, rtol=1e-9))
+        reach = math.log(_FARTHEST)
+        found = optimize.brentq(
+            lambda log_edge: below(math.exp(log_edge)) - wanted, -reach, reach, xtol=1e-10
+        )
+        return math.exp(found)
 
     tail = (1 - certainty) / 2
     return edge_at(tail), edge_at(1 - tail)
@@ -264,7 +259,7 @@ def verdict(
         else:
             p_above = max(0.0, 1.0 - below(high))
             if female_mean > 0 and male_mean > 0:
-                limits = _limits(below, female_mean / male_mean, certainty)
+                limits = _limits(below, certainty)
         p_in = max(0.0, 1.0 - p_below - p_above)
         for chance, name in ((p_below, SHORT_OF_FEMALES), (p_in, IN_BAND), (p_above, SHORT_OF_MALES)):
             if chance >= certainty:

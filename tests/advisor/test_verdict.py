@@ -158,9 +158,16 @@ def test_few_males_that_may_be_none():
     assert verdict(100, 5, 0, 3).lower is None
 
 
-def test_a_ratio_that_may_go_beyond_all_bounds_has_an_infinite_limit():
-    judged = verdict(50, 0, 1e-9, 1e-25)
-    assert judged.upper > 1e9
+def test_limits_beyond_all_search_are_zero_or_infinite():
+    assert verdict(50, 0, 1e-15, 1e-16).upper == math.inf
+    assert verdict(1e-4, 1e-5, 1e9, 0).lower == 0
+
+
+def test_males_that_may_well_be_near_none_leave_usable_limits():
+    # M is a normal of spread 3 cut at zero (mean all but 0): its 5 % and 95 % points are 3 x .0627 and 3 x 1.96.
+    judged = verdict(50, 0, 1e-30, 3, certainty=0.9)
+    assert judged.lower == pytest.approx(50 / (3 * 1.95996), rel=0.001)
+    assert judged.upper == pytest.approx(50 / (3 * 0.06271), rel=0.01)
 
 
 def test_limits_without_spread_close_on_the_ratio():
