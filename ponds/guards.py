@@ -21,7 +21,7 @@ END $$
 
 def guarded_tables(app_label: str) -> dict[str, tuple[str, ...]]:
     """Return table name -> the statements refused on it, for the models of one app."""
-    tables = {}
+    tables: dict[str, tuple[str, ...]] = {}
     for model in apps.get_app_config(app_label).get_models(include_auto_created=True):
         if getattr(model, "append_only", False):
             tables[model._meta.db_table] = ("UPDATE", "DELETE")

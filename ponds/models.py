@@ -263,11 +263,11 @@ class Pond(models.Model):
         return f"Pond {self.code}"
 
     def clean(self) -> None:
-        if self.pk and (before := Pond.objects.filter(pk=self.pk).values_list("code", flat=True).first()):
-            if before != self.code:
-                raise ValidationError(
-                    {"code": f"Pond {before} keeps its code for ever: papers and maps name it."}
-                )
+        before = Pond.objects.filter(pk=self.pk).values_list("code", flat=True).first() if self.pk else None
+        if before and before != self.code:
+            raise ValidationError(
+                {"code": f"Pond {before} keeps its code for ever: papers and maps name it."}
+            )
 
     def delete(self, *args, **kwargs):
         raise NeverChanged(

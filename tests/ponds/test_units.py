@@ -147,5 +147,6 @@ def test_units_load_without_django():
     import subprocess
     import sys
 
-    code = "import sys; import ponds.units, ponds.seasons, ponds.figures, ponds.names; sys.exit('django' in sys.modules)"
+    modules = "ponds.units, ponds.seasons, ponds.figures, ponds.names"
+    code = f"import sys; import {modules}; sys.exit('django' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -1,0 +1,249 @@
+"""The nest book's one door: nests dug and eggs picked are written here alone.
+
+A row is never changed. A mistake is mended by a row that replaces it, or taken back by an empty row that
+does. The same key with the same content returns the first row again; with other content it is refused.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from django.db import transaction
+
+from ponds.models import Kind, NestDay, Pond
+
+MOST_NESTS = 5_000
+MOST_EGGS_A_NEST = 200
+LONGEST_NOTE = 300
+
+
+class NestRefused(Exception):
+    """The nest book refuses; the message is for the person, `field` says which entry it is about."""
+
+    field: str | None = None
+
+    def __init__(self, sentence: str, field: str | None = None) -> None:
+        super().__init__(sentence)
+        self.field = field or self.field
+
+
+class WrongDay(NestRefused):
+    """The day is to come, before the pond opened, or after it was retired."""
+
+    field = "dug_on"
+
+
+class WrongCount(NestRefused):
+    """A count is negative, or too big to be true."""
+
+    field = "nests"
+
+
+class KindNotThere(NestRefused):
+    """The kind is not one of those the pond may hold."""
+
+    field = "kind"
+
+
+class KeyUsed(NestRefused):
+    """The key was used for another entry."""
+
+
+class AlreadyMended(NestRefused):
+    """The row has been replaced or taken back already."""
+
+
+@transaction.atomic
+def record(
+    *,
+    key: uuid.UUID,
+    pond: Pond,
+    kind: Kind | None,
+    dug_on: dt.date,
+    nests: int,
+    eggs: int | None = None,
+    broken: int | None = None,
+    note: str = "",
+    by: Any = None,
+    today: dt.date,
+) -> NestDay:
+    """
+    Record one pond's nests of one kind on one day.
+
+    Parameters
+    ----------
+    key : UUID
+        Made where the entry was typed.
+    pond : Pond
+        Where they were dug.
+    kind : Kind or None
+        None where it is not known whose they are.
+    dug_on : date
+        The day they were found; from the pond's opening to `today`.
+    nests : int
+        0 to 5,000; 0 says that the bank was walked and there was nothing.
+    eggs : int or None
+        Eggs picked, broken ones too; None where they were not counted.
+    broken : int or None
+        How many of those were broken.
+    note : str
+        At most 300 characters.
+    by : user, optional
+        Who records it.
+    today : date
+        The farm's day.
+
+    Returns
+    -------
+    NestDay
+        The new row, or the first one of this key.
+
+    Raises
+    ------
+    NestRefused
+        With a sentence and the field it is about.
+    """
+    row = NestDay(
+        key=key, pond=pond, kind=kind, dug_on=dug_on, nests=nests, eggs=eggs, broken=broken, note=note, by=by
+    )
+    return _write(row, today)
+
+
+@transaction.atomic
+def replace(
+    *,
+    row: NestDay,
+    key: uuid.UUID,
+    kind: Kind | None,
+    dug_on: dt.date,
+    nests: int,
+    eggs: int | None = None,
+    broken: int | None = None,
+    note: str = "",
+    by: Any = None,
+    today: dt.date,
+) -> NestDay:
+    """Put a new row in the place of `row`, of the same pond; refuses as `record` does, and `AlreadyMended`."""
+    mended = NestDay(
+        key=key,
+        pond=row.pond,
+        kind=kind,
+        dug_on=dug_on,
+        nests=nests,
+        eggs=eggs,
+        broken=broken,
+        note=note,
+        by=by,
+        replaces=row,
+    )
+    return _write(mended, today)
+
+
+@transaction.atomic
+def take_back(*, row: NestDay, key: uuid.UUID, note: str = "", by: Any = None, today: dt.date) -> NestDay:
+    """Take a row back: from now on it counts for nothing; it stays in the book with the one that says so."""
+    void = NestDay(
+        key=key,
+        pond=row.pond,
+        kind=row.kind,
+        dug_on=row.dug_on,
+        nests=0,
+        note=note,
+        by=by,
+        replaces=row,
+        is_void=True,
+    )
+    return _write(void, today)
+
+
+def _write(row: NestDay, today: dt.date) -> NestDay:
+    # The pond's row is the lock: two entries of one pond wait for each other, and the key is looked up after.
+    pond = Pond.objects.select_for_update().get(pk=row.pond_id)
+    if first := NestDay.objects.filter(key=row.key).first():
+        if _content(first) != _content(row):
+            raise KeyUsed(
+                f"This entry was sent before with other figures ({first.nests} nests on {first.dug_on:%Y-%m-%d}). "
+                "Look at the nest book, then correct that row or start a new entry."
+            )
+        return first
+    if row.replaces_id:
+        _refuse_mended(row.replaces_id)
+    if not row.is_void:
+        _check(row, pond, today)
+    row.save(force_insert=True)
+    return row
+
+
+def _content(row: NestDay) -> tuple:
+    return (
+        row.pond_id,
+        row.kind_id,
+        row.dug_on,
+        row.nests,
+        row.eggs,
+        row.broken,
+        row.note,
+        row.replaces_id,
+        row.is_void,
+    )
+
+
+def _refuse_mended(row_id: int) -> None:
+    mended = NestDay.objects.select_related("replaces", "by").filter(replaces_id=row_id).first()
+    replaced = NestDay.objects.get(pk=row_id)
+    if mended is None and not replaced.is_void:
+        return
+    if mended is None:
+        raise AlreadyMended("This row only takes another one back; enter the nests anew.")
+    who = f" by {mended.by.get_username()}" if mended.by else ""
+    if mended.is_void:
+        raise AlreadyMended(f"{replaced} was taken back already{who}. Nothing is changed by this.")
+    raise AlreadyMended(f"{replaced} was corrected already{who}: now {mended}. Correct that row instead.")
+
+
+def _check(row: NestDay, pond: Pond, today: dt.date) -> None:
+    if row.dug_on > today:
+        raise WrongDay(f"{row.dug_on:%Y-%m-%d} is still to come; today is {today:%Y-%m-%d}.")
+    if row.dug_on < pond.opened_on:
+        raise WrongDay(
+            f"Pond {pond.code} opened on {pond.opened_on:%Y-%m-%d}; {row.dug_on:%Y-%m-%d} is before that. Look at "
+            "the day, or move the opening back in the pond's settings."
+        )
+    if pond.retired_on and row.dug_on > pond.retired_on:
+        raise WrongDay(
+            f"Pond {pond.code} was retired on {pond.retired_on:%Y-%m-%d}; {row.dug_on:%Y-%m-%d} is after that."
+        )
+    _check_counts(row)
+    if row.kind:
+        allowed = list(pond.kinds_allowed.order_by("name_key"))
+        if allowed and row.kind not in allowed:
+            raise KindNotThere(
+                f"Pond {pond.code} is for {', '.join(kind.common_name for kind in allowed)}, not "
+                f"{row.kind.common_name}. Choose one of those or “not known”, or allow the kind in the pond's settings."
+            )
+    if len(row.note) > LONGEST_NOTE:
+        raise NestRefused(f"The note has {len(row.note):,} characters; {LONGEST_NOTE} is the most.", "note")
+
+
+def _check_counts(row: NestDay) -> None:
+    if not 0 <= row.nests <= MOST_NESTS:
+        raise WrongCount(f"{row.nests:,} nests in a day are not between 0 and {MOST_NESTS:,}.")
+    if row.eggs is None:
+        if row.broken is not None:
+            raise WrongCount("Broken eggs are part of the eggs picked; say how many were picked.", "eggs")
+        return
+    most = row.nests * MOST_EGGS_A_NEST
+    if not 0 <= row.eggs <= most:
+        raise WrongCount(
+            f"{row.eggs:,} eggs from {row.nests:,} nests are not between 0 and {most:,} "
+            f"({MOST_EGGS_A_NEST} a nest). Look at both figures.",
+            "eggs",
+        )
+    if row.broken is not None and not 0 <= row.broken <= row.eggs:
+        raise WrongCount(
+            f"{row.broken:,} broken of {row.eggs:,} eggs picked: broken ones are part of those picked, so they "
+            "cannot be more.",
+            "broken",
+        )

@@ -1,0 +1,87 @@
+"""The nests sheet: one row is one pond's nests of one kind on one day."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from typing import Any
+
+from ponds import nest_book
+from ponds.cell_values import Code, Day, PondCode, Text, WholeNumber
+from ponds.farm import the_farm
+from ponds.models import Kind, NestDay, Pond
+from ponds.sheets import Column, RowsRefused, Sheet, SheetRow, Written
+
+# Rows carry no key of their own: it is made of what the row says and how often the sheet has said it,
+# so that the same sheet loaded twice records once.
+ROW_KEYS = uuid.UUID("7d0c5a2e-5f0b-4a7e-9d4b-3f5f0f6e8b11")
+COLUMN_OF = {
+    "dug_on": "dug on",
+    "nests": "nests",
+    "eggs": "eggs",
+    "broken": "broken",
+    "kind": "kind",
+    "note": "note",
+}
+
+
+def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
+    """Record every row through the nest book, oldest day first."""
+    today = the_farm().today()
+    ponds = {pond.code: pond for pond in Pond.objects.all()}
+    kinds = {kind.code: kind for kind in Kind.objects.all()}
+    said: Counter = Counter()
+    words, bad_rows = [], []
+    for row in sorted(rows, key=lambda one: (one["dug on"], one.number)):
+        pond, kind = ponds.get(row["pond"]), kinds.get(row["kind"])
+        if pond is None:
+            bad_rows.append(
+                row.bad("pond", f"There is no pond {row['pond']}. Look at its code, or add it first.")
+            )
+            continue
+        if kind is None and row["kind"]:
+            bad_rows.append(
+                row.bad("kind", f"There is no kind {row['kind']}. Leave it empty where not known.")
+            )
+            continue
+        content = (pond.code, row["kind"] or "", row["dug on"], row["nests"], row["eggs"], row["broken"])
+        said[content] += 1
+        key = uuid.uuid5(ROW_KEYS, "|".join(str(part) for part in (*content, said[content])))
+        is_new = not NestDay.objects.filter(key=key).exists()
+        try:
+            nest_book.record(
+                key=key,
+                pond=pond,
+                kind=kind,
+                dug_on=row["dug on"],
+                nests=row["nests"],
+                eggs=row["eggs"],
+                broken=row["broken"],
+                note=row["note"] or "",
+                by=by,
+                today=today,
+            )
+        except nest_book.NestRefused as refused:
+            bad_rows.append(row.bad(COLUMN_OF.get(refused.field or "", ""), str(refused)))
+            continue
+        words.append("new" if is_new else "same")
+    if bad_rows:
+        raise RowsRefused(sorted(bad_rows, key=lambda bad: bad.row))
+    return Written.of(words)
+
+
+NESTS_SHEET = Sheet(
+    what="nests",
+    title="Nest book",
+    meaning="One row is one pond's nests of one kind on one day.",
+    columns=(
+        Column("dug on", True, "The day the nests were found", "2026-05-14", Day()),
+        Column("pond", True, "Code of the pond", "A", PondCode()),
+        Column("kind", False, "Code of the kind; empty where not known", "red-eared-slider", Code()),
+        Column("nests", True, "Nests dug", "14", WholeNumber(0, nest_book.MOST_NESTS)),
+        Column("eggs", False, "Eggs picked, broken ones too", "121", WholeNumber(0, 1_000_000)),
+        Column("broken", False, "How many of those were broken", "3", WholeNumber(0, 1_000_000)),
+        Column("note", False, "Anything worth knowing", "", Text(300)),
+    ),
+    apply=write_rows,
+)

@@ -1,0 +1,303 @@
+"""Sheets: describe one, register it, read it, and apply it all or not at all.
+
+An app says what a sheet is made of (`Column`s) and how its rows are written (`apply`), and registers it:
+
+    register_sheet(Sheet(what="ponds", title="Ponds", columns=(...), apply=write_ponds))
+
+`load` reads a file, checks every cell, applies the rows in one transaction, and takes everything back when
+there is one bad row, or when it was a dry run.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import openpyxl
+from django.db import transaction
+
+from ponds.names import name_key
+from ponds.sheet_files import SheetUnreadable, read_rows
+
+# Lines of the template that explain it, and any a person adds, begin with this and are passed over.
+REMARK = "#"
+
+
+class Reader(Protocol):
+    """Reads one cell, refusing with a ValueError whose message is a sentence; `shape` says what it reads."""
+
+    @property
+    def shape(self) -> str: ...
+
+    def __call__(self, cell: str) -> Any: ...
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a sheet: its heading, whether it must be filled, its meaning, an example, its reader.
+
+    An empty cell of a column that is not needed gives `otherwise`.
+    """
+
+    name: str
+    needed: bool
+    meaning: str
+    example: str
+    parse: Reader
+    otherwise: Any = None
+
+
+@dataclass(frozen=True)
+class BadRow:
+    """One thing to mend: row as the spreadsheet shows it, column heading, what stands there, and why not."""
+
+    row: int
+    column: str
+    value: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"row {self.row}, {self.column or 'whole row'}, {self.value!r}: {self.reason}"
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One row that could be read: values by column name, and the text they were read from."""
+
+    number: int
+    values: Mapping[str, Any]
+    texts: Mapping[str, str]
+
+    def __getitem__(self, column: str) -> Any:
+        return self.values[column]
+
+    def has(self, column: str) -> bool:
+        """Say whether the sheet has this column at all; without it a row changes nothing there."""
+        return column in self.texts
+
+    def text(self, column: str) -> str:
+        return self.texts.get(column, "")
+
+    def bad(self, column: str, reason: str) -> BadRow:
+        return BadRow(self.number, column, self.text(column), reason)
+
+
+class RowsRefused(Exception):
+    """`apply` found rows that cannot be written; nothing is."""
+
+    def __init__(self, bad_rows: Iterable[BadRow]) -> None:
+        self.bad_rows = list(bad_rows)
+        super().__init__("\n".join(str(bad) for bad in self.bad_rows))
+
+
+@dataclass(frozen=True)
+class Written:
+    """How many rows a sheet made, changed, and left as they were."""
+
+    new: int = 0
+    changed: int = 0
+    same: int = 0
+
+    def __str__(self) -> str:
+        return f"{self.new} new, {self.changed} changed, {self.same} as they were"
+
+    @classmethod
+    def of(cls, words: Iterable[str]) -> Written:
+        """Count the words "new", "changed" and "same"."""
+        counted = Counter(words)
+        return cls(counted["new"], counted["changed"], counted["same"])
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a sheet: the counts, or what is wrong with it. `is_written` is False for a dry run."""
+
+    written: Written | None = None
+    bad_rows: list[BadRow] = field(default_factory=list)
+    is_written: bool = False
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sort of sheet.
+
+    Parameters
+    ----------
+    what : str
+        Its name on the command line.
+    title : str
+        Its name on a page.
+    meaning : str
+        What one row is, in a sentence.
+    columns : tuple of Column
+        In the order of the template.
+    apply : callable
+        `apply(rows, by=person_or_None) -> Written`; runs inside a transaction, may raise `RowsRefused`.
+    """
+
+    what: str
+    title: str
+    meaning: str
+    columns: tuple[Column, ...]
+    apply: Callable[..., Written]
+
+    def template_rows(self) -> list[list[str]]:
+        """Return the headings, then remark lines: which are needed, type, meaning, an example."""
+        remarks = [
+            ["needed" if column.needed else "may be empty" for column in self.columns],
+            [column.parse.shape for column in self.columns],
+            [column.meaning for column in self.columns],
+            [f"example: {column.example}" if column.example else "" for column in self.columns],
+        ]
+        for line in remarks:
+            line[0] = f"{REMARK} {line[0]}"
+        return [[column.name for column in self.columns], *remarks]
+
+
+_registered: dict[str, Sheet] = {}
+
+
+def register_sheet(sheet: Sheet) -> None:
+    """Make a sheet known to the command and the page; registering it again replaces it."""
+    _registered[sheet.what] = sheet
+
+
+def registered_sheets() -> dict[str, Sheet]:
+    """Return every sheet by its name on the command line."""
+    return dict(_registered)
+
+
+def load(sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bool = False) -> Outcome:
+    """
+    Read a file as a sheet and write its rows, all or none.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What it should be.
+    name : str
+        The file's name.
+    content : bytes
+        The whole file.
+    by : user, optional
+        Who loads it; signs what is written.
+    dry_run : bool
+        Do everything, then take it back: the counts and refusals are those of the real thing.
+
+    Returns
+    -------
+    Outcome
+        Counts when every row could be written, else the bad rows.
+    """
+    try:
+        rows, bad_rows = parse_rows(sheet, read_rows(name, content))
+    except SheetUnreadable as refused:
+        return Outcome(bad_rows=[BadRow(0, "", name, str(refused))])
+    if bad_rows:
+        return Outcome(bad_rows=bad_rows)
+    try:
+        with transaction.atomic():
+            written = sheet.apply(rows, by=by)
+            if dry_run:
+                transaction.set_rollback(True)
+    except RowsRefused as refused:
+        return Outcome(bad_rows=refused.bad_rows)
+    return Outcome(written=written, is_written=not dry_run)
+
+
+def parse_rows(sheet: Sheet, numbered: list[tuple[int, list[str]]]) -> tuple[list[SheetRow], list[BadRow]]:
+    """Match the headings, whatever their order and case, and read every cell."""
+    if not numbered:
+        return [], [BadRow(1, "", "", "There is nothing in the sheet; its first row must be the headings.")]
+    (heading_row, headings), *lines = numbered
+    places, bad_rows = _match_headings(sheet, heading_row, headings)
+    if bad_rows:
+        return [], bad_rows
+    rows = []
+    for number, cells in lines:
+        if cells[0].startswith(REMARK):
+            continue
+        row, bad = _read_line(sheet, places, number, cells)
+        bad_rows += bad
+        bad_rows += [
+            BadRow(number, "", cell, f"This cell stands in column {place + 1}, which has no heading.")
+            for place, cell in enumerate(cells)
+            if cell and place not in places
+        ]
+        rows.append(row)
+    if not rows and not bad_rows:
+        bad_rows = [BadRow(heading_row, "", "", "There are headings but no rows below them.")]
+    return rows, bad_rows
+
+
+def _match_headings(sheet: Sheet, number: int, headings: list[str]) -> tuple[dict[int, Column], list[BadRow]]:
+    by_key = {_heading_key(column.name): column for column in sheet.columns}
+    places: dict[int, Column] = {}
+    bad_rows = []
+    for place, heading in enumerate(headings):
+        if not heading:
+            continue
+        column = by_key.get(_heading_key(heading.lstrip("*").rstrip("*")))
+        if column is None:
+            names = ", ".join(known.name for known in sheet.columns)
+            bad_rows.append(BadRow(number, heading, heading, f"No column of that name. There are: {names}."))
+        elif column in places.values():
+            bad_rows.append(BadRow(number, column.name, heading, "This heading stands twice; take one out."))
+        else:
+            places[place] = column
+    bad_rows += [
+        BadRow(number, column.name, "", "This column is needed and is not in the sheet.")
+        for column in sheet.columns
+        if column.needed and column not in places.values()
+    ]
+    return places, bad_rows
+
+
+def _read_line(
+    sheet: Sheet, places: dict[int, Column], number: int, cells: list[str]
+) -> tuple[SheetRow, list[BadRow]]:
+    values = {column.name: column.otherwise for column in sheet.columns}
+    texts: dict[str, str] = {}
+    bad = []
+    for place, column in places.items():
+        cell = cells[place] if place < len(cells) else ""
+        texts[column.name] = cell
+        if not cell:
+            if column.needed:
+                bad.append(BadRow(number, column.name, "", f"Needed: {column.meaning}"))
+            continue
+        try:
+            values[column.name] = column.parse(cell)
+        except ValueError as refused:
+            bad.append(BadRow(number, column.name, cell[:80], str(refused)))
+    return SheetRow(number, values, texts), bad
+
+
+def _heading_key(heading: str) -> str:
+    return name_key(heading.replace("_", " ").replace("-", " "))
+
+
+def template_csv(sheet: Sheet) -> str:
+    """Return the template as CSV text."""
+    written = io.StringIO()
+    csv.writer(written, lineterminator="\r\n").writerows(sheet.template_rows())
+    return written.getvalue()
+
+
+def template_xlsx(sheet: Sheet) -> bytes:
+    """Return the template as a workbook; every cell is text, so that days and codes stay as typed."""
+    book = openpyxl.Workbook()
+    page = book.active
+    page.title = sheet.what
+    for number, line in enumerate(sheet.template_rows(), start=1):
+        for place, text in enumerate(line, start=1):
+            cell = page.cell(row=number, column=place, value=text)
+            cell.data_type = "s"
+    page.freeze_panes = "A2"
+    written = io.BytesIO()
+    book.save(written)
+    return written.getvalue()

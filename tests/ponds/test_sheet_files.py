@@ -1,0 +1,190 @@
+"""Reading sheet files: encodings, delimiters, workbooks, and everything that is refused."""
+
+import datetime as dt
+import io
+import time
+import tracemalloc
+import zipfile
+
+import openpyxl
+import pytest
+
+from ponds.sheet_files import MOST_BYTES, SheetUnreadable, read_rows
+
+
+def workbook(rows) -> bytes:
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    written = io.BytesIO()
+    book.save(written)
+    return written.getvalue()
+
+
+def repacked(content: bytes, changes: dict[str, bytes]) -> bytes:
+    """Return a workbook with some members replaced or added."""
+    written = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(content)) as old,
+        zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for member in old.infolist():
+            if member.filename not in changes:
+                new.writestr(member.filename, old.read(member))
+        for name, inside in changes.items():
+            new.writestr(name, inside)
+    return written.getvalue()
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        "code,name\nA,Étang\n".encode(),
+        "code,name\nA,Étang\n".encode("utf-8-sig"),
+        "code,name\r\nA,Étang\r\n".encode("cp1252"),
+        "code;name\nA;Étang\n".encode(),
+        "code\tname\nA\tÉtang\n".encode(),
+        '"code","name"\n"A","Étang"\n'.encode(),
+        "code , name\n A , Étang \n".encode(),
+    ],
+    ids=["utf-8", "bom", "windows-1252", "semicolons", "tabs", "quoted", "spaces"],
+)
+def test_csv_is_read_whatever_program_wrote_it(content):
+    assert read_rows("ponds.csv", content) == [(1, ["code", "name"]), (2, ["A", "Étang"])]
+
+
+def test_the_delimiter_note_of_a_spreadsheet_program_counts_as_a_row():
+    rows = read_rows("ponds.csv", b"sep=;\ncode;name\nA;Levee\n")
+    assert rows == [(2, ["code", "name"]), (3, ["A", "Levee"])]
+
+
+def test_rows_keep_the_numbers_a_spreadsheet_shows():
+    rows = read_rows("ponds.csv", b'code,note\n\nA,"two\nlines"\n,\nB,x\n')
+    assert rows == [(1, ["code", "note"]), (3, ["A", "two\nlines"]), (5, ["B", "x"])]
+
+
+def test_a_workbook_gives_what_would_be_typed():
+    content = workbook(
+        [
+            ["code", "day", "heads", "acres", "ok"],
+            ["A", dt.date(2026, 5, 1), 12, 2.5, True],
+            ["B", dt.datetime.fromisoformat("2026-05-01T08:30"), 3.0, 0.1 + 0.2, None],
+        ]
+    )
+    assert read_rows("ponds.xlsx", content) == [
+        (1, ["code", "day", "heads", "acres", "ok"]),
+        (2, ["A", "2026-05-01", "12", "2.5", "yes"]),
+        (3, ["B", "2026-05-01 08:30:00", "3", "0.3"]),
+    ]
+
+
+def test_a_quote_put_on_by_our_export_is_taken_off_again():
+    assert read_rows("x.csv", b"note\n'=1+1\n'tis high\n-3\n") == [
+        (1, ["note"]),
+        (2, ["=1+1"]),
+        (3, ["'tis high"]),
+        (4, ["-3"]),
+    ]
+
+
+def test_a_lying_dimension_does_not_widen_or_lengthen_a_sheet():
+    content = workbook([["code"], ["A"]])
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        sheet = packed.read("xl/worksheets/sheet1.xml")
+    lying = sheet.replace(b'ref="A1:A2"', b'ref="A1:XFD1048576"')
+    assert lying != sheet
+    assert read_rows("x.xlsx", repacked(content, {"xl/worksheets/sheet1.xml": lying})) == [
+        (1, ["code"]),
+        (2, ["A"]),
+    ]
+
+
+def _zip_bomb() -> bytes:
+    return repacked(workbook([["code"]]), {"xl/media/big.bin": b"\0" * (60 * 1024 * 1024)})
+
+
+def _lying_header() -> bytes:
+    """A member that says it unpacks to 10 bytes and unpacks to 60 MB."""
+    content = bytearray(_zip_bomb())
+    place = content.rfind(b"PK\x01\x02", 0, content.rfind(b"xl/media/big.bin"))
+    content[place + 24 : place + 28] = (10).to_bytes(4, "little")
+    return bytes(content)
+
+
+def _billion_laughs() -> bytes:
+    content = workbook([["code"]])
+    entities = b'<!ENTITY a "lol">' + b"".join(
+        b'<!ENTITY %c "%s">' % (letter, b"&%c;" % (letter - 1) * 10) for letter in range(ord("b"), ord("k"))
+    )
+    laughing = (
+        b'<?xml version="1.0"?><!DOCTYPE x [' + entities + b"]>"
+        b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+        b'<row r="1"><c r="A1" t="inlineStr"><is><t>&j;</t></is></c></row></sheetData></worksheet>'
+    )
+    return repacked(content, {"xl/worksheets/sheet1.xml": laughing})
+
+
+def _far_row() -> bytes:
+    content = workbook([["code"]])
+    far = (
+        b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+        b'<row r="1048576"><c r="A1048576" t="inlineStr"><is><t>x</t></is></c></row></sheetData></worksheet>'
+    )
+    return repacked(content, {"xl/worksheets/sheet1.xml": far})
+
+
+def _many_members() -> bytes:
+    return repacked(workbook([["code"]]), {f"xl/media/{number}.txt": b"x" for number in range(60)})
+
+
+def _macros() -> bytes:
+    return repacked(workbook([["code"]]), {"xl/vbaProject.bin": b"x"})
+
+
+def _macro_type() -> bytes:
+    kind = b'<Types><Override ContentType="application/vnd.ms-excel.sheet.macroEnabled.main+xml"/></Types>'
+    return repacked(workbook([["code"]]), {"[Content_Types].xml": kind})
+
+
+@pytest.mark.parametrize(
+    ("name", "make", "words"),
+    [
+        ("bomb.xlsx", _zip_bomb, "unpacks to more than"),
+        ("lying.xlsx", _lying_header, "unpacks to more than|not a sound workbook"),
+        ("laughs.xlsx", _billion_laughs, "not a sound workbook"),
+        ("far.xlsx", _far_row, "more than 50,000 rows"),
+        ("parts.xlsx", _many_members, "50 is the most"),
+        ("macros.xlsx", _macros, "holds macros"),
+        ("typed.xlsx", _macro_type, "holds macros"),
+        ("macros.xlsm", _macros, "without macros"),
+        ("old.xlsx", lambda: b"\xd0\xcf\x11\xe0 old", "old or a locked workbook"),
+        ("torn.xlsx", lambda: workbook([["code"]])[:-200], "not a sound workbook"),
+        ("text.xlsx", lambda: b"code,name", "not a sound workbook"),
+        ("book.csv", lambda: workbook([["code"]]), "is a workbook, not a CSV"),
+        ("photo.jpg", lambda: b"\xff\xd8\xff", "not a sheet that can be read"),
+        ("noname", lambda: b"code", "not a sheet that can be read"),
+        ("empty.csv", lambda: b"  \n", "is empty"),
+        ("nul.csv", lambda: b"code\n\0", "characters that no text file has"),
+        ("odd.csv", lambda: b"code\n\x81\xff", "letters that are not known here"),
+        ("cell.csv", lambda: b"code\n" + b"x" * 4_000_000, "cannot be read as CSV|in one cell"),
+        ("cell.csv", lambda: b"code\n" + b"x" * 40_000, "40,000 characters stand in one cell"),
+        ("big.csv", lambda: b"x" * (MOST_BYTES + 1), "5.0 MB; a sheet may be 5 MB"),
+        ("rows.csv", lambda: b"code\n" + b"A\n" * 50_001, "more than 50,000 rows"),
+        ("wide.csv", lambda: b",".join([b"x"] * 61), "more than 60 columns"),
+        ("quote.csv", lambda: b'code\n"A\n', "cannot be read as CSV"),
+    ],
+)
+def test_what_is_no_sound_sheet_is_refused_soon_and_with_a_sentence(name, make, words):
+    content = make()
+    begun = time.monotonic()
+    tracemalloc.start()
+    try:
+        with pytest.raises(SheetUnreadable, match=words) as refused:
+            read_rows(name, content)
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert str(refused.value).startswith(name)
+    # Upload limits: refused within 2 s (tracing slows it, so 6 here) and 100 MB.
+    assert time.monotonic() - begun < 6
+    assert most < 100 * 1024 * 1024
