@@ -93,9 +93,7 @@ def line_chart(
     body += [svg.text(at_label(at), bottom + 20, labels[at], "tick mid") for at in shown]
     ends = []
     for nth, one in enumerate(series):
-        points = [
-            (at_label(n), at_value(v)) if svg.is_drawable(v) else None for n, v in enumerate(one.values)
-        ]
+        points = svg.points(one.values, at_label, at_value)
         body.append(svg.path(f"line s{nth % svg.STYLES}", svg.broken_line(points)))
         body.extend(svg.marker(nth, *point) for point in points if point)
         ends += [(point[1], nth) for point in points if point][-1:]
@@ -187,9 +185,7 @@ def sparkline(name: str, labels: Sequence[str], values: Sequence[float | None], 
     words = _change(only, labels, unit)
     rows = tuple((label, figure_text(value)) for label, value in zip(labels, values, strict=True))
     step, up = 92 / max(1, len(values) - 1), 16 / ((max(known) - low) or 1)
-    points = [
-        (4 + n * step, 20 - (v - low) * up) if svg.is_drawable(v) else None for n, v in enumerate(values)
-    ]
+    points = svg.points(values, lambda n: 4 + n * step, lambda v: 20 - (v - low) * up)
     body = [svg.path("line s0", svg.broken_line(points))]
     body += [svg.marker(0, *point) for point in points if point][-1:]
     drawn = svg.drawing(name, words, (100, 24), body, "spark")

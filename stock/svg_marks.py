@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from html import escape
 from typing import TypeGuard
 
@@ -74,18 +74,25 @@ def marker(nth: int, x: float, y: float) -> str:
     return f'<path class="mark s{style} v{turn}" {place}/>'
 
 
-def broken_line(points: Sequence[Point | None]) -> str:
+def broken_line(placed: Sequence[Point | None]) -> str:
     """Return the path through points, lifted wherever one is missing.
 
     >>> broken_line([(0, 1), (2, 3), None, (4, 5)])
     'M0.0 1.0L2.0 3.0M4.0 5.0'
     """
     pieces, lifted = [], True
-    for point in points:
+    for point in placed:
         if point is not None:
             pieces.append(f"{'M' if lifted else 'L'}{point[0]:.1f} {point[1]:.1f}")
         lifted = point is None
     return "".join(pieces)
+
+
+def points(
+    values: Sequence[float | None], across: Callable[[int], float], up: Callable[[float], float]
+) -> list[Point | None]:
+    """Place each figure by its number in the run and its height; None where there is nothing to place."""
+    return [(across(nth), up(value)) if is_drawable(value) else None for nth, value in enumerate(values)]
 
 
 def spread(wanted: Iterable[tuple[float, int]], apart: float, lowest: float) -> list[tuple[float, int]]:
