@@ -1,0 +1,144 @@
+"""The frame in a real browser: sizes, reflow, focus, the small script, print."""
+
+import pytest
+
+from tests.browser import frame_pages
+
+SMALL = """least => [...document.querySelectorAll(
+    "a, button, summary, select, textarea, input:not([type=hidden])")].filter(
+    element => element.checkVisibility() && !element.closest("p, .skip") && !element.matches(".skip")
+).map(element => {
+    // A tick box is hit through its label as well, so the label's height counts.
+    const hit = element.matches("[type=checkbox], [type=radio]") ? element.closest("label, .check") : element;
+    const box = hit.getBoundingClientRect();
+    return [element.outerHTML.slice(0, 80), Math.round(box.width), Math.round(box.height)];
+}).filter(([, width, height]) => height < least || width < 24)"""
+
+
+@pytest.fixture
+def frame(owner_page, live_server, settings):
+    """Return a function that opens a page of the frame at a width."""
+    settings.ROOT_URLCONF = frame_pages.__name__
+
+    def opened(name, width=390, height=800):
+        owner_page.set_viewport_size({"width": width, "height": height})
+        owner_page.goto(f"{live_server.url}/frame/{name}/")
+        return owner_page
+
+    return opened
+
+
+@pytest.mark.parametrize("width", [320, 360, 390, 768, 1280])
+@pytest.mark.parametrize("name", ["form", "list"])
+def test_nothing_runs_off_the_side(frame, name, width):
+    page = frame(name, width)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize(("name", "least"), [("form", 56), ("list", 44)])
+@pytest.mark.parametrize("width", [320, 390, 1280])
+def test_controls_are_as_tall_as_a_finger_or_a_glove(frame, name, least, width):
+    page = frame(name, width)
+    if name == "list":
+        # The link in a cell is text; its row is not a control.
+        page.evaluate("document.querySelectorAll('tbody a').forEach(link => link.remove())")
+    assert page.evaluate(SMALL, least) == []
+
+
+def test_problems_take_the_focus_and_lead_to_the_control(frame):
+    page = frame("form")
+    page.get_by_role("button", name="Book it").click()
+    assert page.title().startswith("Error: ")
+    assert page.evaluate("document.activeElement.className") == "problems"
+    page.get_by_role("link", name="Caught: This field is required.").click()
+    assert page.evaluate("location.hash") == "#id_caught_0"
+
+
+def test_the_sticky_bar_does_not_hide_what_has_the_focus(frame):
+    page = frame("form", 390, 600)
+    page.keyboard.press("Tab")
+    seen = 0
+    for _ in range(20):
+        hidden = page.evaluate(
+            """() => {
+            const focused = document.activeElement, bar = document.querySelector(".bank-bar");
+            if (focused === document.body || bar.contains(focused)) return null;
+            return focused.getBoundingClientRect().top >= bar.getBoundingClientRect().top;
+        }"""
+        )
+        assert hidden is not True, page.evaluate("document.activeElement.outerHTML")
+        seen += hidden is False
+        page.keyboard.press("Tab")
+    assert seen > 5
+
+
+def test_rows_are_added_up_to_the_most(frame):
+    page = frame("form")
+    add = page.get_by_role("button", name="Add a row")
+    add.click()
+    assert page.evaluate("document.activeElement.name") == "form-1-heads"
+    page.keyboard.type("12")
+    add.click()
+    assert not add.is_visible()
+    assert [legend.inner_text() for legend in page.locator(".row > legend").all()] == [
+        "Row 1",
+        "Row 2",
+        "Row 3",
+    ]
+    frame_pages.sent.clear()
+    page.get_by_role("button", name="Book it").click()
+    page.wait_for_selector(".problems")
+    (posted,) = frame_pages.sent
+    assert (posted["form-TOTAL_FORMS"], posted["form-1-heads"]) == ("3", "12")
+
+
+def test_a_form_is_sent_once_for_two_presses_and_keeps_the_button_name(frame):
+    page = frame("form")
+    frame_pages.sent.clear()
+    page.evaluate(
+        "const button = document.querySelector('.bank-bar button'); button.click(); button.click();"
+    )
+    page.wait_for_selector(".problems")
+    (posted,) = frame_pages.sent
+    assert posted["done"] == "yes"
+
+
+def test_the_slash_key_goes_to_the_search_box_until_switched_off(frame):
+    page = frame("list")
+    page.keyboard.press("/")
+    assert page.evaluate("document.activeElement.id") == "id_q"
+    page.keyboard.press("/")
+    assert page.input_value("#id_q") == "/"
+    page.evaluate("localStorage.setItem('shortcuts', 'off'); document.activeElement.blur()")
+    page.keyboard.press("/")
+    assert page.evaluate("document.activeElement === document.body")
+
+
+def test_a_phone_shows_each_row_as_a_card_with_words(frame):
+    page = frame("list", 360)
+    cell = page.locator("td[data-label=Females]").nth(1)
+    assert cell.evaluate("cell => getComputedStyle(cell, '::before').content") == '"Females"'
+    assert cell.evaluate("cell => getComputedStyle(cell).display") == "flex"
+    assert page.get_by_role("table", name="Ponds").count() == 1
+    assert page.get_by_role("rowheader", name="P1").count() == 1
+    assert page.get_by_role("link", name="Females").is_visible()
+
+
+def test_print_leaves_the_frame_off_and_opens_the_figures(frame):
+    page = frame("list", 1280)
+    page.emulate_media(media="print")
+    assert not page.locator(".site").is_visible()
+    assert not page.locator(".filters").is_visible()
+    assert page.locator(".same-figures table").is_visible()
+    assert (
+        page.locator(".scroll table").first.evaluate("table => getComputedStyle(table.tHead).display")
+        == "table-header-group"
+    )
+
+
+def test_the_page_works_in_forced_colors_and_in_the_dark(frame):
+    page = frame("list", 1280)
+    page.emulate_media(color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(17, 21, 18)"
+    page.emulate_media(color_scheme="light", forced_colors="active")
+    assert page.locator(".chart .line").evaluate("line => getComputedStyle(line).stroke") != "none"
