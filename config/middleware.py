@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
 
 from ponds.roles import READER, refusal, role_of
@@ -25,7 +26,7 @@ class RoleMiddleware(LoginRequiredMiddleware):
 
     def process_view(
         self, request: HttpRequest, view_func: Callable, view_args: tuple, view_kwargs: dict
-    ) -> HttpResponse | None:
+    ) -> HttpResponseBase | None:
         to_sign_in = super().process_view(request, view_func, view_args, view_kwargs)
         if to_sign_in is not None or not getattr(view_func, "login_required", True):
             return to_sign_in

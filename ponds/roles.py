@@ -9,10 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
+from typing import TYPE_CHECKING
 
 from django.core.exceptions import PermissionDenied
 from django.db import DEFAULT_DB_ALIAS
 from django.http import HttpRequest, HttpResponse
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
 
 OWNER = "owner"
 HAND = "hand"
@@ -22,6 +26,12 @@ ROLES = (OWNER, HAND, READER)
 WHO = {OWNER: "an owner", HAND: "a hand", READER: "a reader"}
 
 View = Callable[..., HttpResponse]
+
+
+class SignedRequest(HttpRequest):
+    """The request a view gets behind the sign-in: its `user` is a person. For annotations only."""
+
+    user: User
 
 
 def role_of(user) -> str:

@@ -41,7 +41,7 @@ class SignInForm(AuthenticationForm):
     def clean_username(self) -> str:
         name = self.cleaned_data["username"]
         # Django leaves this to the database, where SQLite takes any length and PostgreSQL fails.
-        if len(name) > self.fields["username"].max_length:
+        if len(name) > LONGEST_NAME:
             raise ValidationError(f"A name has at most {LONGEST_NAME} letters; this one has {len(name)}.")
         return name
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.models import User
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -16,7 +17,7 @@ from config.middleware import MUST_CHOOSE
 from config.models import OneTimePassword
 from config.people import accounts
 from config.people.forms import OwnPasswordForm, PersonForm, RoleForm, SignInForm
-from ponds.roles import for_everyone, for_owner, role_of
+from ponds.roles import SignedRequest, for_everyone, for_owner, role_of
 
 SEE_OTHER = 303
 
@@ -28,7 +29,7 @@ class SignIn(LoginView):
     authentication_form = SignInForm
     redirect_authenticated_user = True
 
-    def form_valid(self, form: SignInForm) -> HttpResponse:
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         answer = super().form_valid(form)
         if OneTimePassword.objects.filter(user=form.get_user()).exists():
             self.request.session[MUST_CHOOSE] = True
@@ -130,7 +131,7 @@ def person_reset(request: HttpRequest, name: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_everyone
 @never_cache
-def me(request: HttpRequest) -> HttpResponse:
+def me(request: SignedRequest) -> HttpResponse:
     """Let a person choose their own password; their other sessions end."""
     form = OwnPasswordForm(request.POST or None, request=request)
     must_choose = bool(request.session.get(MUST_CHOOSE))

@@ -22,7 +22,9 @@ class Command(BaseCommand):
         if person is None:
             form = PersonForm({"name": name, "role": OWNER})
             if not form.is_valid():
-                raise CommandError(" ".join(sentence for found in form.errors.values() for sentence in found))
+                raise CommandError(
+                    " ".join(str(sentence) for found in form.errors.values() for sentence in found)
+                )
             person, password = accounts.add_person(name=form.cleaned_data["name"], role=OWNER)
         else:
             accounts.change_role(person, OWNER)
