@@ -33,6 +33,7 @@ from stock.refusals import (
     KeyReused,
     LedgerRefusal,
     NotEnoughHeads,
+    SeveralRefused,
     TurtleElsewhere,
     UnknownTurtle,
 )
@@ -87,11 +88,16 @@ class Posting:
     def post(self, drafts: Sequence[tuple[int, Draft]]) -> dict[int, Posted]:
         """Post drafts in the order given; each is numbered, and a refusal carries that number as `draft`."""
         farm = self._know([draft for _, draft in drafts])
-        seen: dict[str, str] = dict(farm.batches)
+        refused: list[LedgerRefusal] = []
         for position, draft in drafts:
-            with _of_draft(position):
-                check_draft(draft, farm)
-                self._check_new_batches(draft, seen)
+            try:
+                with _of_draft(position):
+                    check_draft(draft, farm)
+                    self._check_new_batches(draft, farm.batches)
+            except LedgerRefusal as refusal:
+                refused.append(refusal)
+        if refused:
+            raise refused[0] if len(refused) == 1 else SeveralRefused(refused)
         refs = {ref for _, draft in drafts for ref in refs_of_draft(draft)}
         turtles = {code for _, draft in drafts for code in _turtles_named(draft)}
         self.store.lock_cells(refs | self._cells_of(turtles))
@@ -155,7 +161,7 @@ class Posting:
         """Post the reversal of a move and its replacement as one."""
         farm = self._know([draft])
         check_draft(draft, farm)
-        self._check_new_batches(draft, dict(farm.batches))
+        self._check_new_batches(draft, farm.batches)
         entries, steps = self._load_original(move)
         turtles = {step.turtle for step in steps} | set(_turtles_named(draft))
         touched = _refs_of(entries, steps)
@@ -334,6 +340,7 @@ class Posting:
 
     @staticmethod
     def _check_new_batches(draft: Draft, seen: dict[str, str]) -> None:
+        """Take the draft's batches in, so that later drafts of the same posting may name them."""
         for batch in draft.batches:
             if seen.get(batch.code, batch.source) != batch.source:
                 raise LedgerRefusal(
@@ -475,7 +482,7 @@ class _of_draft:
 
     def __exit__(self, kind, refusal, trace) -> None:
         if isinstance(refusal, LedgerRefusal):
-            refusal.draft = self.position  # type: ignore[attr-defined]
+            refusal.draft = self.position
 
 
 def key_reused(key: uuid.UUID) -> KeyReused:

@@ -11,6 +11,17 @@ class LedgerRefusal(Exception):
         self.sentence = sentence
         self.line = line
         self.field = field
+        # Which of a batch of drafts was refused, counted from 0.
+        self.draft = 0
+
+
+class SeveralRefused(LedgerRefusal):
+    """More than one move of a batch breaks a rule: `refusals` has them all, each with its `draft`."""
+
+    def __init__(self, refusals: list[LedgerRefusal]) -> None:
+        super().__init__(" ".join(refusal.sentence for refusal in refusals[:5]))
+        self.refusals = refusals
+        self.draft = refusals[0].draft
 
 
 class BadHeads(LedgerRefusal):

@@ -1,0 +1,55 @@
+"""From a sheet's rows to the ledger and back: keys made of content, and refusals put beside their rows."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Sequence
+
+from ponds.farm import the_farm
+from ponds.sheets import RowsRefused, SheetRow, Written
+from stock import ledger
+from stock.drafts import Draft
+from stock.models import Move
+from stock.refusals import LedgerRefusal, SeveralRefused
+
+# A row carries no key: it is made of what the row says and how often the sheet has said it, so that the
+# same sheet loaded twice posts once.
+ROW_KEYS = uuid.UUID("c1f1b0a3-9f5d-4c53-8c55-0a4c0f0c6b77")
+
+
+class RowKeys:
+    """Makes the keys of one sheet."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+        self.said: Counter[str] = Counter()
+
+    def key(self, *content: object) -> uuid.UUID:
+        text = "|".join(str(part) for part in (self.what, *content))
+        self.said[text] += 1
+        return uuid.uuid5(ROW_KEYS, f"{text}|{self.said[text]}")
+
+
+def post_sheet(work: Sequence[tuple[list[SheetRow], Draft]], column_of: dict[str, str], *, by) -> Written:
+    """
+    Post a sheet's moves as one batch; each comes with the rows it was read from.
+
+    `column_of` maps a refusal's field to the sheet's heading. A refusal of one line is put beside that
+    line's row, any other beside the move's first row.
+    """
+    drafts = [draft for _, draft in work]
+    known = set(Move.objects.filter(key__in=[draft.key for draft in drafts]).values_list("key", flat=True))
+    try:
+        ledger.record_all(drafts, by=by, today=the_farm().today())
+    except SeveralRefused as several:
+        raise RowsRefused([_bad(refusal, work, column_of) for refusal in several.refusals]) from None
+    except LedgerRefusal as refusal:
+        raise RowsRefused([_bad(refusal, work, column_of)]) from None
+    return Written.of("same" if draft.key in known else "new" for draft in drafts)
+
+
+def _bad(refusal: LedgerRefusal, work: Sequence[tuple[list[SheetRow], Draft]], column_of: dict[str, str]):
+    rows, _ = work[refusal.draft]
+    row = rows[refusal.line] if refusal.line is not None and refusal.line < len(rows) else rows[0]
+    return row.bad(column_of.get(refusal.field, ""), refusal.sentence)

@@ -1,0 +1,111 @@
+"""The stock, moves and hauls sheets: all rows or none, each bad row named, twice loaded once posted."""
+
+import datetime as dt
+
+import pytest
+
+from ponds.models import Kind, Pond
+from ponds.sheets import load, registered_sheets
+from stock.book import by_pond_and_kind
+from stock.check import differences
+from stock.models import Batch, Count, Haul, Move
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def two_ponds():
+    slider = Kind.objects.create(code="slider", common_name="Slider")
+    for code in "AB":
+        Pond.objects.create(code=code, opened_on=dt.date(2020, 1, 1)).kinds_allowed.add(slider)
+
+
+def loaded(what, text, **more):
+    return load(registered_sheets()[what], f"{what}.csv", text.encode(), **more)
+
+
+OPENING = """pond,kind,day,females,females plus or minus,males,how known
+A,slider,2025-01-02,300,20,100,from the notebook
+B,slider,2025-01-02,90,,30,seined
+"""
+
+
+def held(code):
+    heads = by_pond_and_kind(dt.date(2026, 1, 1))
+    return heads[Pond.objects.get(code=code).pk, Kind.objects.get(code="slider").pk]
+
+
+def test_the_stock_sheet_opens_ponds_with_their_first_count(two_ponds):
+    outcome = loaded("stock", OPENING)
+    assert (outcome.bad_rows, outcome.written.new) == ([], 2)
+    assert (held("A").females, held("B").males) == (300, 30)
+    # 20 / 1.959964: plus-or-minus is a 95 % half-width (normal quantile).
+    assert Count.objects.get(pond__code="A").females_se == pytest.approx(10.204269, abs=1e-5)
+    assert Batch.objects.filter(note="Origin not known, before the register.").count() == 2
+    assert differences() == []
+
+
+def test_the_same_stock_sheet_again_changes_nothing(two_ponds):
+    loaded("stock", OPENING)
+    assert loaded("stock", OPENING).written.same == 2
+    assert Move.objects.count() == 2
+
+
+def test_another_opening_of_the_same_pond_and_kind_is_refused(two_ponds):
+    loaded("stock", OPENING)
+    again = loaded("stock", OPENING.replace("300", "310"))
+    assert [(bad.row, bad.column) for bad in again.bad_rows] == [(2, "pond")]
+    assert held("A").females == 300
+
+
+def test_every_bad_row_is_named_and_nothing_is_written(two_ponds):
+    text = (
+        OPENING
+        + "Z,slider,2025-01-02,5,,1,a guess\nA,slider,2019-01-02,1,,1,a guess\nB,toad,2025-01-02,1,,,a guess\n"
+    )
+    outcome = loaded("stock", text)
+    assert outcome.bad_rows
+    assert Move.objects.count() == 0
+    outcome = loaded("stock", text.replace("A,slider,2019-01-02,1,,1,a guess\n", ""))
+    assert {(bad.row, bad.column) for bad in outcome.bad_rows} == {(4, "pond"), (5, "kind")}
+    assert Move.objects.count() == 0
+
+
+MOVES = """day,move,pond,kind,class,from,to,heads,becomes,cause,batch,seller or buyer
+2025-04-01,1,A,slider,female,A,B,10,,,,
+2025-04-01,1,A,slider,male,A,sold,4,,,,Bend Hatchery
+2025-03-01,,B,slider,female,bought,B,6,,,P7,Old Levee
+2025-05-01,,A,slider,male,A,died,2,,bites,,
+"""
+
+
+def test_the_moves_sheet_posts_rows_of_one_move_together_in_the_order_of_days(two_ponds):
+    loaded("stock", OPENING)
+    outcome = loaded("moves", MOVES)
+    assert (outcome.bad_rows, outcome.written.new) == ([], 3)
+    assert (held("A").females, held("A").males, held("B").females) == (290, 94, 106)
+    assert Move.objects.get(happened_on=dt.date(2025, 4, 1)).entries.count() == 2
+    assert loaded("moves", MOVES).written.same == 3
+    assert differences() == []
+
+
+def test_a_dry_run_of_the_moves_sheet_writes_nothing(two_ponds):
+    loaded("stock", OPENING)
+    assert loaded("moves", MOVES, dry_run=True).written.new == 3
+    assert Move.objects.count() == 2
+
+
+def test_the_hauls_sheet_keeps_the_catch_and_books_the_dead(two_ponds):
+    loaded("stock", OPENING)
+    outcome = loaded(
+        "hauls",
+        "day,pond,method,kind,class,caught,dead in net\n"
+        "2025-03-10,A,seine,slider,female,60,1\n2025-03-10,A,seine,slider,male,25,\n",
+    )
+    assert outcome.bad_rows == []
+    assert (held("A").females, Haul.objects.get().lines.count()) == (299, 2)
+    twice = loaded(
+        "hauls",
+        "day,pond,method,kind,class,caught\n2025-03-11,A,seine,slider,female,6\n2025-03-11,A,seine,slider,female,5\n",
+    )
+    assert [bad.row for bad in twice.bad_rows] == [2, 3]
