@@ -1,0 +1,131 @@
+"""What is wrong with a pond and kind, worst first, each as a stable code and a sentence. Imports no Django."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from stock.advisor.reasons import WELFARE_RATIO
+from stock.advisor.verdict import IN_BAND, NO_FEMALES, NO_MALES, NOT_KNOWN, SHORT_OF_FEMALES, SHORT_OF_MALES
+
+if TYPE_CHECKING:
+    from stock.advisor.ratio import Verdict
+    from stock.book import ClassHeads
+    from stock.pond_facts import PondKind
+
+EMPTY = "empty"
+JUVENILES_ONLY = "juveniles only"
+NONE_SEXED = "none sexed yet"
+
+FEWEST_MALES = 20
+"""Below this many males their own losses and kinship weigh on the pond (common practice, no source)."""
+
+# The worst first. Codes of one tuple stand equally high.
+ORDER = (
+    ("no-males", "no-females"),
+    ("losing-heads",),
+    ("too-many-males",),
+    ("short-of-females", "short-of-males"),
+    ("unsettled",),
+    ("over-limit", "not-allowed"),
+    ("few-males",),
+)
+RANK_OF = {code: rank for rank, codes in enumerate(ORDER) for code in codes}
+FINE, VACANT = len(ORDER), len(ORDER) + 1
+
+
+@dataclass(frozen=True)
+class Flag:
+    """One thing to look at: a code of `ORDER`, and the sentence."""
+
+    code: str
+    sentence: str
+
+    @property
+    def is_bad(self) -> bool:
+        """Whether it stands among the four worst, which do harm already."""
+        return RANK_OF[self.code] <= RANK_OF["too-many-males"]
+
+
+def standing_word(heads: ClassHeads, by_book: Verdict) -> str:
+    """Return the book's verdict, or why it has none: "empty", "juveniles only", "none sexed yet"."""
+    if not heads.total:
+        return EMPTY
+    if heads.females or heads.males:
+        return by_book.verdict
+    return NONE_SEXED if heads.unsexed else JUVENILES_ONLY
+
+
+def flags_of(facts: PondKind) -> tuple[Flag, ...]:
+    """Return what is wrong, worst first."""
+    return tuple(sorted(_found(facts), key=lambda flag: RANK_OF[flag.code]))
+
+
+def rank_of(facts: PondKind) -> int:
+    """Return the place in the worst-first order: the worst flag's, then what is fine, then what is empty."""
+    if facts.flags:
+        return RANK_OF[facts.flags[0].code]
+    return VACANT if facts.is_empty else FINE
+
+
+def _found(facts: PondKind) -> Iterator[Flag]:
+    heads, word = facts.heads, facts.word
+    sexed = f"{heads.females} females to {heads.males} males"
+    unsexed = f" {heads.unsexed} unsexed may hold some." if heads.unsexed else ""
+    if word == NO_MALES:
+        yield Flag("no-males", f"No males by the book, beside {heads.females} females.{unsexed}")
+    if word == NO_FEMALES:
+        yield Flag("no-females", f"No females by the book, beside {heads.males} males.{unsexed}")
+    if facts.losing is not None and facts.losing.is_losing:
+        yield Flag("losing-heads", facts.losing.sentence)
+    by_book = facts.verdict.ratio
+    if heads.females and heads.males and by_book is not None and by_book < WELFARE_RATIO:
+        yield Flag(
+            "too-many-males",
+            f"{sexed}, below {WELFARE_RATIO:g} to 1: look for bites and losses; males leave first.",
+        )
+    low, high = facts.band
+    if word == SHORT_OF_FEMALES:
+        yield Flag("short-of-females", f"{sexed}, below the band's {low:g} to 1.")
+    if word == SHORT_OF_MALES:
+        yield Flag("short-of-males", f"{sexed}, above the band's {high:g} to 1.")
+    yield from _unsettled(facts)
+    if facts.head_room is not None and facts.head_room < 0 and heads.total:
+        yield Flag(
+            "over-limit",
+            f"{facts.head_use:.0f} heads where the limit is {facts.head_limit}, weighted by space.",
+        )
+    if heads.total and not facts.is_allowed:
+        yield Flag("not-allowed", f"{heads.total} heads of a kind that this pond is not kept for.")
+    if heads.females and 0 < heads.males < FEWEST_MALES:
+        yield Flag("few-males", f"Only {heads.males} males, fewer than {FEWEST_MALES}.")
+
+
+def _unsettled(facts: PondKind) -> Iterator[Flag]:
+    haul, seine = facts.last_haul, facts.seine_verdict
+    if facts.word == NONE_SEXED:
+        yield Flag("unsettled", f"{facts.heads.unsexed} unsexed and none sexed: the ratio is not known.")
+    elif facts.is_empty or haul is None or seine is None:
+        return
+    elif seine.verdict == NOT_KNOWN:
+        more = facts.sex_more
+        settle = f" Sex about {more} more to settle it." if more else ""
+        yield Flag(
+            "unsettled",
+            f"The last {haul.method} sexed {haul.sexed}: not known well enough.{settle}",
+        )
+    elif seine.verdict != facts.word and facts.word != EMPTY and not haul.has_moves_since:
+        yield Flag(
+            "unsettled",
+            f"The last {haul.method} says {seine.verdict}, the book says {facts.word}: recount or sex more.",
+        )
+
+
+def tone_of(facts: PondKind) -> str:
+    """Return "bad", "warn", "good" or "": how the verdict's tag is drawn; its words say the same."""
+    if facts.rank <= RANK_OF["too-many-males"]:
+        return "bad"
+    if facts.flags:
+        return "warn"
+    return "good" if facts.word == IN_BAND else ""

@@ -1,0 +1,262 @@
+"""One pond and one kind on a day, as plain values: what the pages, the advice and the review read.
+
+The book's ratio is arithmetic, so it has no interval; the last sexed haul's ratio stands beside it with its
+own. Juveniles count in the head limit and never in a ratio, a yield or an adult's survival.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+from ponds.figures import Range
+from ponds.seasons import Season
+from stock.advisor.ratio import Ratio, Verdict, sex_more, verdict
+from stock.advisor.watch import LosingHeads
+from stock.book import ClassHeads
+from stock.pond_flags import Flag, flags_of, rank_of, standing_word, tone_of
+
+CERTAINTY = 0.8
+"""A verdict on a haul is given where its probability is at least this."""
+
+
+@dataclass(frozen=True)
+class PondUse:
+    """What a pond is used as on a day: "IN_USE", "RESTING" or "QUARANTINE", and its words."""
+
+    code: str
+    words: str
+    from_on: dt.date | None = None
+    ends_on: dt.date | None = None
+
+    @property
+    def in_quarantine(self) -> bool:
+        return self.code == "QUARANTINE"
+
+
+@dataclass(frozen=True)
+class SexedHaul:
+    """
+    The latest haul with females or males of the kind in it.
+
+    Parameters
+    ----------
+    haul_id : int
+        Its row.
+    day : date
+        When it was drawn.
+    method : str
+        "seine", "traps" or "drain-down".
+    is_complete : bool
+        Drained to the last head: its ratio is then exact.
+    females, males, unsexed : int
+        Caught, whatever became of them.
+    ratio : Ratio
+        Females per male with its interval.
+    females_since, males_since : int
+        Heads that came less heads that went since, by the book, its own moves of the day among them.
+    """
+
+    haul_id: int
+    day: dt.date
+    method: str
+    is_complete: bool
+    females: int
+    males: int
+    unsexed: int
+    ratio: Ratio
+    females_since: int
+    males_since: int
+
+    @property
+    def sexed(self) -> int:
+        return self.females + self.males
+
+    @property
+    def has_moves_since(self) -> bool:
+        return bool(self.females_since or self.males_since)
+
+
+@dataclass(frozen=True)
+class LastCount:
+    """The latest head count that stands, how it is known, and its age in days."""
+
+    as_of: dt.date
+    how_known: str
+    how_known_words: str
+    age_days: int
+    females: float | None
+    males: float | None
+
+
+@dataclass(frozen=True)
+class PondKind:
+    """
+    One pond and one kind that stands there or may, on a day.
+
+    Parameters
+    ----------
+    pond_id, pond_code, pond_name, kind_id, kind_code, kind_name, listing : int or str
+        Which pond, which kind, and the protection that asks for papers.
+    day : date
+        The day asked about.
+    season : Season
+        The nesting year it lies in: the coming or the running one.
+    target, band : float, (float, float)
+        Females per male aimed for, and the range that needs no remedy.
+    is_allowed : bool
+        Whether the pond may hold the kind.
+    heads : ClassHeads
+        By the book at the end of the day.
+    verdict : Verdict
+        By the book, standard errors 0. An empty cell is called "no males" there; read `word`.
+    last_haul : SexedHaul or None
+    seine_verdict : Verdict or None
+        What the last sexed haul alone would say (see `haul_verdict`).
+    use : PondUse
+        What the pond is used as.
+    head_limit : int or None
+        None where the pond has none.
+    head_use : float
+        Heads of all kinds and classes in the pond, each weighted by its kind's space a head.
+    head_room : float or None
+        Limit less use; below 0 where it is over; None without a limit.
+    space_a_head : float
+        How much of the limit one head of this kind takes.
+    deaths : ClassHeads
+        Recorded over the 12 months to the day, by the animal's day.
+    head_days : float
+        Of adults over the same 12 months, by month ends (`pond_rows.head_days`).
+    losing : LosingHeads or None
+        Deaths of adults against the kind's expected survival; None without that figure.
+    settled_females : float
+        Females in terms of settled ones for `season`.
+    figures : mapping of str to Range
+        The kind's breeding figures by name, such as "EGGS".
+    sources : mapping of str to str
+        Where each comes from.
+    last_count : LastCount or None
+    """
+
+    pond_id: int
+    pond_code: str
+    pond_name: str
+    kind_id: int
+    kind_code: str
+    kind_name: str
+    listing: str
+    day: dt.date
+    season: Season
+    target: float
+    band: tuple[float, float]
+    is_allowed: bool
+    heads: ClassHeads
+    verdict: Verdict
+    last_haul: SexedHaul | None
+    seine_verdict: Verdict | None
+    use: PondUse
+    head_limit: int | None
+    head_use: float
+    head_room: float | None
+    space_a_head: float
+    deaths: ClassHeads
+    head_days: float
+    losing: LosingHeads | None
+    settled_females: float
+    figures: Mapping[str, Range]
+    sources: Mapping[str, str]
+    last_count: LastCount | None
+
+    @property
+    def is_empty(self) -> bool:
+        return self.heads.total == 0
+
+    @property
+    def adults(self) -> int:
+        """Heads of breeding size, sexed or not."""
+        return self.heads.total - self.heads.juveniles
+
+    @property
+    def word(self) -> str:
+        """The verdict in words, where there is one: else "empty", "juveniles only" or "none sexed yet"."""
+        return standing_word(self.heads, self.verdict)
+
+    @cached_property
+    def sex_more(self) -> int | None:
+        """How many more turtles to sex before the ratio is settled; None where that cannot be said."""
+        if self.last_haul is None or self.last_haul.is_complete:
+            return None
+        total = max(self.adults, self.last_haul.sexed)
+        return _sex_more(self.last_haul.females, self.last_haul.males, total, self.band)
+
+    @cached_property
+    def flags(self) -> tuple[Flag, ...]:
+        """What is wrong, worst first; none where all is well."""
+        return flags_of(self)
+
+    @property
+    def rank(self) -> int:
+        """Place in the worst-first order, 0 the worst."""
+        return rank_of(self)
+
+    @property
+    def tone(self) -> str:
+        """How the verdict's tag is drawn: "bad", "warn", "good" or ""; its words say the same."""
+        return tone_of(self)
+
+
+def haul_verdict(
+    females: int,
+    males: int,
+    *,
+    standing: int,
+    target: float,
+    band: tuple[float, float],
+    is_complete: bool = False,
+) -> Verdict:
+    """
+    Return the verdict that a sexed haul alone would give of its pond.
+
+    Its shares are scaled to the heads standing, with the binomial standard error of a share; females and
+    males then err by as much, each way. After a complete drain-down there is no such error. Where only one
+    sex was caught the error is that of half a turtle of the other, as the share itself would have none.
+
+    Parameters
+    ----------
+    females, males : int
+        Sexed in the haul; at least one.
+    standing : int
+        Heads of breeding size by the book; the haul's own number where that is larger.
+    target, band : float, (float, float)
+        Of the kind.
+    is_complete : bool
+        Drained to the last head.
+    """
+    return _haul_verdict(females, males, max(standing, females + males), target, band, is_complete)
+
+
+@lru_cache(maxsize=4096)
+def _haul_verdict(
+    females: int, males: int, standing: int, target: float, band: tuple[float, float], is_complete: bool
+) -> Verdict:
+    sexed = females + males
+    share = females / sexed
+    likely = share if females and males else (females + 0.5) / (sexed + 1)
+    se = 0.0 if is_complete else standing * (likely * (1 - likely) / sexed) ** 0.5
+    return verdict(
+        standing * share,
+        se,
+        standing * (1 - share),
+        se,
+        covariance=-(se**2),
+        target=target,
+        band=band,
+        certainty=CERTAINTY,
+    )
+
+
+@lru_cache(maxsize=4096)
+def _sex_more(females: int, males: int, total: int, band: tuple[float, float]) -> int | None:
+    return sex_more(females, males, total=total, band=band, certainty=CERTAINTY)

@@ -1,0 +1,243 @@
+"""What is gathered of every pond and kind, and at what cost. Heads only ever come through the ledger."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from ponds.models import PondState
+from stock import ledger
+from stock.drafts import BatchDraft, CatchLine, CountDraft, Draft, HaulDraft, Line
+from stock.models import Move
+from stock.pond_facts import pond_kinds
+from stock.pond_kind import haul_verdict
+from tests.factories import KindFactory, PondFactory
+
+pytestmark = pytest.mark.django_db
+
+OPENED = dt.date(2023, 3, 1)
+TODAY = dt.date(2026, 6, 30)
+JUNE = dt.date(2026, 6, 10)
+
+
+@pytest.fixture
+def farm(make_person):
+    """Two ponds of sliders with 300 females and 100 males each, and an owner."""
+    slider = KindFactory(code="slider", common_name="Slider")
+    by = make_person("owner", "wren")
+    for code in ("A", "B"):
+        PondFactory(code=code, kinds=[slider], head_limit=500)
+        opening(by, code, females=300, males=100)
+    return by
+
+
+def opening(by, pond, *, kind="slider", day=OPENED, **heads):
+    classes = {"females": "FEMALE", "males": "MALE", "unsexed": "UNSEXED", "juveniles": "JUVENILE"}
+    draft = ledger.opening_draft(
+        pond=pond,
+        kind=kind,
+        day=day,
+        heads={classes[name]: number for name, number in heads.items()},
+        how_known="SEINED",
+        batch=BatchDraft(f"OPEN-{pond}-{kind}", "OPENING", day),
+        key=uuid.uuid4(),
+    )
+    return ledger.record(draft, by=by, today=TODAY)
+
+
+def post(by, *lines, on=JUNE, **more):
+    draft = Draft(
+        key=uuid.uuid4(),
+        happened_on=on,
+        lines=tuple(Line("slider", *line[:4], **(line[4] if len(line) > 4 else {})) for line in lines),
+        **more,
+    )
+    return ledger.record(draft, by=by, today=TODAY)
+
+
+def haul(by, pond, females, males, unsexed=0, on=JUNE, lines=(), **more):
+    caught = (("FEMALE", females), ("MALE", males), ("UNSEXED", unsexed))
+    catch = tuple(CatchLine("slider", of_class, number) for of_class, number in caught if number)
+    return post(by, *lines, on=on, pond=pond, haul=HaulDraft("SEINE", catch, **more))
+
+
+def of_pond(code, day=TODAY):
+    (found,) = [facts for facts in pond_kinds(day) if facts.pond_code == code]
+    return found
+
+
+def codes(facts):
+    return [flag.code for flag in facts.flags]
+
+
+def test_the_book_ratio_is_arithmetic_without_an_interval(farm):
+    facts = of_pond("A")
+    assert (facts.heads.females, facts.heads.males) == (300, 100)
+    assert (facts.word, facts.verdict.ratio, facts.verdict.lower) == ("in band", 3.0, None)
+    assert facts.flags == ()
+    assert (facts.last_count.how_known, facts.last_count.as_of) == ("SEINED", OPENED)
+
+
+def test_remedies_are_those_of_a_hand_calculation(farm):
+    post(farm, ("FEMALE", "A", "B", 60))
+    facts = of_pond("A")
+    # 240 : 100. To 3.0: 60 females more, or 20 males fewer (240 / 80). To 2.5: 10 more, or 4 fewer (240 / 96).
+    assert facts.word == "short of females"
+    assert (facts.verdict.to_target.females_to_add, facts.verdict.to_target.males_to_remove) == (60, 20)
+    assert (facts.verdict.to_band.females_to_add, facts.verdict.to_band.males_to_remove) == (10, 4)
+    assert codes(facts) == ["short-of-females"]
+
+
+def test_the_last_sexed_haul_stands_beside_the_book_with_wilsons_interval(farm):
+    haul(farm, "A", 30, 10, on=JUNE - dt.timedelta(days=3))
+    haul(farm, "A", 75, 25, unsexed=5)
+    found = of_pond("A").last_haul
+    assert (found.females, found.males, found.unsexed, found.day) == (75, 25, 5, JUNE)
+    # Wilson's 95 % limits of 75 of 100 are 0.657 to 0.825 (Newcombe 1998, method 3): 1.9 to 4.7 to 1.
+    assert (round(found.ratio.lower, 1), round(found.ratio.upper, 1)) == (1.9, 4.7)
+
+
+def test_a_reversed_haul_gives_way_to_the_one_before(farm):
+    haul(farm, "A", 30, 10, on=JUNE - dt.timedelta(days=3))
+    receipt = haul(farm, "A", 75, 25)
+    ledger.reverse(Move.objects.get(pk=receipt.move_id), key=uuid.uuid4(), by=farm, today=TODAY)
+    assert of_pond("A").last_haul.females == 30
+    assert of_pond("B").last_haul is None
+
+
+def test_a_small_haul_leaves_the_ratio_unsettled_and_says_how_many_more_to_sex(farm):
+    haul(farm, "A", 27, 11)
+    facts = of_pond("A")
+    assert facts.seine_verdict.verdict == "not known well enough"
+    assert facts.sex_more > 38
+    assert codes(facts) == ["unsettled"]
+    assert str(facts.sex_more) in facts.flags[0].sentence
+
+
+def test_a_haul_that_contradicts_the_book_is_unsettled_until_heads_move(farm):
+    haul(farm, "A", 50, 50)
+    facts = of_pond("A")
+    assert (facts.word, facts.seine_verdict.verdict) == ("in band", "short of females")
+    assert codes(facts) == ["unsettled"]
+    post(farm, ("MALE", "A", "B", 20), on=JUNE + dt.timedelta(days=1))
+    facts = of_pond("A")
+    assert (facts.last_haul.females_since, facts.last_haul.males_since) == (0, -20)
+    assert codes(facts) == []
+
+
+def test_what_left_out_of_the_haul_itself_counts_as_gone_since(farm):
+    haul(farm, "A", 50, 50, lines=[("MALE", "A", "SOLD", 30)])
+    assert (of_pond("A").last_haul.females_since, of_pond("A").last_haul.males_since) == (0, -30)
+
+
+def test_the_haul_alone_errs_as_a_binomial_share():
+    # 80 of 100 sexed, 400 standing: se = 400 sqrt(0.8 x 0.2 / 100) = 16 heads; P(ratio < 2.5) is
+    # P(share < 5/7) = Phi((5/7 - 0.8) / 0.04) = Phi(-2.143) = 0.0161, P(ratio > 4.5) is
+    # P(share > 9/11) = 1 - Phi(0.4545) = 0.3247 (tables of the normal distribution).
+    found = haul_verdict(80, 20, standing=400, target=3.0, band=(2.5, 4.5))
+    assert (round(found.p_below, 3), round(found.p_above, 3)) == (0.016, 0.325)
+    assert found.verdict == "not known well enough"
+
+
+def test_one_sex_alone_in_a_small_haul_does_not_prove_that_the_other_is_missing():
+    assert haul_verdict(5, 0, standing=400, target=3.0, band=(2.5, 4.5)).verdict != "no males"
+    assert haul_verdict(5, 0, standing=5, target=3.0, band=(2.5, 4.5), is_complete=True).verdict == "no males"
+
+
+def test_juveniles_take_room_and_stay_out_of_the_ratio(farm):
+    snapper = KindFactory(code="snapper", common_name="Snapper", space_a_head=2.5)
+    PondFactory(code="C", kinds=[snapper], head_limit=100)
+    opening(farm, "C", kind="snapper", juveniles=30)
+    facts = of_pond("C")
+    assert (facts.word, facts.verdict.ratio) == ("juveniles only", None)
+    assert (facts.head_use, facts.head_room) == (75.0, 25.0)
+    assert facts.flags == ()
+
+
+def test_no_males_is_said_in_words_and_comes_first(farm):
+    post(farm, ("MALE", "A", "SOLD", 100))
+    worst = min(pond_kinds(TODAY), key=lambda facts: facts.rank)
+    assert (worst.pond_code, worst.word, worst.verdict.ratio, worst.rank) == ("A", "no males", None, 0)
+
+
+def test_below_one_and_a_half_and_few_males_are_flagged(farm):
+    post(farm, ("FEMALE", "A", "B", 160), ("MALE", "B", "SOLD", 85))
+    assert codes(of_pond("A")) == ["too-many-males", "short-of-females"]
+    assert codes(of_pond("B")) == ["short-of-males", "few-males"]
+
+
+def test_deaths_and_head_days_tell_a_pond_that_loses_heads(farm):
+    post(farm, ("FEMALE", "A", "DIED", 60, {"cause": "BITES"}), ("JUVENILE", "BOUGHT", "A", 5, {"batch": "J"}),
+         batches=(BatchDraft("J", "BOUGHT", JUNE),))  # fmt: skip
+    post(farm, ("JUVENILE", "A", "DIED", 5, {"cause": "PREDATOR"}))
+    facts = of_pond("A")
+    assert (facts.deaths.females, facts.deaths.juveniles) == (60, 5)
+    # 400 heads for eleven months; June counts the mean of 400 and 340 for each of its 30 days.
+    assert facts.head_days == 400 * 335 + 370 * 30
+    assert facts.losing.deaths == 60
+    # 0.90 a year: -ln 0.90 x head-days / 365.25 deaths are allowed.
+    assert facts.losing.expected == pytest.approx(0.1053605 * facts.head_days / 365.25)
+    assert "losing-heads" in codes(facts)
+    assert of_pond("B").losing.is_losing is False
+
+
+def test_new_females_count_less_until_they_have_settled(farm):
+    batch = BatchDraft("NEW", "BOUGHT", dt.date(2025, 10, 1))
+    post(farm, ("FEMALE", "BOUGHT", "A", 50, {"batch": "NEW"}), on=dt.date(2025, 10, 1), batches=(batch,))
+    # Opening stock counts whole; bought in season 2026, hers is the first season: 0.4 (an assumption).
+    assert of_pond("A").settled_females == pytest.approx(300 + 0.4 * 50)
+    assert of_pond("A", dt.date(2025, 8, 31)).settled_females == pytest.approx(300)
+
+
+def test_the_latest_state_and_count_hold(farm):
+    pond = of_pond("A").pond_id
+    PondState.objects.create(pond_id=pond, from_on=JUNE, state="QUARANTINE", ends_on=TODAY)
+    count = CountDraft(
+        "A", "slider", JUNE, "DRAINED", females=290.0, females_se=0.0, males=99.0, males_se=0.0
+    )
+    ledger.accept_count(count, key=uuid.uuid4(), by=farm, today=TODAY)
+    facts = of_pond("A")
+    assert (facts.use.words, facts.use.ends_on) == ("quarantine", TODAY)
+    assert (facts.last_count.how_known, facts.last_count.age_days) == ("DRAINED", 20)
+    assert of_pond("A", JUNE - dt.timedelta(days=1)).use.words == "in use"
+
+
+def test_any_day_can_be_asked(farm):
+    post(farm, ("FEMALE", "A", "B", 60))
+    assert of_pond("A", JUNE - dt.timedelta(days=1)).heads.females == 300
+    assert of_pond("A", JUNE).heads.females == 240
+
+
+def test_an_empty_pond_is_empty_and_not_without_males(farm):
+    PondFactory(code="D", kinds=list({facts.kind_id for facts in pond_kinds(TODAY)}))
+    facts = of_pond("D")
+    assert (facts.word, facts.flags) == ("empty", ())
+    assert facts.rank > of_pond("A").rank
+
+
+def queries_of_pond_kinds():
+    with CaptureQueriesContext(connection) as queries:
+        pond_kinds(TODAY)
+    return len(queries)
+
+
+def test_the_same_queries_at_three_ponds_and_at_sixty_after_three_years_of_moves(farm):
+    slider = [facts.kind_id for facts in pond_kinds(TODAY)][:1]
+    PondFactory(code="C", kinds=slider)
+    opening(farm, "C", females=90, males=30)
+    haul(farm, "C", 30, 12)
+    at_three = queries_of_pond_kinds()
+    for code in [f"E{letter}" for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"] + [
+        f"F{letter}" for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    ] + [f"G{letter}" for letter in "ABCDE"]:  # fmt: skip
+        PondFactory(code=code, kinds=slider)
+        opening(farm, code, females=90, males=30)
+        haul(farm, code, 30, 12, on=dt.date(2025, 3, 3))
+    for month in range(36):
+        on = dt.date(2023 + (3 + month) // 12, (3 + month) % 12 + 1, 7)
+        post(farm, ("FEMALE", "A", "B", 2), ("MALE", "B", "A", 1), ("FEMALE", "B", "DIED", 1), on=on)
+    assert len(pond_kinds(TODAY)) == 60
+    assert queries_of_pond_kinds() == at_three
+    assert at_three <= 16
