@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ponds.models import Kind, Pond
-from stock.drafts import CountDraft, Draft, content_sha256, reversal_key
+from stock.drafts import CLASSES, CountDraft, Draft, content_sha256, reversal_key
 from stock.ledger_rows import write_count, write_rows
 from stock.ledger_rules import FarmFacts, PondFacts, check_draft, check_heads
-from stock.ledger_store import LONG_AGO, Store, first_open_day, last_closed_month, pond_heads
+from stock.ledger_store import LONG_AGO, Store, first_open_day, last_closed_month
 from stock.models import Batch, Count, Entry, Haul, MarkStep, Move, Outside
 from stock.planning import (
     Books,
@@ -100,7 +100,9 @@ class Posting:
             raise refused[0] if len(refused) == 1 else SeveralRefused(refused)
         refs = {ref for _, draft in drafts for ref in refs_of_draft(draft)}
         turtles = {code for _, draft in drafts for code in _turtles_named(draft)}
-        self.store.lock_cells(refs | self._cells_of(turtles))
+        self.store.lock_cells(
+            refs | self._cells_of(turtles), also=self._kept_apart_refs([draft for _, draft in drafts])
+        )
         standing = self._standing({draft.key for _, draft in drafts})
         months = {self.booked_on(draft.happened_on).replace(day=1) for _, draft in drafts}
         books = self.store.books(set(self.store.cell_ids), months, turtles)
@@ -116,7 +118,7 @@ class Posting:
                 if draft.key in contents:
                     raise key_reused(draft.key)
                 contents[draft.key] = content
-                warnings = self._check_kept_apart(draft, farm)
+                warnings = self._check_kept_apart(draft, books)
                 self._check_turtles_known(draft, books)
                 plan = plan_draft(draft, books, self.booked_on(draft.happened_on))
                 fresh.append((position, draft, plan, warnings))
@@ -166,7 +168,7 @@ class Posting:
         turtles = {step.turtle for step in steps} | set(_turtles_named(draft))
         touched = _refs_of(entries, steps)
         refs = refs_of_draft(draft) | (with_fill(touched) if draft.made_as == "BANK" else touched)
-        self.store.lock_cells(refs | self._cells_of(turtles))
+        self.store.lock_cells(refs | self._cells_of(turtles), also=self._kept_apart_refs([draft]))
         if replay := self._standing({draft.key}).get(draft.key):
             return self._replay(replay, content)
         self._check_reversible(move)
@@ -175,7 +177,7 @@ class Posting:
             set(self.store.cell_ids), {back_on.replace(day=1), day.replace(day=1)}, turtles
         )
         reversal = self._plan_reversal(move, entries, steps, books, back_on)
-        warnings = self._check_kept_apart(draft, farm)
+        warnings = self._check_kept_apart(draft, books)
         self._check_turtles_known(draft, books)
         plan = plan_draft(draft, books, day, also_touched=touched)
         self._check_net(touched, books, back_on)
@@ -263,9 +265,10 @@ class Posting:
         named = list(Kind.objects.filter(code__in=kinds).prefetch_related("not_with"))
         allowed = {kind.code: kind for pond in ponds for kind in pond.kinds_allowed.all()}
         self.not_with = {
-            kind.code: {one.pk: one.common_name for one in kind.not_with.all()} for kind in named
+            kind.code: {one.code: one.common_name for one in kind.not_with.all()} for kind in named
         }
-        self.store.know(ponds, [*allowed.values(), *named])
+        apart = {one.code: one for kind in named for one in kind.not_with.all()}
+        self.store.know(ponds, [*apart.values(), *allowed.values(), *named])
         codes = {line.batch for draft in drafts for line in draft.lines if line.batch}
         codes |= {batch.code for draft in drafts for batch in draft.batches}
         batches = dict(Batch.objects.filter(code__in=codes).values_list("code", "source")) if codes else {}
@@ -349,19 +352,37 @@ class Posting:
                 )
             seen[batch.code] = batch.source
 
-    def _check_kept_apart(self, draft: Draft, farm: FarmFacts) -> tuple[str, ...]:
+    def _kept_apart_refs(self, drafts: Sequence[Draft]) -> set[Ref]:
+        """Return the cells of kinds not kept with one that arrives, in the ponds it arrives in."""
+        return {
+            Ref(line.target, apart, of_class)
+            for draft in drafts
+            for line in draft.lines
+            if line.target != line.source and line.target in self.store.pond_ids
+            for apart in self.not_with.get(line.kind, {})
+            for of_class in CLASSES
+        }
+
+    def _check_kept_apart(self, draft: Draft, books: Books) -> tuple[str, ...]:
         """Refuse in the office, and say at the bank, that two kinds are not kept together."""
         warnings = []
+        day = self.booked_on(draft.happened_on)
         for index, line in enumerate(draft.lines):
-            apart = self.not_with.get(line.kind)
-            if not apart or line.target not in farm.ponds or line.target == line.source:
+            if line.target == line.source or line.target not in self.store.pond_ids:
                 continue
-            held = pond_heads(self.store.pond_ids[line.target], draft.happened_on)
-            together = sorted(name for kind_id, name in apart.items() if held.get(kind_id))
+            together = sorted(
+                name
+                for apart, name in self.not_with.get(line.kind, {}).items()
+                if any(
+                    books.cells[ref].balance(day) > 0
+                    for ref in (Ref(line.target, apart, of_class) for of_class in CLASSES)
+                    if ref in books.cells
+                )
+            )
             if not together:
                 continue
             sentence = (
-                f"{farm.kinds[line.kind]} is not kept together with {', '.join(together)}, "
+                f"{self.store.kind_names[line.kind]} is not kept together with {', '.join(together)}, "
                 f"which stand in pond {line.target}."
             )
             if draft.made_as != "BANK":

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 
 from django.db import connection
 from django.db.models import Max, OuterRef, Q, Subquery
 
 from ponds.models import Kind, Pond
-from stock.book import balances
 from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Turtle
 from stock.planning import Books, MarkedHead, Ref
 from stock.timeline import CellDays, MonthFigures
@@ -68,17 +67,21 @@ class Store:
             self.kind_ids[kind.code] = kind.pk
             self.kind_names[kind.code] = kind.common_name
 
-    def lock_cells(self, refs: set[Ref]) -> None:
-        """Make the cells that are not there yet, then lock them all in one order."""
+    def lock_cells(self, refs: set[Ref], *, also: Set[Ref] = frozenset()) -> None:
+        """Make the cells that are not there yet, then lock them all in one order.
+
+        Cells of `also` are looked at but not written: one that is not there is left unmade.
+        """
         wanted = sorted(ref for ref in refs if ref not in self.cell_ids)
         if not wanted:
             return
         # Made in the order of their names and locked in the order of their ids, so that two postings
         # can never wait for each other.
-        missing = [ref for ref in wanted if ref not in self._find(wanted)]
+        existing = self._find(wanted)
+        missing = [ref for ref in wanted if ref not in existing]
         if missing:
             Cell.objects.bulk_create([self._new_cell(ref) for ref in missing], ignore_conflicts=True)
-        found = self._find(wanted)
+        found = self._find(sorted({*wanted, *also}))
         ids = sorted(found.values())
         list(Cell.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk"))
         self.cell_ids.update(found)
@@ -230,11 +233,3 @@ class Store:
                     change[0] += sign * heads
                     change[1] += sign * marked
         return days
-
-
-def pond_heads(pond_id: int, day: dt.date) -> dict[int, int]:
-    """Return kind id -> heads in a pond at the end of a day, all classes together."""
-    held: dict[int, int] = defaultdict(int)
-    for balance in balances(day, pond_ids=[pond_id]):
-        held[balance.kind_id] += balance.heads
-    return held

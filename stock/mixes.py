@@ -10,7 +10,7 @@ import datetime as dt
 from collections.abc import Iterator
 
 from django.db import transaction
-from django.db.models import Max, Min, OuterRef, Subquery
+from django.db.models import F, Max, Min, OuterRef, Subquery
 
 from ponds.seasons import season_of
 from stock.advisor.mix import Cell as MixCell
@@ -136,6 +136,10 @@ def _entries_in(first: dt.date | None, last: dt.date):
 def _entries_between(first: dt.date | None, last: dt.date) -> Iterator[MixEntry]:
     rows = (
         _entries_in(first, last)
+        # A move and its reversal on the same book day leave no trace; else females that never left would
+        # count as newly arrived.
+        .exclude(move__reversed_by__booked_on=F("booked_on"))
+        .exclude(move__reverses__booked_on=F("booked_on"))
         .order_by("booked_on", "pk")
         .values_list(
             "source__pond_id", "source__outside", "source__kind_id", "source__of_class",
