@@ -152,7 +152,7 @@ def page(context, complaints: Complaints) -> Iterator:
         "console",
         lambda message: (
             complaints.append(f"{message.type}: {message.text} ({message.page.url})")
-            if message.type in ("error", "warning")
+            if message.type == "error"
             else None
         ),
     )
