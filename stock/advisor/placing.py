@@ -150,8 +150,6 @@ def gains_table(
     )
     yearly = draw(survival, "survival", 1.0)
     male_yearly = yearly if male_survival is None else draw(male_survival, "male_survival", 1.0)
-    female_draws = np.broadcast_to(female_heads, (ponds, count))
-    male_draws = np.broadcast_to(male_heads, (ponds, count))
     laying_now = np.ones(ponds)
     if settled is not None:
         settled_heads = check_heads(settled, "settled").mean(axis=1)
@@ -160,35 +158,95 @@ def gains_table(
         if (laying_now > 1 + _SLACK).any():
             raise ValueError("settled: more settled females were given than females.")
     kept = min(check_count(keep, "keep"), count)
-    added = np.arange(levels + 1, dtype=float)
+    curve = {"full_to": full_to, "exponent": exponent}
     gains, present = np.zeros((ponds, levels)), np.zeros(ponds)
     draw_gains = np.zeros((kept, ponds, levels), dtype=np.float32)
+    # Where both sexes survive alike and no harm is done, the ratio never moves and nor does fertility.
+    is_plain = female_heads.shape[1] == male_heads.shape[1] == 1 and male_survival is None
+    check_number(falls_below, "falls_below", low=0)
     for pond in range(ponds):
-        hatched = np.zeros((count, levels + 1))
-        old = female_draws[pond][:, np.newaxis]
-        standing_males = male_draws[pond].copy()
-        alive: Floats = np.ones((count, 1))
-        all_females = old + added
-        for season in range(seasons):
-            with np.errstate(divide="ignore", invalid="ignore"):
-                ratios = all_females * alive / standing_males[:, np.newaxis]
-            ratios = np.where(np.isnan(ratios), 0.0, ratios)
-            alive = alive * female_survival(
-                ratios, yearly[pond][:, np.newaxis], falls_below=falls_below, loss_at_zero=loss_at_zero
+        old, standing_males = female_heads[pond], male_heads[pond]
+        share = float(laying_now[pond])
+        if is_plain and standing_males[0] > 0 and old[0] >= falls_below * standing_males[0]:
+            weights = per_female[pond][:, np.newaxis] * yearly[pond][:, np.newaxis] ** np.arange(
+                1, seasons + 1
             )
-            standing_males = standing_males * male_yearly[pond]
-            with np.errstate(divide="ignore", invalid="ignore"):
-                ratios = all_females * alive / standing_males[:, np.newaxis]
-            ratios = np.where(np.isnan(ratios), 0.0, ratios)
-            old_laying = laying_now[pond] if season == 0 else 1.0
-            laying_females = old * old_laying + added * settling[min(season, len(settling) - 1)]
-            hatched += laying_females * alive * fertility(ratios, full_to=full_to, exponent=exponent)
+            steps, before = _in_band(
+                float(old[0]), float(standing_males[0]), levels, seasons, settling, share, curve
+            )
+            gains[pond] = np.round(weights.mean(axis=0) @ steps, 9)
+            present[pond] = weights.mean(axis=0) @ before
+            draw_gains[:, pond] = np.round(weights[:kept] @ steps, 6)
+            continue
+        hatched = _year_by_year(
+            np.broadcast_to(old, count), np.broadcast_to(standing_males, count), levels, seasons, settling,
+            share, yearly[pond], male_yearly[pond], curve, falls_below, loss_at_zero,
+        )  # fmt: skip
         hatched *= per_female[pond][:, np.newaxis]
         # Rounding keeps the order of the gains and takes away the noise that would break ties.
-        steps = np.round(np.diff(hatched, axis=1), 6)
-        gains[pond], present[pond] = np.round(steps.mean(axis=0), 9), hatched[:, 0].mean()
-        draw_gains[:, pond] = steps[:kept]
+        by_draw = np.round(np.diff(hatched, axis=1), 6)
+        gains[pond], present[pond] = np.round(by_draw.mean(axis=0), 9), hatched[:, 0].mean()
+        draw_gains[:, pond] = by_draw[:kept]
     return GainsTable(gains, present, draw_gains, seasons)
+
+
+def _in_band(
+    old: float,
+    males: float,
+    levels: int,
+    seasons: int,
+    settling: Sequence[float],
+    laying_now: float,
+    curve: dict[str, float],
+) -> tuple[Floats, Floats]:
+    """Return, by season and before survival, what each further female adds to the females that lay
+    fertile eggs, shape (seasons, levels), and how many those are without any, shape (seasons,).
+    """
+    added = np.arange(levels + 1, dtype=float)
+    fertile = fertility((old + added) / males, **curve)
+    # Apart, so that where fertility is full each step is the settled share to the last bit: ties stay ties.
+    from_old, from_new = np.diff(fertile), np.diff(added * fertile)
+    shares = np.ones(seasons)
+    shares[0] = laying_now
+    settled = np.array([settling[min(season, len(settling) - 1)] for season in range(seasons)])
+    steps = np.outer(old * shares, from_old) + np.outer(settled, from_new)
+    return steps, old * shares * fertile[0]
+
+
+def _year_by_year(
+    old_heads: Floats,
+    male_heads: Floats,
+    levels: int,
+    seasons: int,
+    settling: Sequence[float],
+    laying_now: float,
+    yearly: Floats,
+    male_yearly: Floats,
+    curve: dict[str, float],
+    falls_below: float,
+    loss_at_zero: float,
+) -> Floats:
+    """Return the females that lay fertile eggs, summed over the seasons, shape (draws, levels + 1)."""
+    added = np.arange(levels + 1, dtype=float)
+    old, standing_males = old_heads[:, np.newaxis], male_heads
+    all_females = old + added
+    laid = np.zeros(all_females.shape)
+    alive: Floats = np.ones((len(old), 1))
+    for season in range(seasons):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratios = all_females * alive / standing_males[:, np.newaxis]
+        ratios = np.where(np.isnan(ratios), 0.0, ratios)
+        alive = alive * female_survival(
+            ratios, yearly[:, np.newaxis], falls_below=falls_below, loss_at_zero=loss_at_zero
+        )
+        standing_males = standing_males * male_yearly
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratios = all_females * alive / standing_males[:, np.newaxis]
+        ratios = np.where(np.isnan(ratios), 0.0, ratios)
+        old_laying = laying_now if season == 0 else 1.0
+        laying_females = old * old_laying + added * settling[min(season, len(settling) - 1)]
+        laid += laying_females * alive * fertility(ratios, **curve)
+    return laid
 
 
 @dataclass(frozen=True)
@@ -295,8 +353,24 @@ def how_often(
                 f"Pond {pond + 1}: {count} placed is above its cap of {min(cap, table.shape[2])}."
             )
     placed = sum(heads_per_pond)
-    good = 0
-    for gains in table:
-        best = allocate(gains, placed, caps=caps).total
-        good += _total(gains, heads_per_pond) >= best - within * abs(best) - _SLACK
-    return good / len(table)
+    here = np.array([_total(gains, heads_per_pond) for gains in table])
+    best = _best_totals(table, np.minimum(np.asarray(caps, dtype=int), table.shape[2]), placed)
+    return float(np.mean(here >= best - within * np.abs(best) - _SLACK))
+
+
+def _best_totals(table: Floats, room: NDArray[np.int_], heads: int) -> Floats:
+    """Return the best total of each draw, placing as many of the heads as there is room for."""
+    levels = np.arange(table.shape[2])
+    is_open = levels < room[:, np.newaxis]
+    within_room = table[:, is_open]
+    rises = np.where(is_open[:, 1:], np.diff(table, axis=2), 0.0).max(axis=(1, 2), initial=0.0)
+    largest = np.abs(within_room).max(axis=1, initial=0.0)
+    surplus = max(0, within_room.shape[1] - heads)
+    # Where gains never rise within a pond, the best placing takes the greatest gains of all.
+    greatest = (
+        np.partition(within_room, surplus, axis=1) if 0 < surplus < within_room.shape[1] else within_room
+    )
+    totals = greatest[:, surplus:].sum(axis=1)
+    for draw in np.flatnonzero(rises > 1e-12 * largest):
+        totals[draw] = allocate(table[draw], heads, caps=room.tolist()).total
+    return np.asarray(totals, dtype=float)

@@ -205,3 +205,28 @@ def test_how_often_refuses_what_it_cannot_compare():
         how_often(np.zeros((0, 2, 2)), [1, 1], [2, 2])
     with pytest.raises(ValueError, match="Pond 2: 3 placed is above its cap of 2"):
         how_often(np.zeros((1, 2, 2)), [0, 3], [2, 5])
+
+
+@pytest.mark.parametrize("settings", [{}, {"full_to": 2.6, "exponent": 0.7, "seasons": 2}])
+def test_in_band_the_short_way_gives_what_year_by_year_gives(settings):
+    females, males = np.array([240.0, 300, 150]), np.array([100.0, 70, 100])
+    asked = WIDE | {"kinds": ["a", "a", "b"], "max_heads": 40, "rng": 9, "settled": [200, 300, 0]} | settings
+    short = gains_table(females, males, **asked, draws=300)
+    # Joint draws that are all alike take the long way.
+    long = gains_table(np.repeat(females[:, None], 300, axis=1), males, **asked)
+    assert short.gains == pytest.approx(long.gains, abs=2e-6)
+    assert short.present == pytest.approx(long.present)
+    assert short.draw_gains == pytest.approx(long.draw_gains, rel=1e-5, abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_best_of_a_draw_is_what_allocate_finds(seed):
+    rng = np.random.default_rng(seed)
+    draws = rng.normal(5, 3, (6, 3, 5))
+    draws[:3] = -np.sort(-draws[:3], axis=2)
+    caps = rng.integers(0, 7, 3).tolist()
+    heads = [min(cap, 2) for cap in caps]
+    totals = [sum(draw[pond, :n].sum() for pond, n in enumerate(heads)) for draw in draws]
+    best = [allocate(draw, sum(heads), caps=caps).total for draw in draws]
+    good = [total >= top - 0.2 * abs(top) - 1e-9 for total, top in zip(totals, best, strict=True)]
+    assert how_often(draws, heads, caps, within=0.2) == np.mean(good)
