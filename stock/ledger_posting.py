@@ -5,15 +5,16 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ponds.models import Kind, Pond
-from stock.drafts import CLASSES, CountDraft, Draft, content_sha256, reversal_key
+from stock.drafts import CLASSES, LONGEST_NOTE, OUTSIDE, CountDraft, Draft, content_sha256, reversal_key
 from stock.ledger_rows import write_count, write_rows
-from stock.ledger_rules import FarmFacts, PondFacts, check_draft, check_heads
+from stock.ledger_rules import FarmFacts, PondFacts, check_draft, check_heads, check_text
 from stock.ledger_store import LONG_AGO, Store, first_open_day, last_closed_month
 from stock.models import Batch, Count, Entry, Haul, MarkStep, Move, Outside
 from stock.planning import (
+    CLASS_WORDS,
     Books,
     MarkedHead,
     Plan,
@@ -36,6 +37,7 @@ from stock.refusals import (
     SeveralRefused,
     TurtleElsewhere,
     UnknownTurtle,
+    WhichTurtles,
 )
 
 
@@ -86,10 +88,24 @@ class Posting:
         return max(happened_on, self.first_open)
 
     def post(self, drafts: Sequence[tuple[int, Draft]]) -> dict[int, Posted]:
-        """Post drafts in the order given; each is numbered, and a refusal carries that number as `draft`."""
+        """
+        Post drafts in the order given; each is numbered, and a refusal carries that number as `draft`.
+
+        Keys are looked up before anything is checked: what was posted once is answered with its receipt,
+        even where the farm's rules have changed since.
+        """
         farm = self._know([draft for _, draft in drafts])
+        turtles = {code for _, draft in drafts for code in _turtles_named(draft)}
+        self.store.lock_with_turtles(
+            {ref for _, draft in drafts for ref in refs_of_draft(draft) if self._is_known(ref)},
+            turtles,
+            also=self._kept_apart_refs([draft for _, draft in drafts]),
+        )
+        standing = self._standing({draft.key for _, draft in drafts})
         refused: list[LedgerRefusal] = []
         for position, draft in drafts:
+            if draft.key in standing:
+                continue
             try:
                 with _of_draft(position):
                     check_draft(draft, farm)
@@ -98,17 +114,12 @@ class Posting:
                 refused.append(refusal)
         if refused:
             raise refused[0] if len(refused) == 1 else SeveralRefused(refused)
-        refs = {ref for _, draft in drafts for ref in refs_of_draft(draft)}
-        turtles = {code for _, draft in drafts for code in _turtles_named(draft)}
-        self.store.lock_cells(
-            refs | self._cells_of(turtles), also=self._kept_apart_refs([draft for _, draft in drafts])
-        )
-        standing = self._standing({draft.key for _, draft in drafts})
         months = {self.booked_on(draft.happened_on).replace(day=1) for _, draft in drafts}
         books = self.store.books(set(self.store.cell_ids), months, turtles)
         results: dict[int, Posted] = {}
         fresh: list[tuple[int, Draft, Plan, tuple[str, ...]]] = []
         contents: dict[uuid.UUID, str] = {}
+        repeated: list[tuple[int, uuid.UUID]] = []
         for position, draft in drafts:
             with _of_draft(position):
                 content = content_sha256("record", draft)
@@ -116,12 +127,15 @@ class Posting:
                     results[position] = self._replay(standing[draft.key], content)
                     continue
                 if draft.key in contents:
-                    raise key_reused(draft.key)
+                    if contents[draft.key] != content:
+                        raise key_reused(draft.key)
+                    repeated.append((position, draft.key))
+                    continue
                 contents[draft.key] = content
                 warnings = self._check_kept_apart(draft, books)
                 self._check_turtles_known(draft, books)
                 plan = plan_draft(draft, books, self.booked_on(draft.happened_on))
-                fresh.append((position, draft, plan, warnings))
+                fresh.append((position, draft, plan, warnings + _come_back(plan)))
         moves = write_rows(
             self,
             books,
@@ -129,20 +143,27 @@ class Posting:
         )
         for (position, _, plan, warnings), move in zip(fresh, moves, strict=True):
             results[position] = Posted(move, self._beyond(plan, books), warnings)
+        by_key = {posted.move.key: posted for posted in results.values()}
+        results.update({position: replace(by_key[key], is_replay=True) for position, key in repeated})
         return results
 
     def reverse(self, move: Move, *, key: uuid.UUID, note: str, content: str) -> Posted:
         """Post the reversal of a move."""
+        check_text(note, "note", LONGEST_NOTE)
         entries, steps = self._load_original(move)
-        self.store.lock_cells(_refs_of(entries, steps))
+        turtles = {step.turtle for step in steps}
+        self.store.lock_with_turtles(_refs_of(entries, steps), turtles)
         if replay := self._standing({key}).get(key):
             return self._replay(replay, content)
         self._check_reversible(move)
         day = self.booked_on(move.happened_on)
-        books = self.store.books(
-            set(self.store.cell_ids), {day.replace(day=1)}, {step.turtle for step in steps}
-        )
-        plan = self._plan_reversal(move, entries, steps, books, day)
+        books = self.store.books(set(self.store.cell_ids), {day.replace(day=1)}, turtles)
+        plan, moved_on = self._plan_reversal(move, entries, steps, books, day)
+        if moved_on:
+            raise TurtleElsewhere(
+                f"This cannot be taken back: turtle {', '.join(sorted(moved_on))} has moved on since. "
+                "Take that move back first, or correct this one instead."
+            )
         for ref in sorted(_refs_of(entries, steps)):
             below = books.cells[ref].first_below_zero_from(day) if ref.is_pond else None
             if below is not None:
@@ -162,24 +183,25 @@ class Posting:
     def correct(self, move: Move, draft: Draft, *, content: str) -> Posted:
         """Post the reversal of a move and its replacement as one."""
         farm = self._know([draft])
-        check_draft(draft, farm)
-        self._check_new_batches(draft, farm.batches)
         entries, steps = self._load_original(move)
         turtles = {step.turtle for step in steps} | set(_turtles_named(draft))
         touched = _refs_of(entries, steps)
-        refs = refs_of_draft(draft) | (with_fill(touched) if draft.made_as == "BANK" else touched)
-        self.store.lock_cells(refs | self._cells_of(turtles), also=self._kept_apart_refs([draft]))
+        refs = {ref for ref in refs_of_draft(draft) if self._is_known(ref)}
+        refs |= with_fill(touched) if draft.made_as == "BANK" else touched
+        self.store.lock_with_turtles(refs, turtles, also=self._kept_apart_refs([draft]))
         if replay := self._standing({draft.key}).get(draft.key):
             return self._replay(replay, content)
+        check_draft(draft, farm)
+        self._check_new_batches(draft, farm.batches)
         self._check_reversible(move)
         back_on, day = self.booked_on(move.happened_on), self.booked_on(draft.happened_on)
         books = self.store.books(
             set(self.store.cell_ids), {back_on.replace(day=1), day.replace(day=1)}, turtles
         )
-        reversal = self._plan_reversal(move, entries, steps, books, back_on)
+        reversal, moved_on = self._plan_reversal(move, entries, steps, books, back_on)
         warnings = self._check_kept_apart(draft, books)
         self._check_turtles_known(draft, books)
-        plan = plan_draft(draft, books, day, also_touched=touched)
+        plan = plan_draft(draft, books, day, also_touched=touched, moved_on=moved_on)
         self._check_net(touched, books, back_on)
         note = f"Replaced by the move {draft.key}."
         replacement = self._new_move(draft, content)
@@ -192,7 +214,7 @@ class Posting:
                 (replacement, draft, plan),
             ],
         )
-        return Posted(written[1], self._beyond(plan, books), warnings)
+        return Posted(written[1], self._beyond(plan, books), warnings + _come_back(plan))
 
     def accept_count(
         self,
@@ -208,6 +230,7 @@ class Posting:
         shape = Draft(key=key, happened_on=draft.as_of, pond=draft.pond, made_as="COUNT", counts=(draft,))
         farm = self._know([shape])
         check_draft(shape, farm)
+        check_text(reason, "reason")
         move = self._reset_move(draft, key, content, reason) if resets else None
         return write_count(self, draft, key=key, content=content, move=move, haul=haul, reason=reason)
 
@@ -253,7 +276,7 @@ class Posting:
             booked_on=day,
             by=self.by,
             by_name=self.by_name,
-            note=reason[:2000],
+            note=reason,
         )
         return write_rows(self, books, [(move, None, plan)])[0]
 
@@ -287,8 +310,10 @@ class Posting:
             batches=batches,
         )
 
-    def _cells_of(self, turtles: set[str]) -> set[Ref]:
-        return self.store.cells_of_turtles(turtles)
+    def _is_known(self, ref: Ref) -> bool:
+        """Say whether there can be such a cell; a draft that names another one is refused by the rules."""
+        place_known = ref.place in self.store.pond_ids or ref.place in OUTSIDE
+        return place_known and ref.kind in self.store.kind_ids and ref.of_class in CLASSES
 
     @staticmethod
     def _standing(keys: set[uuid.UUID]) -> dict[uuid.UUID, Move]:
@@ -407,8 +432,15 @@ class Posting:
                         line=index,
                     )
         for mark in draft.marks:
-            if mark.code not in books.turtles:
-                books.turtles[mark.code] = MarkedHead(mark.code, mark.kind, None, LONG_AGO, draft.happened_on)
+            turtle = books.turtles.setdefault(
+                mark.code, MarkedHead(mark.code, mark.kind, None, LONG_AGO, draft.happened_on)
+            )
+            if turtle.kind != mark.kind:
+                raise UnknownTurtle(
+                    f"The mark {mark.code} belongs to a {self.store.kind_names.get(turtle.kind, turtle.kind)}, "
+                    f"not to a {self.store.kind_names[mark.kind]}. Use another code.",
+                    field="mark",
+                )
 
     @staticmethod
     def _check_net(touched: set[Ref], books: Books, day: dt.date) -> None:
@@ -417,6 +449,11 @@ class Posting:
             below = books.cells[ref].first_below_zero_from(day)
             if below is not None:
                 raise NotEnoughHeads(shortage_sentence(ref, books, day, asked=0, below=below))
+            if books.cells[ref].lowest_unmarked_from(day) < 0:
+                raise WhichTurtles(
+                    f"Pond {ref.place} would hold fewer {CLASS_WORDS[ref.of_class][1]} than are marked there "
+                    f"between {day} and the day of the corrected move. Correct the later moves first."
+                )
 
     # What is made
 
@@ -427,8 +464,15 @@ class Posting:
         steps: list[PlannedStep],
         books: Books,
         day: dt.date,
-    ) -> Plan:
+    ) -> tuple[Plan, set[str]]:
+        """
+        Return the entries and steps back, having moved `books` along, and the turtles that stay.
+
+        A turtle stays where it is when a later move followed on the step: later whereabouts hold. One that
+        only went out of sight and was found since is no hindrance and is not named.
+        """
         plan = Plan()
+        moved_on: set[str] = set()
         for entry in entries:
             back = PlannedEntry(
                 entry.target, entry.source, entry.heads, entry.reason, entry.cause, entry.batch
@@ -437,16 +481,16 @@ class Posting:
             plan.entries.append(back)
         for step in reversed(steps):
             turtle = books.turtles[step.turtle]
-            if turtle.at != step.target:
-                raise TurtleElsewhere(
-                    f"This cannot be taken back: turtle {step.turtle} has moved on since. Take that move back first."
-                )
-            back_step = PlannedStep(
-                step.turtle, step.target, step.source, "REVERSED", max(day, step.booked_on), is_seen=False
-            )
+            back_on = max(day, step.booked_on)
+            # By its place alone a turtle that left and came back would seem never to have moved.
+            if step.turtle in moved_on or turtle.at != step.target or turtle.since > back_on:
+                if step.how != "NOT_KNOWN":
+                    moved_on.add(step.turtle)
+                continue
+            back_step = PlannedStep(step.turtle, step.target, step.source, "REVERSED", back_on, is_seen=False)
             books.step(back_step, move.happened_on)
             plan.steps.append(back_step)
-        return plan
+        return plan, moved_on
 
     def _new_move(self, draft: Draft, content: str) -> Move:
         return Move(
@@ -511,6 +555,17 @@ def key_reused(key: uuid.UUID) -> KeyReused:
     return KeyReused(
         f"Another move was posted with this key ({key}) before, with other content. "
         "Open the form anew and type the move again."
+    )
+
+
+def _come_back(plan: Plan) -> tuple[str, ...]:
+    """Say of each marked turtle that the book had dead or gone that it is back."""
+    return tuple(
+        f"Turtle {step.turtle} was booked {step.source.place.lower()} before; it is in the register again."
+        for step in plan.steps
+        if step.source is not None
+        and not step.source.is_pond
+        and (step.target is None or step.target.is_pond)
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass, field
 
 from stock.drafts import (
@@ -12,8 +13,10 @@ from stock.drafts import (
     OUTSIDE,
     SOURCES_OUTSIDE,
     TARGETS_OUTSIDE,
+    CountDraft,
     Draft,
     Line,
+    MarkDraft,
 )
 from stock.planning import CLASS_WORDS
 from stock.refusals import (
@@ -34,6 +37,21 @@ CAUSES = (
     "NOT_KNOWN", "DROWNED", "INJURY", "BITES", "PREDATOR", "DISEASE", "WEATHER", "EGG_BOUND", "OTHER",
 )  # fmt: skip
 METHODS = ("SEINE", "TRAPS", "DRAIN_DOWN")
+WAYS_OF_KNOWING = ("DRAINED", "SEINED", "NOTEBOOK", "GUESS")
+# As long as their columns: SQLite takes any length and PostgreSQL breaks off, so it is said here.
+LONGEST = {
+    "code": 24,
+    "party": 120,
+    "licence": 60,
+    "document": 120,
+    "purpose": 120,
+    "disposal": 120,
+    "note": 300,
+    "effort_typed": 20,
+    "water_typed": 20,
+    "mark": 40,
+    "reason": 300,
+}
 
 
 @dataclass(frozen=True)
@@ -60,35 +78,105 @@ def check_draft(draft: Draft, farm: FarmFacts) -> None:
     """Raise the refusal of the first rule that the draft breaks; the line is named where it is one line's."""
     if not (draft.lines or draft.haul or draft.marks or draft.counts):
         raise NothingToPost("Nothing was typed: give at least one line with heads, or what the haul caught.")
-    if len(draft.note) > LONGEST_NOTE:
-        raise NoteTooLong(
-            f"The note has {len(draft.note):,} characters; at most {LONGEST_NOTE:,} fit. "
-            "Shorten it, or keep the long text in a file of your own.",
-            field="note",
-        )
+    check_text(draft.note, "note", LONGEST_NOTE)
+    _check_texts(draft)
     if draft.happened_on > farm.today:
         raise DayInFuture(
             f"{draft.happened_on} is after today, {farm.today}. A move is logged on the day it happened or later.",
             field="happened_on",
         )
     if draft.pond:
-        _check_place(draft.pond, draft, farm, None)
+        _check_pond(draft.pond, draft.happened_on, farm)
     for index, line in enumerate(draft.lines):
         _check_line(index, line, draft, farm)
     _check_haul(draft, farm)
     for mark in draft.marks:
-        _check_kind(mark.kind, farm, None)
-        _check_place(mark.pond, draft, farm, None)
+        _check_mark(mark, draft, farm)
+    for count in draft.counts:
+        _check_count(count, farm)
+
+
+def check_text(text: str, field: str, most: int | None = None) -> None:
+    """Refuse a text that is too long for its field, or that no database keeps."""
+    most = LONGEST[field] if most is None else most
+    if len(text) > most:
+        raise NoteTooLong(
+            f"The {field.replace('_typed', '')} has {len(text):,} characters; at most {most:,} fit. "
+            "Shorten it, or keep the long text in a file of your own.",
+            field=field,
+        )
+    if "\x00" in text:
+        raise BadLine(f"The {field} holds a character (code 0) that is no text. Type it anew.", field=field)
+
+
+def _check_texts(draft: Draft) -> None:
+    for batch in draft.batches:
+        check_text(batch.code, "code")
+        check_text(batch.party, "party")
+        check_text(batch.note, "note")
+        if batch.source not in SOURCES_OUTSIDE:
+            raise BadLine(
+                f"Batch {batch.code} is said to be “{batch.source}”; use one of {', '.join(SOURCES_OUTSIDE)}.",
+                field="batch",
+            )
+    for paper in (*draft.papers, *(batch.paper for batch in draft.batches if batch.paper is not None)):
+        for field_name in ("party", "licence", "document", "purpose", "disposal", "note"):
+            check_text(getattr(paper, field_name), field_name)
+    if draft.haul is not None:
+        check_text(draft.haul.effort_typed, "effort_typed")
+        check_text(draft.haul.water_typed, "water_typed")
+
+
+def _check_mark(mark: MarkDraft, draft: Draft, farm: FarmFacts) -> None:
+    _check_kind(mark.kind, farm, None)
+    _check_class(mark.of_class, None)
+    _check_pond(mark.pond, draft.happened_on, farm)
+    if not mark.code.strip():
+        raise BadLine("A mark without its code: give the notch or tag that the turtle carries.", field="mark")
+    check_text(mark.code, "mark")
+
+
+def _check_count(count: CountDraft, farm: FarmFacts) -> None:
+    _check_kind(count.kind, farm, None)
+    if count.as_of > farm.today:
+        raise DayInFuture(
+            f"A count as of {count.as_of} is after today, {farm.today}. Give the day it was made.",
+            field="as_of",
+        )
+    _check_pond(count.pond, count.as_of, farm)
+    if count.how_known not in WAYS_OF_KNOWING:
+        raise BadLine(
+            f"“{count.how_known}” is not a way of knowing heads; use one of {', '.join(WAYS_OF_KNOWING)}.",
+            field="how_known",
+        )
+    numbers = (
+        count.females, count.females_se, count.males, count.males_se,
+        count.unsexed, count.unsexed_se, count.juveniles, count.juveniles_se,
+    )  # fmt: skip
+    for number in numbers:
+        if number is not None and not 0 <= number <= MOST_HEADS:  # also refuses what is not a number
+            raise BadHeads(
+                f"“{number}” counted: give a number from 0 to {MOST_HEADS:,}, or leave the class out.",
+                field="heads",
+            )
+    if not math.isfinite(count.covariance):
+        raise BadHeads(f"“{count.covariance}” is not a covariance of two counts.", field="heads")
 
 
 def _check_line(index: int, line: Line, draft: Draft, farm: FarmFacts) -> None:
     check_heads(line.heads, index)
     _check_kind(line.kind, farm, index)
     for of_class in (line.of_class, line.to_class or line.of_class):
-        if of_class not in CLASSES:
-            raise BadLine(f"“{of_class}” is not a class; use one of {', '.join(CLASSES)}.", line=index)
+        _check_class(of_class, index)
     for place in (line.source, line.target):
-        _check_place(place, draft, farm, index)
+        if place not in OUTSIDE:
+            _check_pond(place, draft.happened_on, farm, index)
+    if (
+        line.batch
+        and line.batch not in farm.batches
+        and line.batch not in {one.code for one in draft.batches}
+    ):
+        raise BatchMissing(f"There is no batch “{line.batch}”.", line=index, field="batch")
     if line.to_class:
         _check_class_change(index, line)
         return
@@ -154,10 +242,22 @@ def _check_haul(draft: Draft, farm: FarmFacts) -> None:
         raise UnknownPlace("A haul is made in one pond: choose which.", field="pond")
     if draft.haul.method not in METHODS:
         raise BadLine(f"“{draft.haul.method}” is not a way of catching; use seine, traps or drain-down.")
+    effort = draft.haul.effort
+    if effort is not None and not (effort > 0 and math.isfinite(effort)):
+        raise BadLine(
+            f"An effort of {effort} is none: give a number above 0, or leave it out.", field="effort"
+        )
+    seen = set()
     for caught in draft.haul.lines:
         _check_kind(caught.kind, farm, None)
-        if caught.of_class not in CLASSES:
-            raise BadLine(f"“{caught.of_class}” is not a class; use one of {', '.join(CLASSES)}.")
+        _check_class(caught.of_class, None)
+        if (caught.kind, caught.of_class) in seen:
+            raise BadLine(
+                f"The catch of {farm.kinds[caught.kind]} {CLASS_WORDS[caught.of_class][1]} is given twice; "
+                "give it once, all heads together.",
+                field="caught",
+            )
+        seen.add((caught.kind, caught.of_class))
         for number in (caught.caught, caught.carrying_marks, caught.newly_marked, caught.dead_in_net):
             if not isinstance(number, int) or number < 0 or number > MOST_HEADS:
                 raise BadHeads(
@@ -183,6 +283,13 @@ def _check_haul(draft: Draft, farm: FarmFacts) -> None:
             )
 
 
+def _check_class(of_class: str, line: int | None) -> None:
+    if of_class not in CLASSES:
+        raise BadLine(
+            f"“{of_class}” is not a class; use one of {', '.join(CLASSES)}.", line=line, field="of_class"
+        )
+
+
 def _check_kind(kind: str, farm: FarmFacts, line: int | None) -> None:
     if kind not in farm.kinds:
         raise UnknownKind(
@@ -192,9 +299,7 @@ def _check_kind(kind: str, farm: FarmFacts, line: int | None) -> None:
         )
 
 
-def _check_place(place: str, draft: Draft, farm: FarmFacts, line: int | None) -> None:
-    if place in OUTSIDE:
-        return
+def _check_pond(place: str, day: dt.date, farm: FarmFacts, line: int | None = None) -> None:
     pond = farm.ponds.get(place)
     if pond is None:
         raise UnknownPlace(
@@ -202,16 +307,16 @@ def _check_place(place: str, draft: Draft, farm: FarmFacts, line: int | None) ->
             line=line,
             field="pond",
         )
-    if draft.happened_on < pond.opened_on:
+    if day < pond.opened_on:
         raise BeforePondOpened(
-            f"Pond {place} was opened on {pond.opened_on}; {draft.happened_on} is before that. "
+            f"Pond {place} was opened on {pond.opened_on}; {day} is before that. "
             "Mend the day here, or the pond's opening day under Settings.",
             line=line,
             field="happened_on",
         )
-    if pond.retired_on is not None and draft.happened_on > pond.retired_on:
+    if pond.retired_on is not None and day > pond.retired_on:
         raise BeforePondOpened(
-            f"Pond {place} was retired on {pond.retired_on}; {draft.happened_on} is after that. "
+            f"Pond {place} was retired on {pond.retired_on}; {day} is after that. "
             "Mend the day, or choose another pond.",
             line=line,
             field="happened_on",
@@ -239,9 +344,7 @@ def _check_batch(index: int, line: Line, draft: Draft, farm: FarmFacts) -> None:
             line=index,
             field="batch",
         )
-    source = sources.get(line.batch)
-    if source is None:
-        raise BatchMissing(f"There is no batch “{line.batch}”.", line=index, field="batch")
+    source = sources[line.batch]
     if source != line.source:
         raise BatchMissing(
             f"Batch {line.batch} is of heads {source.lower()}, but the line says {line.source.lower()}. "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Set
+from collections.abc import Iterable, Iterator, Set
 
 from django.db import connection
 from django.db.models import Max, OuterRef, Q, Subquery
@@ -123,12 +123,20 @@ class Store:
         """Return the marked turtles whose latest step put them into a cell."""
         return self._marked(Turtle.objects.filter(cell=self.cell_ids[ref]))
 
-    def cells_of_turtles(self, codes: set[str]) -> set[Ref]:
-        """Return the cells that the named turtles stand in now, so that they can be locked as well."""
+    def lock_with_turtles(self, refs: set[Ref], codes: set[str], *, also: Set[Ref] = frozenset()) -> None:
+        """Lock cells, the named turtles, and the cells those stand in."""
         if not codes:
-            return set()
-        cells = Cell.objects.filter(turtles__code__in=codes).select_related("pond", "kind").distinct()
-        return {self.ref_of(cell) for cell in cells}
+            self.lock_cells(refs, also=also)
+            return
+        self.lock_cells(refs | self._refs(Cell.objects.filter(turtles__code__in=codes).distinct()), also=also)
+        # A turtle may have been moved, or found again, while this posting waited; from here on it stays.
+        turtles = Turtle.objects.select_for_update().filter(code__in=codes).order_by("pk")
+        elsewhere = set(turtles.values_list("cell_id", flat=True)) - set(self.refs) - {None}
+        if elsewhere:
+            self.lock_cells(self._refs(Cell.objects.filter(pk__in=elsewhere)))
+
+    def _refs(self, cells) -> set[Ref]:
+        return {self.ref_of(cell) for cell in cells.select_related("pond", "kind")}
 
     def ref_of(self, cell: Cell) -> Ref:
         """Return a cell's name; reads its pond and kind."""
@@ -211,8 +219,8 @@ class Store:
         wanted = set(ids)
         days: dict = {pk: {month: {} for month in months} for pk in ids}
         within = Q()
-        for month in months:
-            within |= Q(booked_on__gte=month, booked_on__lt=next_month(month))
+        for first, after in _runs(months):
+            within |= Q(booked_on__gte=first, booked_on__lt=after)
         entries = Entry.objects.filter(within, Q(source__in=ids) | Q(target__in=ids))
         changes = [
             (source, target, on, heads, 0)
@@ -233,3 +241,15 @@ class Store:
                     change[0] += sign * heads
                     change[1] += sign * marked
         return days
+
+
+def _runs(months: Iterable[dt.date]) -> Iterator[tuple[dt.date, dt.date]]:
+    """Yield (first day, day after the last) of each run of months that follow one another."""
+    run: list[dt.date] = []
+    for month in sorted(months):
+        if run and month != next_month(run[-1]):
+            yield run[0], next_month(run[-1])
+            run = []
+        run.append(month)
+    if run:
+        yield run[0], next_month(run[-1])

@@ -7,7 +7,7 @@ that pond and kind, then from "unseen" (beyond the book, flagged for review).
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 
 from stock.drafts import Draft, Line
@@ -159,7 +159,14 @@ def with_fill(refs: Iterable[Ref]) -> set[Ref]:
     return filled
 
 
-def plan_draft(draft: Draft, books: Books, day: dt.date, *, also_touched: Iterable[Ref] = ()) -> Plan:
+def plan_draft(
+    draft: Draft,
+    books: Books,
+    day: dt.date,
+    *,
+    also_touched: Iterable[Ref] = (),
+    moved_on: Set[str] = frozenset(),
+) -> Plan:
     """
     Return the entries and marked turtles' steps of a draft, having moved `books` along.
 
@@ -173,6 +180,8 @@ def plan_draft(draft: Draft, books: Books, day: dt.date, *, also_touched: Iterab
         The day the move is booked on.
     also_touched : iterable of Ref
         Cells that a reversal posted with this draft has moved already: they are checked with it.
+    moved_on : set of str
+        Marked turtles whose steps the reversal left as they are, because later moves followed on them.
 
     Raises
     ------
@@ -180,11 +189,11 @@ def plan_draft(draft: Draft, books: Books, day: dt.date, *, also_touched: Iterab
         For what is not a fact at the bank.
     """
     at_bank = draft.made_as == "BANK"
-    before = {ref: cell.balance(day) for ref, cell in books.cells.items() if ref.is_pond}
+    before = {ref: books.cells[ref].balance(day) for ref in _handled(draft)}
     plan = Plan()
     for index, line in enumerate(draft.lines):
-        _plan_line(index, line, draft, books, day, plan)
-    _plan_marks(draft, books, day, plan)
+        _plan_line(index, line, draft, books, day, plan, moved_on)
+    _plan_marks(draft, books, day, plan, moved_on)
     touched = {ref for entry in plan.entries for ref in (entry.source, entry.target)}
     touched |= {Ref(mark.pond, mark.kind, mark.of_class) for mark in draft.marks}
     touched |= {step.source for step in plan.steps if step.source is not None}
@@ -203,7 +212,9 @@ def plan_draft(draft: Draft, books: Books, day: dt.date, *, also_touched: Iterab
     return plan
 
 
-def _plan_line(index: int, line: Line, draft: Draft, books: Books, day: dt.date, plan: Plan) -> None:
+def _plan_line(
+    index: int, line: Line, draft: Draft, books: Books, day: dt.date, plan: Plan, moved_on: Set[str]
+) -> None:
     source, target = refs_of_line(line)
     entry = PlannedEntry(source, target, line.heads, reason_of_line(line), line.cause, line.batch)
     books.apply(entry, day)
@@ -216,6 +227,8 @@ def _plan_line(index: int, line: Line, draft: Draft, books: Books, day: dt.date,
         )
     for code in line.turtles:
         turtle = books.turtles[code]
+        if code in moved_on:
+            continue
         if draft.made_as != "BANK" and (turtle.at != source or turtle.since > day):
             where = f"in pond {turtle.at.place}" if turtle.at and turtle.at.is_pond else "not in a pond"
             raise TurtleElsewhere(
@@ -230,10 +243,10 @@ def _plan_line(index: int, line: Line, draft: Draft, books: Books, day: dt.date,
         plan.steps.append(step)
 
 
-def _plan_marks(draft: Draft, books: Books, day: dt.date, plan: Plan) -> None:
+def _plan_marks(draft: Draft, books: Books, day: dt.date, plan: Plan, moved_on: Set[str]) -> None:
     for mark in draft.marks:
         turtle = books.turtles[mark.code]
-        if turtle.since > day:
+        if turtle.since > day or mark.code in moved_on:
             continue
         target = Ref(mark.pond, mark.kind, mark.of_class)
         step = PlannedStep(mark.code, turtle.at, target, "MARKED", day)
@@ -337,7 +350,13 @@ def shortage_sentence(ref: Ref, books: Books, day: dt.date, *, asked: int, below
     on, after = below
     holds = max(0, cell.balance(day) + asked)
     spare = max(0, cell.lowest_from(day) + asked)
-    if on == day or not asked:
+    if not asked:
+        return (
+            f"Pond {ref.place} would hold {-after} {books.words(ref, -after).split(' ', 1)[1]} fewer than none "
+            f"on {on}: moves booked by then took heads that this would no longer leave there. "
+            "Correct those moves first, or leave the heads where they were."
+        )
+    if on == day:
         return (
             f"Pond {ref.place} holds {books.words(ref, holds)} by the book on {day}; {asked} were asked for. "
             f"Ask for {spare} or fewer, or log the move at the bank if {asked} were handled there."

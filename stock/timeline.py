@@ -32,6 +32,7 @@ class _Block:
     marked_net: int = 0
     low_unmarked: int = 0
     days: dict[dt.date, list[int]] | None = None
+    is_stored: bool = False
     is_changed: bool = False
     is_dirty: bool = False
 
@@ -75,6 +76,7 @@ class CellDays:
                 low=figures.lowest - heads,
                 marked_net=figures.marked - marked,
                 low_unmarked=figures.lowest_unmarked - (heads - marked),
+                is_stored=True,
             )
             cell._put(figures.month, block)
             heads, marked = figures.heads, figures.marked
@@ -118,13 +120,13 @@ class CellDays:
         return None
 
     def changed_months(self) -> Iterator[MonthFigures]:
-        """Yield what is to be stored, for every month from the first changed one on."""
+        """Yield what is to be stored, for every month with entries from the first changed one on."""
         heads, marked = self.opening, self.opening_marked
         is_after_change = False
         for month in self._months:
             block = self.blocks[month].settled()
             is_after_change = is_after_change or block.is_changed
-            if is_after_change:
+            if is_after_change and (block.is_stored or block.is_changed):
                 yield MonthFigures(
                     month=month,
                     heads=heads + block.net,
