@@ -190,7 +190,7 @@ def test_the_list_shows_where_each_account_stands(owner, make_person):
         expires_at=dt.datetime(2020, 1, 1, tzinfo=dt.UTC),
     )
     page = owner.get(reverse("people-list")).content.decode()
-    for words in ("disabled", "one-time password, not used yet", "one-time password ran out", "in use"):
+    for words in ("disabled", "awaits first sign-in", "password ran out", "in use"):
         assert words in page
 
 
