@@ -17,8 +17,9 @@ from dataclasses import dataclass, replace
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from stock import mixes
-from stock.drafts import CountDraft, Draft, Line, content_sha256
+from stock.drafts import SOURCES_OUTSIDE, CountDraft, Draft, Line, content_sha256
 from stock.ledger_posting import Beyond, Posted, Posting, key_reused
+from stock.ledger_rules import check_text
 from stock.ledger_store import first_open_day, last_closed_month, lock_book, next_month
 from stock.models import Count, Haul, MonthClose, Move
 from stock.refusals import CannotClose, CannotReset
@@ -103,10 +104,16 @@ def record_all(
     """
     Post moves as one batch, checked after sorting by day: all of them or none.
 
+    Of one day, what only comes in from outside is posted first: the book knows no hours, and a sheet lists
+    in any order.
+
     `progress` is called with the number of moves planned so far. A refusal carries `draft`, the position of
     the refused draft in `drafts`.
     """
-    ordered = sorted(range(len(drafts)), key=lambda position: (drafts[position].happened_on, position))
+    ordered = sorted(
+        range(len(drafts)),
+        key=lambda position: (drafts[position].happened_on, _takes_out(drafts[position]), position),
+    )
     receipts: dict[int, Receipt] = {}
     with transaction.atomic():
         lock_book()
@@ -197,6 +204,7 @@ def close_month(month: dt.date, *, by, today: dt.date, note: str = "") -> MonthC
 
     Months are closed in order, and only once they are over.
     """
+    check_text(note, "note")
     month = month.replace(day=1)
     with transaction.atomic():
         lock_book(alone=True)
@@ -252,6 +260,10 @@ def opening_draft(
         batches=(replace(batch, source="OPENING"),),
         counts=(CountDraft(pond=pond, kind=kind, as_of=day, how_known=how_known, **figures),),
     )
+
+
+def _takes_out(draft: Draft) -> bool:
+    return not draft.lines or any(line.source not in SOURCES_OUTSIDE for line in draft.lines)
 
 
 def _receipt(posted: Posted) -> Receipt:

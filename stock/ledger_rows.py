@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from stock import mixes
-from stock.drafts import CountDraft, Draft, PaperDraft
+from stock.drafts import BatchDraft, CountDraft, Draft, HaulDraft, PaperDraft
 from stock.models import (
     Batch,
     Count,
@@ -26,10 +26,11 @@ from stock.planning import Books, Plan
 if TYPE_CHECKING:
     from stock.ledger_posting import Posting
 
-type_of_work = tuple[Move, Draft | None, Plan]
+Work = tuple[Move, Draft | None, Plan]
+PAPER_FIELDS = ("party", "licence", "document", "purpose", "disposal", "expires_on", "note")
 
 
-def write_rows(posting: Posting, books: Books, work: Sequence[type_of_work]) -> list[Move]:
+def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Move]:
     """Write moves with all that belongs to them, then what the cells hold at each month's end."""
     if not work:
         return []
@@ -54,9 +55,9 @@ def write_rows(posting: Posting, books: Books, work: Sequence[type_of_work]) -> 
     ]
     Entry.objects.bulk_create(entries)
     _write_marks(posting, books, work, entries)
+    _write_parts(posting, work)
     for move, draft, plan in work:
         if draft is not None:
-            _write_parts(posting, move, draft)
             _tick_tasks(move, draft, plan)
     store.write_month_ends(books)
     mixes.forget_from(min(move.booked_on for move in moves))
@@ -74,7 +75,13 @@ def write_count(
     reason: str = "",
 ) -> Count:
     """Write an accepted head count."""
-    return Count.objects.create(
+    count = _count(posting, draft, key=key, content=content, move=move, haul=haul, reason=reason)
+    count.save(force_insert=True)
+    return count
+
+
+def _count(posting: Posting, draft: CountDraft, *, key: uuid.UUID, content: str, **more) -> Count:
+    return Count(
         key=key,
         content_sha256=content,
         pond_id=posting.store.pond_ids[draft.pond],
@@ -90,11 +97,9 @@ def write_count(
         unsexed_se=draft.unsexed_se,
         juveniles=draft.juveniles,
         juveniles_se=draft.juveniles_se,
-        haul=haul,
-        move=move,
-        reason=reason,
         by=posting.by,
         by_name=posting.by_name,
+        **more,
     )
 
 
@@ -102,62 +107,72 @@ def _write_batches(posting: Posting, drafts: Sequence[Draft]) -> dict[str, int]:
     """Make the batches that are new and return the ids of all that the drafts name."""
     codes = {line.batch for draft in drafts for line in draft.lines if line.batch}
     codes |= {batch.code for draft in drafts for batch in draft.batches}
-    known = dict(Batch.objects.filter(code__in=codes).values_list("code", "pk")) if codes else {}
+    if not codes:
+        return {}
+    known = dict(Batch.objects.filter(code__in=codes).values_list("code", "pk"))
+    new: dict[str, BatchDraft] = {}
     for draft in drafts:
         for batch in draft.batches:
-            if batch.code in known:
-                continue
-            row = Batch.objects.create(
-                code=batch.code,
-                source=batch.source,
-                arrived_on=batch.arrived_on,
-                party=batch.party,
-                generation=batch.generation,
-                note=batch.note,
-                by=posting.by,
-            )
-            known[batch.code] = row.pk
-            if batch.paper is not None and batch.paper.says_something:
-                _new_paper(posting, batch.paper, batch=row)
+            if batch.code not in known:
+                new.setdefault(batch.code, batch)
+    rows = Batch.objects.bulk_create(
+        Batch(
+            code=batch.code,
+            source=batch.source,
+            arrived_on=batch.arrived_on,
+            party=batch.party,
+            generation=batch.generation,
+            note=batch.note,
+            by=posting.by,
+        )
+        for batch in new.values()
+    )
+    known.update({row.code: row.pk for row in rows})
+    _write_batch_papers(posting, drafts, known)
     return known
 
 
-def _new_paper(posting: Posting, paper: PaperDraft, **whose) -> Paper:
-    return Paper.objects.create(
-        party=paper.party,
-        licence=paper.licence,
-        document=paper.document,
-        purpose=paper.purpose,
-        disposal=paper.disposal,
-        expires_on=paper.expires_on,
-        note=paper.note,
-        by=posting.by,
-        **whose,
-    )
-
-
-def _write_parts(posting: Posting, move: Move, draft: Draft) -> None:
-    for paper in draft.papers:
-        if paper.says_something:
-            _new_paper(posting, paper, move=move)
-    for count in draft.counts:
-        key = uuid.uuid5(move.key, f"count {count.pond} {count.kind}")
-        write_count(posting, count, key=key, content=move.content_sha256, move=move)
-    if draft.haul is None:
+def _write_batch_papers(posting: Posting, drafts: Sequence[Draft], batch_ids: dict[str, int]) -> None:
+    """Keep the papers that batches came with; one that stands with its batch already is not kept twice."""
+    typed = {
+        (batch_ids[batch.code], batch.paper)
+        for draft in drafts
+        for batch in draft.batches
+        if batch.paper is not None and batch.paper.says_something
+    }
+    if not typed:
         return
-    haul = Haul.objects.create(
-        move=move,
-        pond_id=move.pond_id,
-        happened_on=draft.happened_on,
-        method=draft.haul.method,
-        effort=draft.haul.effort,
-        effort_typed=draft.haul.effort_typed,
-        water_mk=draft.haul.water_mk,
-        water_typed=draft.haul.water_typed,
-        water_unit=draft.haul.water_unit,
-        is_held_out=draft.haul.is_held_out,
-        is_complete=draft.haul.is_complete,
+    standing = {
+        (row.batch_id, PaperDraft(**{name: getattr(row, name) for name in PAPER_FIELDS}))
+        for row in Paper.objects.filter(batch__in={batch for batch, _ in typed})
+    }
+    Paper.objects.bulk_create(
+        _paper(posting, paper, batch_id=batch)
+        for batch, paper in sorted(typed - standing, key=lambda one: (one[0], str(one[1])))
     )
+
+
+def _paper(posting: Posting, paper: PaperDraft, **whose) -> Paper:
+    return Paper(**{name: getattr(paper, name) for name in PAPER_FIELDS}, by=posting.by, **whose)
+
+
+def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
+    """Write the papers, counts and hauls that came with moves."""
+    papers, counts, hauls, catches = [], [], [], []
+    for move, draft, _ in work:
+        if draft is None:
+            continue
+        papers += [_paper(posting, paper, move=move) for paper in draft.papers if paper.says_something]
+        for count in draft.counts:
+            key = uuid.uuid5(move.key, f"count {count.pond} {count.kind}")
+            counts.append(_count(posting, count, key=key, content=move.content_sha256, move=move))
+        if draft.haul is not None:
+            haul = _haul(move, draft, draft.haul)
+            hauls.append(haul)
+            catches += [(haul, caught) for caught in draft.haul.lines]
+    Paper.objects.bulk_create(papers)
+    Count.objects.bulk_create(counts)
+    Haul.objects.bulk_create(hauls)
     HaulLine.objects.bulk_create(
         HaulLine(
             haul=haul,
@@ -168,13 +183,27 @@ def _write_parts(posting: Posting, move: Move, draft: Draft) -> None:
             newly_marked=caught.newly_marked,
             dead_in_net=caught.dead_in_net,
         )
-        for caught in draft.haul.lines
+        for haul, caught in catches
     )
 
 
-def _write_marks(
-    posting: Posting, books: Books, work: Sequence[type_of_work], entries: Sequence[Entry]
-) -> None:
+def _haul(move: Move, draft: Draft, haul: HaulDraft) -> Haul:
+    return Haul(
+        move=move,
+        pond_id=move.pond_id,  # type: ignore[misc]  # a haul is made in a pond: the rules saw to it
+        happened_on=draft.happened_on,
+        method=haul.method,
+        effort=haul.effort,
+        effort_typed=haul.effort_typed,
+        water_mk=haul.water_mk,
+        water_typed=haul.water_typed,
+        water_unit=haul.water_unit,
+        is_held_out=haul.is_held_out,
+        is_complete=haul.is_complete,
+    )
+
+
+def _write_marks(posting: Posting, books: Books, work: Sequence[Work], entries: Sequence[Entry]) -> None:
     """Write marked turtles' steps, make the turtles that are new, and bring their places up to date."""
     steps = [(move, step) for move, _, plan in work for step in plan.steps]
     if not steps:
@@ -231,4 +260,8 @@ def _tick_tasks(move: Move, draft: Draft, plan: Plan) -> None:
 
 
 def _serves(task: Task, ref) -> bool:
-    return (ref.place, ref.kind, ref.of_class) == (task.pond.code, task.kind.code, task.of_class)
+    return (
+        (ref.place, ref.of_class) == (task.pond.code, task.of_class)
+        and task.kind is not None
+        and ref.kind == task.kind.code
+    )

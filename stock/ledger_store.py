@@ -143,7 +143,7 @@ class Store:
         self.kind_ids[cell.kind.code] = cell.kind_id
         self.kind_names[cell.kind.code] = cell.kind.common_name
         if cell.pond is not None:
-            self.pond_ids[cell.pond.code] = cell.pond_id
+            self.pond_ids[cell.pond.code] = cell.pond.pk
         return Ref(cell.pond.code if cell.pond is not None else cell.outside, cell.kind.code, cell.of_class)
 
     def write_month_ends(self, books: Books) -> None:

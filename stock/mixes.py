@@ -45,8 +45,12 @@ def forget_from(day: dt.date) -> None:
 
 
 def roll_soon(today: dt.date) -> None:
-    """Roll once the posting's transaction is committed."""
-    transaction.on_commit(lambda: roll(today))
+    """
+    Roll once the posting's transaction is committed.
+
+    A roll that fails is logged and made up for later: the posting stands by then and must not seem to fail.
+    """
+    transaction.on_commit(lambda: roll(today), robust=True)
 
 
 def roll(today: dt.date) -> int:
