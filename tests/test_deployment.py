@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import subprocess
 import sys
@@ -57,6 +58,41 @@ def test_the_deployment_check_warns_of_nothing_on_the_farms_network(tmp_path):
 def test_on_the_farms_network_cookies_travel_by_https_only(tmp_path):
     asked = "s.SESSION_COOKIE_SECURE, s.CSRF_COOKIE_SECURE, s.SECURE_SSL_REDIRECT, s.SECURE_HSTS_SECONDS >= 31536000"
     assert ask_settings(asked, tmp_path, **FARM) == "True True True True"
+
+
+def test_on_the_farms_network_cookies_are_bound_to_this_host(tmp_path):
+    asked = "s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SESSION_COOKIE_HTTPONLY, s.SESSION_COOKIE_SAMESITE"
+    assert ask_settings(asked, tmp_path, **FARM) == "__Host-sessionid __Host-csrftoken True Lax"
+
+
+SERVE_A_PAGE = """
+import re
+import django
+django.setup()
+from django.core.management import call_command
+from django.test import Client
+call_command("migrate", verbosity=0)
+call_command("collectstatic", interactive=False, verbosity=0)
+from config.wsgi import application
+client = Client(headers={"host": "127.0.0.1"})
+page = client.get("/sign-in/")
+for address in re.findall(r'(?:src|href)="(/static/[^"]+)"', page.content.decode()):
+    answer = client.get(address)
+    print(address, answer.status_code, "immutable" in answer.headers["Cache-Control"],
+          answer.headers["Content-Security-Policy"] == page.headers["Content-Security-Policy"])
+"""
+
+
+def test_in_production_every_file_of_a_page_is_served_under_a_hashed_name_with_the_policy(tmp_path):
+    done = run(["-c", SERVE_A_PAGE], tmp_path, DJANGO_SETTINGS_MODULE="config.settings")
+    assert done.returncode == 0, done.stderr
+    served = done.stdout.splitlines()
+    assert {re.sub(r"\.[0-9a-f]{12}\.", ".", line.split()[0]) for line in served} >= {
+        "/static/config/app.css",
+        "/static/config/app.js",
+    }
+    for line in served:
+        assert re.fullmatch(r"/static/\S+\.[0-9a-f]{12}\.\w+ 200 True True", line), line
 
 
 def test_on_one_machine_plain_http_works(tmp_path):

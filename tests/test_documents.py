@@ -36,6 +36,10 @@ def text_of(document: str) -> str:
 
 def tracked_files() -> list[Path]:
     """Return what git tracks; in a copy without git, every file that is not left out by name."""
+    if not (ROOT / ".git").exists():
+        found = (path for path in ROOT.rglob("*") if path.is_file() and "__pycache__" not in path.parts)
+        kept_out = (".venv", ".data", ".mypy_cache", ".ruff_cache", ".pytest_cache", ".hypothesis")
+        return [path for path in found if path.relative_to(ROOT).parts[0] not in kept_out]
     listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True)
     return [ROOT / name for name in listed.stdout.split("\0") if name and (ROOT / name).is_file()]
 
