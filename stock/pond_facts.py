@@ -3,29 +3,30 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 
-from ponds.figures import Range
-from ponds.models import Kind, KindFigure, Pond, PondState
+from ponds.models import Pond, PondState
 from ponds.seasons import season_of
 from stock import pond_rows
 from stock.advisor.mix import settled_equivalent
 from stock.advisor.ratio import Verdict, ratio, verdict
 from stock.advisor.watch import LosingHeads, losing_heads
 from stock.book import FIELD_OF_CLASS as FIELDS
-from stock.book import ClassHeads, balances, deaths_by_pond
+from stock.book import Balance, ClassHeads, balances
 from stock.mixes import mixes_on
 from stock.models import Count
 from stock.pond_kind import CERTAINTY, LastCount, PondKind, PondUse, SexedHaul, haul_verdict
+from stock.pond_rows import KindRow
 
-__all__ = ["LastCount", "PondKind", "PondUse", "SexedHaul", "pond_kinds", "year_before"]
+__all__ = ["LastCount", "PondKind", "PondUse", "SexedHaul", "one_pond", "pond_kinds", "year_before"]
 
 
 def pond_kinds(day: dt.date, *, pond_ids: Iterable[int] | None = None) -> list[PondKind]:
     """
     Return every pond and kind that stands there on a day or is allowed there.
 
-    In letter order of the ponds, then by the kind's name. Sixteen queries at most, whatever the number of
+    In letter order of the ponds, then by the kind's name. Fourteen queries at most, whatever the number of
     ponds and the age of the farm.
 
     Parameters
@@ -36,14 +37,20 @@ def pond_kinds(day: dt.date, *, pond_ids: Iterable[int] | None = None) -> list[P
         Only these ponds, retired ones too; by default all that are open on the day.
     """
     ponds = pond_rows.ponds_on(day, pond_ids)
-    fetched = _Fetched(day, [pond.pk for pond in ponds])
-    return [
-        _pond_kind(pond, fetched.kinds[kind_id], fetched)
-        for pond in ponds
-        for kind_id in sorted(
-            fetched.kinds_of(pond.pk), key=lambda kind_id: (fetched.kinds[kind_id].common_name, kind_id)
-        )
-    ]
+    ids = [pond.pk for pond in ponds]
+    return _assemble(ponds, _Fetched(day, ids, pond_rows.states_on(day, ids), months_back=12))
+
+
+def one_pond(pond: Pond, day: dt.date, *, months_back: int) -> tuple[list[PondKind], list[PondState]]:
+    """
+    Return the kinds of one pond with their history, and its states, the latest first.
+
+    Thirteen queries at most. `months_back` is how many months before the day's own the history goes.
+    """
+    states = pond_rows.all_states([pond.pk])[pond.pk]
+    on_day = next((state for state in states if state.from_on <= day), None)
+    held = {pond.pk: on_day} if on_day else {}
+    return _assemble([pond], _Fetched(day, [pond.pk], held, months_back=months_back)), states
 
 
 def year_before(day: dt.date) -> dt.date:
@@ -54,25 +61,21 @@ def year_before(day: dt.date) -> dt.date:
 class _Fetched:
     """Everything that is read of the ponds on a day, by pond and kind."""
 
-    def __init__(self, day: dt.date, ids: list[int]) -> None:
+    def __init__(
+        self, day: dt.date, ids: list[int], states: Mapping[int, PondState], *, months_back: int
+    ) -> None:
         self.day = day
         self.season = season_of(day)
+        self.states = states
         self.allowed = pond_rows.kinds_allowed(ids)
-        self.kinds, self.figures = pond_rows.kinds_with_figures()
+        self.kinds = pond_rows.kinds_with_figures()
         held = balances(day, pond_ids=ids)
-        classes: dict[tuple[int, int], dict[str, int]] = {}
-        for balance in held:
-            classes.setdefault((balance.pond_id, balance.kind_id), {})[FIELDS[balance.of_class]] = (
-                balance.heads
-            )
-        self.heads = {where: ClassHeads(**heads) for where, heads in classes.items()}
+        self.heads = {where: ClassHeads(**heads) for where, heads in _by_class(held).items()}
         first = year_before(day)
-        self.head_days = pond_rows.head_days(first, day, held)
-        died: dict[tuple[int, int], dict[str, int]] = {}
-        for (pond, kind, of_class), heads in deaths_by_pond(first, day, pond_ids=ids).items():
-            died.setdefault((pond, kind), {})[FIELDS[of_class]] = heads
-        self.deaths = {where: ClassHeads(**heads) for where, heads in died.items()}
-        self.states = pond_rows.states_on(day, ids)
+        by_month = pond_rows.held_by_month(_months_before(day, months_back), day, held)
+        self.head_days = pond_rows.head_days(first, day, by_month)
+        self.history = _histories(by_month)
+        self.deaths = pond_rows.deaths_between(first, day, ids)
         self.counts = pond_rows.last_counts(day, ids)
         self.hauls = pond_rows.last_sexed_hauls(day, ids)
         self.mixes = mixes_on(day)
@@ -89,31 +92,47 @@ class _Fetched:
         )
 
 
-def _pond_kind(pond: Pond, kind: Kind, fetched: _Fetched) -> PondKind:
-    where = pond.pk, kind.pk
+def _assemble(ponds: list[Pond], fetched: _Fetched) -> list[PondKind]:
+    return [
+        _pond_kind(pond, fetched.kinds[kind_id], fetched)
+        for pond in ponds
+        for kind_id in sorted(
+            fetched.kinds_of(pond.pk), key=lambda kind_id: (fetched.kinds[kind_id].name, kind_id)
+        )
+    ]
+
+
+def _pond_kind(pond: Pond, kind: KindRow, fetched: _Fetched) -> PondKind:
+    where = pond.pk, kind.kind_id
     heads = fetched.heads.get(where, ClassHeads())
-    band = kind.band_low, kind.band_high
-    figures = fetched.figures.get(kind.pk, [])
     haul = _sexed_haul(fetched.hauls.get(where))
     use = fetched.head_use(pond.pk)
-    females = fetched.mixes.get((pond.pk, kind.pk, "FEMALE"))
-    deaths = fetched.deaths.get(where, ClassHeads())
+    mixes = {
+        of_class: mix
+        for of_class in FIELDS
+        if (mix := fetched.mixes.get((pond.pk, kind.kind_id, of_class))) is not None
+    }
+    females = mixes.get("FEMALE")
+    deaths = tuple(fetched.deaths.get(where, ()))
+    died = _by_field((death.of_class, death.heads) for death in deaths)
     head_days = fetched.head_days.get(where, 0.0)
     return PondKind(
         pond_id=pond.pk,
         pond_code=pond.code,
         pond_name=pond.name,
-        kind_id=kind.pk,
+        kind_id=kind.kind_id,
         kind_code=kind.code,
-        kind_name=kind.common_name,
+        kind_name=kind.name,
         listing=kind.listing,
         day=fetched.day,
         season=fetched.season,
         target=kind.target,
-        band=band,
+        band=kind.band,
         is_allowed=where in fetched.allowed,
         heads=heads,
-        verdict=verdict(heads.females, 0, heads.males, 0, target=kind.target, band=band, certainty=CERTAINTY),
+        verdict=verdict(
+            heads.females, 0, heads.males, 0, target=kind.target, band=kind.band, certainty=CERTAINTY
+        ),
         last_haul=haul,
         seine_verdict=_seine_verdict(haul, heads, kind),
         use=_use(fetched.states.get(pond.pk)),
@@ -121,14 +140,50 @@ def _pond_kind(pond: Pond, kind: Kind, fetched: _Fetched) -> PondKind:
         head_use=use,
         head_room=None if pond.head_limit is None else pond.head_limit - use,
         space_a_head=kind.space_a_head,
-        deaths=deaths,
+        deaths=died,
         head_days=head_days,
-        losing=_losing(deaths, head_days, figures),
+        losing=_losing(died, head_days, kind),
         settled_females=settled_equivalent(females.seasons, fetched.season.year) if females else 0.0,
-        figures={row.name: Range(row.low, row.expected, row.high) for row in figures},
-        sources={row.name: row.source for row in figures},
+        figures=kind.figures,
+        sources=kind.sources,
         last_count=_last_count(fetched.counts.get(where), fetched.day),
+        deaths_by_cause=deaths,
+        history=fetched.history.get(where, ()),
+        mixes=mixes,
     )
+
+
+def _by_class(held: Iterable[Balance]) -> dict[tuple[int, int], dict[str, int]]:
+    classes: dict[tuple[int, int], dict[str, int]] = defaultdict(dict)
+    for balance in held:
+        classes[balance.pond_id, balance.kind_id][FIELDS[balance.of_class]] = balance.heads
+    return classes
+
+
+def _by_field(rows: Iterable[tuple[str, int]]) -> ClassHeads:
+    heads: dict[str, int] = defaultdict(int)
+    for of_class, number in rows:
+        heads[FIELDS[of_class]] += number
+    return ClassHeads(**heads)
+
+
+def _histories(
+    held: Iterable[pond_rows.HeldByMonth],
+) -> dict[tuple[int, int], tuple[tuple[dt.date, ClassHeads], ...]]:
+    points: dict[tuple[int, int], dict[dt.date, dict[str, int]]] = defaultdict(lambda: defaultdict(dict))
+    for cell in held:
+        where = cell.balance.pond_id, cell.balance.kind_id
+        for month, heads in cell.ends:
+            points[where][month][FIELDS[cell.balance.of_class]] = heads
+    return {
+        where: tuple((month, ClassHeads(**heads)) for month, heads in sorted(months.items()))
+        for where, months in points.items()
+    }
+
+
+def _months_before(day: dt.date, months: int) -> dt.date:
+    at = day.year * 12 + day.month - 1 - months
+    return dt.date(at // 12, at % 12 + 1, 1)
 
 
 def _sexed_haul(row: pond_rows.HaulRow | None) -> SexedHaul | None:
@@ -149,7 +204,7 @@ def _sexed_haul(row: pond_rows.HaulRow | None) -> SexedHaul | None:
     )
 
 
-def _seine_verdict(haul: SexedHaul | None, heads: ClassHeads, kind: Kind) -> Verdict | None:
+def _seine_verdict(haul: SexedHaul | None, heads: ClassHeads, kind: KindRow) -> Verdict | None:
     if haul is None:
         return None
     return haul_verdict(
@@ -157,7 +212,7 @@ def _seine_verdict(haul: SexedHaul | None, heads: ClassHeads, kind: Kind) -> Ver
         haul.males,
         standing=heads.total - heads.juveniles,
         target=kind.target,
-        band=(kind.band_low, kind.band_high),
+        band=kind.band,
         is_complete=haul.is_complete,
     )
 
@@ -168,12 +223,12 @@ def _use(state: PondState | None) -> PondUse:
     return PondUse(state.state, state.get_state_display(), state.from_on, state.ends_on)
 
 
-def _losing(deaths: ClassHeads, head_days: float, figures: list[KindFigure]) -> LosingHeads | None:
-    survival = next((row.expected for row in figures if row.name == KindFigure.Name.SURVIVAL), None)
-    if not survival:
+def _losing(deaths: ClassHeads, head_days: float, kind: KindRow) -> LosingHeads | None:
+    survival = kind.figures.get("SURVIVAL")
+    if survival is None or not survival.expected:
         return None
     adults = max(0, deaths.total - deaths.juveniles)
-    return losing_heads(adults, max(0.0, head_days), expected_annual_survival=survival)
+    return losing_heads(adults, max(0.0, head_days), expected_annual_survival=survival.expected)
 
 
 def _last_count(count: Count | None, day: dt.date) -> LastCount | None:

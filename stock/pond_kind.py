@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 from ponds.figures import Range
 from ponds.seasons import Season
+from stock.advisor.mix import CellMix
 from stock.advisor.ratio import Ratio, Verdict, sex_more, verdict
 from stock.advisor.watch import LosingHeads
 from stock.book import ClassHeads
 from stock.pond_flags import Flag, flags_of, rank_of, standing_word, tone_of
+from stock.pond_rows import Death
 
 CERTAINTY = 0.8
 """A verdict on a haul is given where its probability is at least this."""
@@ -138,6 +140,12 @@ class PondKind:
     sources : mapping of str to str
         Where each comes from.
     last_count : LastCount or None
+    deaths_by_cause : tuple of Death
+        The same deaths by month, class and cause.
+    history : tuple of (date, ClassHeads)
+        Heads at the end of each month asked for; the last point is that of the day.
+    mixes : mapping of str to CellMix
+        By class: the batches and seasons its heads came from.
     """
 
     pond_id: int
@@ -168,6 +176,9 @@ class PondKind:
     figures: Mapping[str, Range]
     sources: Mapping[str, str]
     last_count: LastCount | None
+    deaths_by_cause: tuple[Death, ...] = ()
+    history: tuple[tuple[dt.date, ClassHeads], ...] = ()
+    mixes: Mapping[str, CellMix] = field(default_factory=dict)
 
     @property
     def is_empty(self) -> bool:

@@ -8,10 +8,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q, Subquery, Sum
+from django.db.models import DateField, Exists, F, OuterRef, Q, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
-from ponds.models import Kind, KindFigure, Pond, PondState
+from ponds.figures import Range
+from ponds.models import Kind, Pond, PondState
 from stock.book import FIELD_OF_CLASS, Balance, ClassHeads
 from stock.models import Cell, Count, Entry, Haul, HaulLine, MonthEnd
 
@@ -48,12 +49,49 @@ def kinds_allowed(pond_ids: list[int]) -> set[PondKindId]:
     return set(through.values_list("pond_id", "kind_id"))
 
 
-def kinds_with_figures() -> tuple[dict[int, Kind], dict[int, list[KindFigure]]]:
-    """Return every kind by id, and its figures: two queries."""
-    figures: dict[int, list[KindFigure]] = defaultdict(list)
-    for figure in KindFigure.objects.all():
-        figures[figure.kind_id].append(figure)
-    return {kind.pk: kind for kind in Kind.objects.all()}, figures
+@dataclass(frozen=True)
+class KindRow:
+    """A kind as the advice reads it: its ratio's target and band, and its figures with their sources."""
+
+    kind_id: int
+    code: str
+    name: str
+    listing: str
+    target: float
+    band: tuple[float, float]
+    space_a_head: float
+    figures: dict[str, Range]
+    sources: dict[str, str]
+
+
+def kinds_with_figures() -> dict[int, KindRow]:
+    """Return every kind by id: one query."""
+    kinds: dict[int, KindRow] = {}
+    rows = Kind.objects.order_by("pk").values_list(
+        "pk", "code", "common_name", "listing", "target", "band_low", "band_high", "space_a_head",
+        "figures__name", "figures__low", "figures__expected", "figures__high", "figures__source",
+    )  # fmt: skip
+    for (
+        pk,
+        code,
+        name,
+        listing,
+        target,
+        band_low,
+        band_high,
+        space,
+        figure,
+        low,
+        expected,
+        high,
+        source,
+    ) in rows:
+        if pk not in kinds:
+            kinds[pk] = KindRow(pk, code, name, listing, target, (band_low, band_high), space, {}, {})
+        if figure is not None:
+            kinds[pk].figures[figure] = Range(low, expected, high)
+            kinds[pk].sources[figure] = source
+    return kinds
 
 
 def states_on(day: dt.date, pond_ids: list[int]) -> dict[int, PondState]:
@@ -65,6 +103,14 @@ def states_on(day: dt.date, pond_ids: list[int]) -> dict[int, PondState]:
     )
     rows = PondState.objects.filter(~Exists(later), pond__in=pond_ids, from_on__lte=day)
     return {state.pond_id: state for state in rows}
+
+
+def all_states(pond_ids: list[int]) -> dict[int, list[PondState]]:
+    """Return pond id -> all its states, the latest first: one query."""
+    rows: dict[int, list[PondState]] = defaultdict(list)
+    for state in PondState.objects.filter(pond__in=pond_ids).order_by("-from_on", "-pk"):
+        rows[state.pond_id].append(state)
+    return rows
 
 
 def last_counts(day: dt.date, pond_ids: list[int]) -> dict[PondKindId, Count]:
@@ -142,40 +188,106 @@ def _heads(entries: Any, side: str) -> Coalesce:
     return Coalesce(Subquery(total), 0)
 
 
-def head_days(first: dt.date, day: dt.date, held: list[Balance]) -> dict[PondKindId, float]:
-    """
-    Return (pond id, kind id) -> head-days of adults from `first` through `day`: two queries.
+@dataclass(frozen=True)
+class Death:
+    """Heads of one class that died in one month of one cause; below 0 where a death was taken back."""
 
-    An approximation by month ends: each day of a month counts the mean of what the book held when the month
-    began and when it ended (for the running month, at the end of `day`). Heads that came and went inside one
-    month are missed; over a year that is little against the limits of a few deaths.
+    month: dt.date
+    of_class: str
+    cause: str
+    heads: int
+
+
+def deaths_between(first: dt.date, last: dt.date, pond_ids: list[int]) -> dict[PondKindId, list[Death]]:
+    """Return (pond id, kind id) -> recorded deaths by month, class and cause, by the animal's day: one query."""
+    entries = Entry.objects.filter(reason="DIED", happened_on__range=(first, last))
+    rows = None
+    for side, sign in (("source", 1), ("target", -1)):
+        of_side = (
+            entries.filter(**{f"{side}__pond__in": pond_ids})
+            .order_by()
+            .values_list(f"{side}__pond", f"{side}__kind", f"{side}__of_class", "cause", "happened_on")
+            .annotate(total=Sum("heads") * sign)
+        )
+        rows = of_side if rows is None else rows.union(of_side, all=True)
+    died: dict[tuple[int, int, str, str, dt.date], int] = defaultdict(int)
+    for pond, kind, of_class, cause, on, heads in rows or ():
+        died[pond, kind, of_class, cause, on.replace(day=1)] += heads
+    found: dict[PondKindId, list[Death]] = defaultdict(list)
+    for (pond, kind, of_class, cause, month), heads in sorted(died.items()):
+        if heads:
+            found[pond, kind].append(Death(month, of_class, cause, heads))
+    return found
+
+
+@dataclass(frozen=True)
+class HeldByMonth:
+    """What one cell held: before the first month, and at the end of each month through that of the day."""
+
+    balance: Balance
+    before: int
+    ends: tuple[tuple[dt.date, int], ...]
+
+
+def held_by_month(first: dt.date, day: dt.date, held: list[Balance]) -> list[HeldByMonth]:
+    """
+    Return what each cell held at month ends from the month of `first` to that of `day`: one query.
 
     Parameters
     ----------
     first, day : date
-        First and last day of the period, both counted.
+        First and last day of the period.
     held : list of Balance
-        What the cells hold at the end of `day`.
+        What the cells hold at the end of `day`; that stands for the end of its month.
     """
-    adults = {balance.cell_id: balance for balance in held if balance.of_class in ADULT_CLASSES}
+    ids = [balance.cell_id for balance in held]
     month, last_month = first.replace(day=1), day.replace(day=1)
-    before = MonthEnd.objects.filter(cell=OuterRef("pk"), month__lt=month).order_by("-month")
-    opening = dict(
-        Cell.objects.filter(pond__in={balance.pond_id for balance in held})
-        .exclude(of_class="JUVENILE")
-        .values_list("pk", Coalesce(Subquery(before.values("heads")[:1]), 0))
+    latest = MonthEnd.objects.filter(cell=OuterRef("pk"), month__lt=month).order_by("-month")
+    # The day before any other stands for "before the first month": both kinds of row come in one query.
+    opening = Cell.objects.filter(pk__in=ids).values_list(
+        "pk", Value(dt.date.min, output_field=DateField()), Coalesce(Subquery(latest.values("heads")[:1]), 0)
     )
+    ends = MonthEnd.objects.filter(month__gte=month, month__lt=last_month, cell__in=ids)
     kept: dict[int, dict[dt.date, int]] = defaultdict(dict)
-    rows = MonthEnd.objects.filter(month__gte=month, month__lt=last_month, cell__in=list(adults))
-    for cell, of_month, heads in rows.values_list("cell", "month", "heads"):
+    for cell, of_month, heads in opening.union(ends.values_list("cell", "month", "heads"), all=True):
         kept[cell][of_month] = heads
+    found = []
+    for balance in held:
+        known = kept[balance.cell_id]
+        heads = before = known.get(dt.date.min, 0)
+        points = []
+        for at in months_between(month, last_month):
+            heads = balance.heads if at == last_month else known.get(at, heads)
+            points.append((at, heads))
+        found.append(HeldByMonth(balance, before, tuple(points)))
+    return found
+
+
+def months_between(first: dt.date, last: dt.date) -> list[dt.date]:
+    """Return the first days of the months from that of `first` to that of `last`."""
+    month, months = first.replace(day=1), []
+    while month <= last:
+        months.append(month)
+        month = (month + dt.timedelta(days=32)).replace(day=1)
+    return months
+
+
+def head_days(first: dt.date, day: dt.date, held: list[HeldByMonth]) -> dict[PondKindId, float]:
+    """
+    Return (pond id, kind id) -> head-days of adults from `first` through `day`.
+
+    An approximation by month ends: each day of a month counts the mean of what the book held when the month
+    began and when it ended (for the running month, at the end of `day`). Heads that came and went inside one
+    month are missed; over a year that is little against the limits of a few deaths.
+    """
     total: dict[PondKindId, float] = defaultdict(float)
-    for cell_id, balance in adults.items():
-        began, at = opening.get(cell_id, 0), month
-        while at <= last_month:
-            following = (at + dt.timedelta(days=32)).replace(day=1)
-            ended = balance.heads if at == last_month else kept[cell_id].get(at, began)
-            days = (min(following, day + dt.timedelta(days=1)) - max(at, first)).days
-            total[balance.pond_id, balance.kind_id] += days * (began + ended) / 2
-            began, at = ended, following
+    for cell in held:
+        if cell.balance.of_class not in ADULT_CLASSES:
+            continue
+        began = cell.before
+        for month, ended in cell.ends:
+            following = (month + dt.timedelta(days=32)).replace(day=1)
+            days = (min(following, day + dt.timedelta(days=1)) - max(month, first)).days
+            total[cell.balance.pond_id, cell.balance.kind_id] += max(0, days) * (began + ended) / 2
+            began = ended
     return dict(total)

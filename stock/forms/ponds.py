@@ -1,0 +1,69 @@
+"""The filters of the Ponds page and the day of a pond's page."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django import forms
+
+from ponds.computed_lists import RowFilterForm
+from ponds.models import PondState
+from stock.tables.ponds import PondRow
+
+WRONG = "wrong"
+
+
+class PondFilterForm(RowFilterForm):
+    """Show the ponds of one kind, state or verdict."""
+
+    kind = forms.ChoiceField(required=False)
+    state = forms.ChoiceField(required=False, choices=[("", "Any state"), *PondState.State.choices])
+    verdict = forms.ChoiceField(required=False)
+
+    def __init__(self, asked, *, rows: list[PondRow]) -> None:
+        super().__init__(asked)
+        kinds = sorted({(row.facts.kind_code, row.kind) for row in rows}, key=lambda kind: kind[1])
+        words = list(dict.fromkeys(row.verdict for row in sorted(rows, key=lambda row: row.rank)))
+        self.fields["kind"].choices = [("", "Every kind"), *kinds]  # type: ignore[attr-defined]
+        self.fields["verdict"].choices = [  # type: ignore[attr-defined]
+            ("", "Every verdict"),
+            (WRONG, "anything to look at"),
+            *((word, word) for word in words),
+        ]
+
+    def admits(self, row: PondRow) -> bool:
+        chosen = self.cleaned_data
+        if chosen["kind"] and row.facts.kind_code != chosen["kind"]:
+            return False
+        if chosen["state"] and row.facts.use.code != chosen["state"]:
+            return False
+        if chosen["verdict"] == WRONG:
+            return bool(row.facts.flags)
+        return not chosen["verdict"] or row.verdict == chosen["verdict"]
+
+
+class DayForm(forms.Form):
+    """The day a pond is looked at; empty is today."""
+
+    on = forms.DateField(
+        label="On another day",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}),
+        error_messages={"invalid": "This is not a day. Write it as year-month-day, such as 2026-06-30."},
+    )
+
+    def __init__(self, asked, *, today: dt.date, opened_on: dt.date) -> None:
+        super().__init__(asked)
+        self.today, self.opened_on = today, opened_on
+
+    def clean_on(self) -> dt.date | None:
+        on = self.cleaned_data["on"]
+        if on is not None and on > self.today:
+            raise forms.ValidationError(
+                f"{on} is still to come; the book ends today, {self.today}. Give today or an earlier day."
+            )
+        if on is not None and on < self.opened_on:
+            raise forms.ValidationError(
+                f"The pond opened on {self.opened_on}; give that day or a later one, not {on}."
+            )
+        return on

@@ -1,0 +1,242 @@
+"""The table of every pond at a glance: one row a pond and kind."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import django_tables2 as tables
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
+
+from ponds.lists import DayColumn, NumberColumn, PlainTable
+from stock.links import link
+from stock.pond_kind import PondKind
+from stock.strips import ratio_strip
+from stock.tasks import OpenTask
+from stock.templatetags.stock_format import percent, ratio_interval
+from stock.templatetags.stock_format import ratio as ratio_words
+
+TAG_CLASS = {"bad": "tag tag-bad", "warn": "tag tag-warn", "good": "tag tag-good", "": "tag"}
+FLAG_WORDS = {
+    "losing-heads": "losing heads",
+    "too-many-males": "below 1.5 : 1",
+    "unsettled": "unsettled",
+    "over-limit": "over its limit",
+    "not-allowed": "not kept for it",
+    "few-males": "few males",
+}
+
+
+@dataclass(frozen=True)
+class PondRow:
+    """A pond and kind with what stands beside it in the table."""
+
+    facts: PondKind
+    tasks: tuple[OpenTask, ...]
+    place: int
+
+    @property
+    def pond(self) -> str:
+        return self.facts.pond_code
+
+    @property
+    def kind(self) -> str:
+        return self.facts.kind_name
+
+    @property
+    def females(self) -> int:
+        return self.facts.heads.females
+
+    @property
+    def males(self) -> int:
+        return self.facts.heads.males
+
+    @property
+    def unsexed(self) -> int:
+        return self.facts.heads.unsexed
+
+    @property
+    def juveniles(self) -> int:
+        return self.facts.heads.juveniles
+
+    @property
+    def ratio(self) -> float | None:
+        """Females per male by the book; infinite without males, None with neither."""
+        if self.females and not self.males:
+            return math.inf
+        return self.facts.verdict.ratio if self.females or self.males else None
+
+    @property
+    def verdict(self) -> str:
+        return self.facts.word
+
+    @property
+    def seine(self) -> float | None:
+        return self.facts.last_haul.ratio.value if self.facts.last_haul else None
+
+    @property
+    def seine_low(self) -> float | None:
+        return self.facts.last_haul.ratio.lower if self.facts.last_haul else None
+
+    @property
+    def seine_high(self) -> float | None:
+        return self.facts.last_haul.ratio.upper if self.facts.last_haul else None
+
+    @property
+    def limit_use(self) -> float | None:
+        return self.facts.head_use / self.facts.head_limit if self.facts.head_limit else None
+
+    @property
+    def deaths(self) -> int:
+        return self.facts.deaths.total
+
+    @property
+    def last_haul(self) -> Any:
+        return self.facts.last_haul.day if self.facts.last_haul else None
+
+    @property
+    def state(self) -> str:
+        return self.facts.use.words
+
+    @property
+    def open_tasks(self) -> int:
+        return len(self.tasks)
+
+    @cached_property
+    def rank(self) -> tuple[int, int]:
+        return self.facts.rank, self.place
+
+    @property
+    def flag_words(self) -> list[str]:
+        """What is wrong beside the verdict's own words."""
+        words = [FLAG_WORDS[flag.code] for flag in self.facts.flags if flag.code in FLAG_WORDS]
+        return [word for word in words if word != self.verdict]
+
+
+class PondKindTable(PlainTable):
+    """Every pond and kind; the columns of figures are narrow so that all stand side by side on a desk."""
+
+    caption = "Every pond"
+    row_header = "pond"
+
+    pond = tables.Column(order_by=("place",))
+    kind = tables.Column(order_by=("kind", "place"))
+    verdict = tables.Column(verbose_name="Verdict", order_by=("rank",))
+    females = NumberColumn(verbose_name="Females")
+    males = NumberColumn(verbose_name="Males")
+    unsexed = NumberColumn(verbose_name="Unsexed")
+    juveniles = NumberColumn(verbose_name="Juv.")
+    ratio = NumberColumn(verbose_name="By the book")
+    seine = tables.Column(verbose_name="Last haul, 95 % limits", empty_values=())
+    seine_low = tables.Column(verbose_name="Last haul, at least", visible=False)
+    seine_high = tables.Column(verbose_name="Last haul, at most", visible=False)
+    last_haul = DayColumn(verbose_name="Last haul on", visible=False)
+    limit_use = NumberColumn(verbose_name="Of limit")
+    deaths = NumberColumn(verbose_name="Deaths, 12 mo.")
+    state = tables.Column()
+    open_tasks = NumberColumn(verbose_name="Tasks")
+
+    class Meta(PlainTable.Meta):
+        order_by = ("verdict",)
+        attrs = {"class": "table cards dense"}
+        empty_text = "No pond and kind is like that. Show all to see the rest."
+
+    def render_pond(self, record: PondRow) -> SafeString:
+        name = (
+            format_html(' <span class="note">{}</span>', record.facts.pond_name)
+            if record.facts.pond_name
+            else ""
+        )
+        return format_html(
+            '<a href="{}" aria-label="Pond {}">{}</a>{}',
+            link("stock:pond-detail", record.pond),
+            record.pond,
+            record.pond,
+            name,
+        )
+
+    def value_pond(self, record: PondRow) -> str:
+        return record.pond
+
+    def render_verdict(self, record: PondRow) -> SafeString:
+        tag = format_html('<span class="{}">{}</span>', TAG_CLASS[record.facts.tone], record.verdict)
+        more = format_html_join(
+            "", ' <span class="note also">{}</span>', ((word,) for word in record.flag_words)
+        )
+        return format_html("{}{}", tag, more)
+
+    def value_verdict(self, record: PondRow) -> str:
+        return "; ".join([record.verdict, *record.flag_words])
+
+    def render_ratio(self, record: PondRow) -> str:
+        return ratio_words(record.ratio)
+
+    def value_ratio(self, record: PondRow) -> float | str:
+        return _exported(record.ratio)
+
+    def render_seine(self, record: PondRow) -> SafeString | str:
+        haul = record.facts.last_haul
+        if haul is None:
+            return mark_safe('<span class="note">none sexed</span>')
+        limits = ratio_interval(haul.ratio.lower, haul.ratio.upper)
+        words = f"{haul.females} females, {haul.males} males on {haul.day.day} {haul.day:%b %Y}"
+        strip = ratio_strip(
+            f"Pond {record.pond}, {record.kind}: last haul",
+            f"{words}: {ratio_words(haul.ratio.value)}, limits {limits}.",
+            haul.ratio.value,
+            haul.ratio.lower,
+            haul.ratio.upper,
+            band=record.facts.band,
+        )
+        return format_html(
+            '<span class="strip">{}</span><span class="note">{}, {}</span>',
+            mark_safe(strip),  # noqa: S308 - our own renderer, which escapes every word
+            limits,
+            f"{haul.day.day} {haul.day:%b %y}",
+        )
+
+    def value_seine(self, record: PondRow) -> float | str:
+        return _exported(record.seine)
+
+    def value_seine_low(self, record: PondRow) -> float | str:
+        return _exported(record.seine_low)
+
+    def value_seine_high(self, record: PondRow) -> float | str:
+        return _exported(record.seine_high)
+
+    def render_limit_use(self, record: PondRow) -> str:
+        return percent(record.limit_use)
+
+    def value_limit_use(self, record: PondRow) -> float | str:
+        return _exported(record.limit_use)
+
+    def render_state(self, record: PondRow) -> SafeString | str:
+        if not record.facts.use.in_quarantine:
+            return record.state
+        return format_html('<span class="tag tag-warn">{}</span>', record.state)
+
+    def value_state(self, record: PondRow) -> str:
+        return record.state
+
+    def render_open_tasks(self, record: PondRow) -> SafeString | str:
+        if not record.tasks:
+            return "0"
+        return format_html(
+            '<a href="{}#tasks" aria-label="{} open tasks of pond {}">{}</a>',
+            link("stock:pond-detail", record.pond),
+            len(record.tasks),
+            record.pond,
+            len(record.tasks),
+        )
+
+    def value_open_tasks(self, record: PondRow) -> int:
+        return len(record.tasks)
+
+
+def _exported(figure: float | None) -> float | str:
+    if figure is None:
+        return ""
+    return "no males" if math.isinf(figure) else figure
