@@ -19,5 +19,6 @@ urlpatterns = [
     path("settings/people/of/<str:name>/disable/", people.person_disable, name="person-disable"),
     path("settings/people/of/<str:name>/enable/", people.person_enable, name="person-enable"),
     path("settings/people/of/<str:name>/reset/", people.person_reset, name="person-reset"),
+    path("", include("ponds.urls")),
     path("", include("stock.urls")),
 ]

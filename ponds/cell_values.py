@@ -14,6 +14,8 @@ from ponds.names import name_key
 
 EARLIEST_DAY = dt.date(1900, 1, 1)
 LATEST_DAY = dt.date(2100, 1, 1)
+# Words that stand where a code stands in an address.
+RESERVED_CODES = ("new", "shipped")
 _DAY = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[ T]00:00(?::00)?)?\Z", re.ASCII)
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
@@ -150,6 +152,8 @@ class Code:
         return "code: small letters, digits, hyphens"
 
     def __call__(self, cell: str) -> str:
+        if cell in RESERVED_CODES:
+            raise ValueError(f"{cell} cannot be a code: a page has that address. Choose another.")
         if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", cell) or len(cell) > self.longest:
             raise ValueError(
                 f"{cell} is not a code; write small letters, digits and hyphens, such as river-cooter, "

@@ -11,6 +11,7 @@ from decimal import Decimal
 from ponds import units
 
 PERCENT = "PERCENT"
+SHARE = "SHARE"
 PLAIN = ""
 
 SHARES = ("LAYING_SHARE", "HATCH_SHARE", "SURVIVAL")
@@ -35,10 +36,15 @@ class Range:
 def units_of(name: str) -> tuple[tuple[str, str], ...]:
     """Return (code, words) of the units in which a figure may be typed, the commonest first."""
     if name in SHARES:
-        return ((PERCENT, "%"), (PLAIN, "share, 0 to 1"))
+        return ((PERCENT, "%"), (SHARE, "share, 0 to 1"))
     if name in TEMPERATURES:
         return (("F", "°F"), ("C", "°C"))
     return ((PLAIN, {"NESTS": "nests", "EGGS": "eggs", "INCUBATION_DAYS": "days"}[name]),)
+
+
+def unit_left_out(name: str) -> str:
+    """Return the unit that is meant where a sheet names none: a share is 0 to 1, a temperature must say."""
+    return SHARE if name in SHARES else PLAIN
 
 
 def read_figure(name: str, text: str, unit: str) -> float:

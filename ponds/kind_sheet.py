@@ -133,12 +133,12 @@ def _fields(row: SheetRow) -> dict[str, Any]:
 def _figures(row: SheetRow) -> dict[str, TypedFigure]:
     typed: dict[str, TypedFigure] = {}
     for words, name in FIGURE_COLUMNS.items():
-        unit = row[f"{words} unit"] if f"{words} unit" in row.values else figures.PLAIN
+        unit = row.values.get(f"{words} unit") or figures.unit_left_out(name)
         one = TypedFigure(
             row.text(f"{words} low"),
             row.text(f"{words} expected"),
             row.text(f"{words} high"),
-            unit if unit is not None else figures.PLAIN,
+            unit,
             row[f"{words} source"],
         )
         for column, text in (("low", one.low), ("expected", one.expected), ("high", one.high)):

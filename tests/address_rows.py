@@ -47,6 +47,30 @@ def person_name() -> str:
     return person.get_username()
 
 
+def kind_code() -> str:
+    from tests.factories import KindFactory
+
+    return KindFactory(code="address-kind").code
+
+
+def pond_code() -> str:
+    from tests.factories import PondFactory
+
+    return PondFactory(code="QQ").code
+
+
+def nest_key() -> Any:
+    """Record nests in a pond of their own."""
+    import datetime as dt
+    import uuid
+
+    from ponds.nest_book import record
+    from tests.factories import PondFactory
+
+    day = dt.date(2024, 5, 1)
+    return record(key=uuid.uuid4(), pond=PondFactory(code="QN"), kind=None, dug_on=day, nests=3, today=day).key
+
+
 ROWS = [
     Row("up", get=EVERYONE),
     Row("sign-in", get=EVERYONE, post=EVERYONE),
@@ -60,4 +84,23 @@ ROWS = [
     Row("person-disable", {"name": person_name}, post=OWNERS),
     Row("person-enable", {"name": person_name}, post=OWNERS),
     Row("person-reset", {"name": person_name}, post=OWNERS),
+    Row("ponds:settings", get=ROLES),
+    Row("ponds:farm-edit", get=OWNERS, post=OWNERS),
+    Row("ponds:kind-list", get=ROLES),
+    Row("ponds:kind-new", get=OWNERS, post=OWNERS),
+    Row("ponds:kinds-add-shipped", post=OWNERS),
+    Row("ponds:kind-detail", {"code": kind_code}, get=ROLES),
+    Row("ponds:kind-edit", {"code": kind_code}, get=OWNERS, post=OWNERS),
+    Row("ponds:pond-settings", get=ROLES),
+    Row("ponds:pond-new", get=OWNERS, post=OWNERS),
+    Row("ponds:pond-edit", {"code": pond_code}, get=OWNERS, post=OWNERS),
+    Row("ponds:pond-state", {"code": pond_code}, get=ROLES, post=OWNERS),
+    Row("ponds:pond-retire", {"code": pond_code}, get=OWNERS, post=OWNERS),
+    Row("ponds:sheets", get=OWNERS, post=OWNERS),
+    Row("ponds:sheet-write", post=OWNERS),
+    Row("ponds:sheet-template", {"what": "ponds", "form": "csv"}, get=OWNERS),
+    Row("ponds:nest-list", get=ROLES),
+    Row("ponds:nest-new", get=HANDS, post=HANDS),
+    Row("ponds:nest-correct", {"key": nest_key}, get=HANDS, post=HANDS),
+    Row("ponds:nest-take-back", {"key": nest_key}, get=HANDS, post=HANDS),
 ]

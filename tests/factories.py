@@ -12,13 +12,13 @@ from ponds.names import next_pond_code
 from ponds.roles import give_role
 
 FIGURES = {
-    KindFigure.Name.LAYING_SHARE: ("0.4", "0.7", "0.95", ""),
+    KindFigure.Name.LAYING_SHARE: ("0.4", "0.7", "0.95", "SHARE"),
     KindFigure.Name.NESTS: ("1", "2", "3.5", ""),
     KindFigure.Name.EGGS: ("6.5", "9", "11", ""),
-    KindFigure.Name.HATCH_SHARE: ("0.7", "0.8", "0.9", ""),
+    KindFigure.Name.HATCH_SHARE: ("0.7", "0.8", "0.9", "SHARE"),
     KindFigure.Name.INCUBATION_TEMPERATURE: ("81", "82", "83", "F"),
     KindFigure.Name.INCUBATION_DAYS: ("62", "67", "72", ""),
-    KindFigure.Name.SURVIVAL: ("0.77", "0.9", "0.97", ""),
+    KindFigure.Name.SURVIVAL: ("0.77", "0.9", "0.97", "SHARE"),
 }
 
 

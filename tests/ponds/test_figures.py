@@ -2,14 +2,14 @@
 
 import pytest
 
-from ponds.figures import PERCENT, read_figure, read_range, show_figure
+from ponds.figures import PERCENT, SHARE, read_figure, read_range, show_figure
 
 
 @pytest.mark.parametrize(
     ("name", "text", "unit", "kept"),
     [
         ("LAYING_SHARE", "70", PERCENT, 0.7),
-        ("LAYING_SHARE", "0.7", "", 0.7),
+        ("LAYING_SHARE", "0.7", SHARE, 0.7),
         ("SURVIVAL", "100", PERCENT, 1.0),
         ("NESTS", "2.5", "", 2.5),
         ("EGGS", "12.4", "", 12.4),
@@ -25,7 +25,7 @@ def test_figures_are_kept_in_one_unit(name, text, unit, kept):
 @pytest.mark.parametrize(
     ("name", "text", "unit", "words"),
     [
-        ("LAYING_SHARE", "70", "", "for per cent choose %"),
+        ("LAYING_SHARE", "70", SHARE, "for per cent choose %"),
         ("LAYING_SHARE", "0.7", PERCENT, "write 70 or choose share"),
         ("LAYING_SHARE", "120", PERCENT, "at most 100 %"),
         ("LAYING_SHARE", "-5", PERCENT, "cannot be a share"),

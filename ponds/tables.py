@@ -1,0 +1,193 @@
+"""The lists of this app."""
+
+from __future__ import annotations
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from ponds import units
+from ponds.lists import NumberColumn, PlainTable
+from ponds.models import Farm, Kind, KindFigure, NestDay, Pond, PondState
+from ponds.templatetags.pond_units import in_unit
+
+
+def _expected(kind: Kind, name: str) -> float | None:
+    return next((figure.expected for figure in kind.figures.all() if figure.name == name), None)
+
+
+class KindTable(PlainTable):
+    """Every kind, with what is expected of one laying female."""
+
+    caption = "Kinds"
+    row_header = "common_name"
+    common_name = tables.Column(verbose_name="Kind", order_by="name_key")
+    scientific_name = tables.Column(verbose_name="Scientific name")
+    target = NumberColumn(decimals=1, verbose_name="Target")
+    band = tables.Column(
+        empty_values=(),
+        order_by=("band_low", "band_high"),
+        attrs={"td": {"class": "num"}, "th": {"class": "num"}},
+    )
+    nests = NumberColumn(empty_values=(), orderable=False, verbose_name="Nests a season")
+    eggs = NumberColumn(empty_values=(), orderable=False, verbose_name="Eggs a nest")
+    listing = tables.Column(default="not listed")
+    code = tables.Column(verbose_name="Code")
+
+    class Meta(PlainTable.Meta):
+        model = Kind
+        fields = ("common_name", "scientific_name", "target", "band", "nests", "eggs", "listing", "code")
+        order_by = ("common_name",)
+        empty_text = "No kinds yet. Add the shipped ones, or one of your own."
+
+    def render_common_name(self, record: Kind) -> SafeString:
+        return format_html(
+            '<a href="{}">{}</a>', reverse("ponds:kind-detail", args=[record.code]), record.common_name
+        )
+
+    def value_common_name(self, record: Kind) -> str:
+        return record.common_name
+
+    def render_band(self, record: Kind) -> str:
+        return f"{record.band_low:g} to {record.band_high:g}"
+
+    def render_nests(self, record: Kind) -> str:
+        return _written(_expected(record, KindFigure.Name.NESTS))
+
+    def value_nests(self, record: Kind) -> float | None:
+        return _expected(record, KindFigure.Name.NESTS)
+
+    def render_eggs(self, record: Kind) -> str:
+        return _written(_expected(record, KindFigure.Name.EGGS))
+
+    def value_eggs(self, record: Kind) -> float | None:
+        return _expected(record, KindFigure.Name.EGGS)
+
+
+def _written(value: float | None) -> str:
+    return "not known" if value is None else f"{value:g}"
+
+
+class PondSettingsTable(PlainTable):
+    """Every pond as it is set up, retired ones too."""
+
+    caption = "Ponds as set up"
+    row_header = "code"
+    code = tables.Column(verbose_name="Pond", order_by=("code_length", "code"))
+    name = tables.Column(default="")
+    state = tables.Column(accessor="state_now", verbose_name="Used as", default="not said")
+    water = NumberColumn(accessor="water_area_cm2", verbose_name="Water", default="not known")
+    head_limit = NumberColumn(verbose_name="Head limit", default="none")
+    kinds = tables.Column(empty_values=(), orderable=False, verbose_name="Kinds allowed")
+    opened_on = tables.DateColumn(verbose_name="Opened", format="Y-m-d", attrs={"td": {"class": "day"}})
+    change = tables.Column(empty_values=(), orderable=False, exclude_from_export=True, verbose_name="Change")
+
+    class Meta(PlainTable.Meta):
+        model = Pond
+        fields = ("code", "name", "state", "water", "head_limit", "kinds", "opened_on", "change")
+        order_by = ("code",)
+        empty_text = "No ponds yet. Add the first one."
+
+    def __init__(self, *args, farm: Farm, is_owner: bool, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.farm = farm
+        self.links = [("State", "ponds:pond-state")]
+        if is_owner:
+            self.links.insert(0, ("Edit", "ponds:pond-edit"))
+
+    def render_code(self, record: Pond) -> str:
+        return f"Pond {record.code}"
+
+    def value_code(self, record: Pond) -> str:
+        return record.code
+
+    def render_state(self, record: Pond) -> str:
+        return self.value_state(record)
+
+    def value_state(self, record: Pond) -> str:
+        if record.retired_on:
+            return f"retired {record.retired_on:%Y-%m-%d}"
+        state = getattr(record, "state_now", None) or ""
+        words = dict(PondState.State.choices).get(state, "not said")
+        ends_on = getattr(record, "state_ends_on", None)
+        return f"{words} until {ends_on:%Y-%m-%d}" if ends_on else str(words)
+
+    def render_water(self, record: Pond) -> str:
+        return in_unit(record.water_area_cm2, self.farm.area_unit)
+
+    def value_water(self, record: Pond) -> float | None:
+        if record.water_area_cm2 is None:
+            return None
+        return float(units.from_stored(record.water_area_cm2, self.farm.area_unit))
+
+    def render_kinds(self, record: Pond) -> str:
+        return self.value_kinds(record) or "any"
+
+    def value_kinds(self, record: Pond) -> str:
+        return ", ".join(sorted(kind.common_name for kind in record.kinds_allowed.all()))
+
+    def render_change(self, record: Pond) -> SafeString:
+        return format_html_join(
+            " ",
+            '<a href="{}">{}<span class="visually-hidden"> of pond {}</span></a>',
+            ((reverse(name, args=[record.code]), words, record.code) for words, name in self.links),
+        )
+
+
+class NestTable(PlainTable):
+    """The nest book: every row that stands."""
+
+    caption = "Nest book"
+    row_header = "dug_on"
+    dug_on = tables.DateColumn(
+        verbose_name="Day", format="Y-m-d", order_by=("dug_on", "pk"), attrs={"td": {"class": "day"}}
+    )
+    pond = tables.Column(accessor="pond__code", verbose_name="Pond", order_by=("pond__code", "dug_on", "pk"))
+    kind = tables.Column(
+        accessor="kind__common_name",
+        verbose_name="Kind",
+        default="not known",
+        order_by=("kind__name_key", "dug_on", "pk"),
+    )
+    nests = NumberColumn(order_by=("nests", "pk"))
+    eggs = NumberColumn(default="not counted", order_by=("eggs", "pk"))
+    broken = NumberColumn(default="", order_by=("broken", "pk"))
+    eggs_a_nest = NumberColumn(empty_values=(), orderable=False, verbose_name="Eggs a nest")
+    note = tables.Column(empty_values=(), orderable=False)
+    by = tables.Column(
+        accessor="by__username", verbose_name="Entered by", default="not signed", orderable=False
+    )
+    change = tables.Column(empty_values=(), orderable=False, exclude_from_export=True, verbose_name="Change")
+
+    class Meta(PlainTable.Meta):
+        model = NestDay
+        fields = ("dug_on", "pond", "kind", "nests", "eggs", "broken", "eggs_a_nest", "note", "by", "change")
+        order_by = ("-dug_on",)
+        empty_text = "No nests in the book for what is asked here."
+
+    def render_note(self, record: NestDay) -> str | SafeString:
+        if record.replaces_id:
+            return format_html('<span class="tag">corrected</span> {}', record.note)
+        return record.note
+
+    def value_note(self, record: NestDay) -> str:
+        return f"corrected. {record.note}".strip() if record.replaces_id else record.note
+
+    def render_eggs_a_nest(self, record: NestDay) -> str:
+        found = self.value_eggs_a_nest(record)
+        return "" if found is None else f"{found:.1f}"
+
+    def value_eggs_a_nest(self, record: NestDay) -> float | None:
+        if record.eggs is None or not record.nests:
+            return None
+        return round(record.eggs / record.nests, 2)
+
+    def render_change(self, record: NestDay) -> SafeString:
+        what = f" {record.nests} nests on {record.dug_on:%Y-%m-%d}"
+        links = [("Correct", "ponds:nest-correct"), ("Take back", "ponds:nest-take-back")]
+        return format_html_join(
+            " ",
+            '<a href="{}">{}<span class="visually-hidden">{}</span></a>',
+            ((reverse(name, args=[record.key]), words, what) for words, name in links),
+        )

@@ -1,0 +1,29 @@
+"""Addresses of the ground floor: settings and the nest book."""
+
+from django.urls import path
+
+from ponds.views import farm, kinds, nests, ponds, sheets
+
+app_name = "ponds"
+
+urlpatterns = [
+    path("settings/", farm.settings_page, name="settings"),
+    path("settings/farm/", farm.farm_edit, name="farm-edit"),
+    path("settings/kinds/", kinds.KindList.as_view(), name="kind-list"),
+    path("settings/kinds/new/", kinds.kind_new, name="kind-new"),
+    path("settings/kinds/shipped/", kinds.kinds_add_shipped, name="kinds-add-shipped"),
+    path("settings/kinds/<slug:code>/", kinds.kind_detail, name="kind-detail"),
+    path("settings/kinds/<slug:code>/edit/", kinds.kind_edit, name="kind-edit"),
+    path("settings/ponds/", ponds.PondSettingsList.as_view(), name="pond-settings"),
+    path("settings/ponds/new/", ponds.pond_new, name="pond-new"),
+    path("settings/ponds/<str:code>/edit/", ponds.pond_edit, name="pond-edit"),
+    path("settings/ponds/<str:code>/state/", ponds.pond_state, name="pond-state"),
+    path("settings/ponds/<str:code>/retire/", ponds.pond_retire, name="pond-retire"),
+    path("settings/sheets/", sheets.sheet_page, name="sheets"),
+    path("settings/sheets/write/", sheets.sheet_write, name="sheet-write"),
+    path("settings/sheets/<slug:what>.<str:form>", sheets.sheet_template, name="sheet-template"),
+    path("nests/", nests.NestList.as_view(), name="nest-list"),
+    path("nests/new/", nests.nest_new, name="nest-new"),
+    path("nests/<uuid:key>/correct/", nests.nest_correct, name="nest-correct"),
+    path("nests/<uuid:key>/take-back/", nests.nest_take_back, name="nest-take-back"),
+]

@@ -1,0 +1,137 @@
+"""The nest book: the list, a quick entry, a correction, taking a row back."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from ponds import nest_book
+from ponds.farm import the_farm
+from ponds.filters import NestFilter
+from ponds.forms import NestForm, TakeBackForm
+from ponds.lists import ListPage
+from ponds.models import NestDay, Pond
+from ponds.open_pages import OpenPaginator
+from ponds.roles import for_hand, role_of
+from ponds.tables import NestTable
+from ponds.views.answers import see_other, show_form
+
+ROWS_SHOWN = 10
+
+
+class NestList(ListPage):
+    """Every row of the nest book that stands."""
+
+    model = NestDay
+    table_class = NestTable
+    filterset_class = NestFilter
+    template_name = "ponds/nest_list.html"
+    search_fields = ("note", "pond__code", "pond__name", "kind__common_name", "by__username")
+    search_label = "Search pond, kind, note or person"
+    export_name = "nest-book"
+    paginator_class = OpenPaginator
+
+    def get_queryset(self) -> QuerySet:
+        standing = super().get_queryset().filter(replaced_by=None, is_void=False)
+        return standing.select_related("pond", "kind", "by").order_by("-dug_on", "-pk")
+
+    def get_table_kwargs(self) -> dict[str, Any]:
+        return {} if role_of(self.request.user) != "reader" else {"exclude": ("change",)}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def nest_new(request: HttpRequest) -> HttpResponse:
+    """Enter one pond's nests of one kind on one day."""
+    today = the_farm().today()
+    form = NestForm(request.POST or None, initial=_start(request, today))
+    if request.method == "POST" and form.is_valid():
+        try:
+            row = nest_book.record(**form.entry(), by=request.user, today=today)
+        except nest_book.NestRefused as refused:
+            _refuse(form, refused)
+        else:
+            messages.success(request, _said(row), extra_tags=_undo(row))
+            return see_other(f"{reverse('ponds:nest-new')}?day={row.dug_on:%Y-%m-%d}")
+    latest = (
+        NestDay.objects.standing()
+        .select_related("pond", "kind", "by")
+        .order_by("-recorded_at", "-pk")[:ROWS_SHOWN]
+    )
+    return show_form(request, "ponds/nest_new.html", {"form": form, "latest": latest})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def nest_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
+    """Put a corrected row in the place of one; the old one stays in the book."""
+    row = get_object_or_404(NestDay.objects.select_related("pond", "kind", "by"), key=key)
+    initial = {name: getattr(row, name) for name in ("kind", "dug_on", "nests", "eggs", "broken", "note")}
+    initial["kind"] = row.kind.code if row.kind else None
+    form = NestForm(request.POST or None, initial=initial, row=row)
+    if request.method == "POST" and form.is_valid():
+        try:
+            mended = nest_book.replace(row=row, **form.entry(), by=request.user, today=the_farm().today())
+        except nest_book.NestRefused as refused:
+            _refuse(form, refused)
+        else:
+            messages.success(request, f"Corrected: {_said(mended)}", extra_tags=_undo(mended))
+            return see_other("ponds:nest-list")
+    return show_form(request, "ponds/nest_correct.html", {"form": form, "row": row})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def nest_take_back(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
+    """Take a row back; it stays in the book, and counts for nothing."""
+    row = get_object_or_404(NestDay.objects.select_related("pond", "kind", "by"), key=key)
+    form = TakeBackForm(request.POST or None, initial={"key": uuid.uuid4()})
+    if request.method == "POST" and form.is_valid():
+        try:
+            nest_book.take_back(
+                row=row,
+                key=form.cleaned_data["key"],
+                note=form.cleaned_data["note"],
+                by=request.user,
+                today=the_farm().today(),
+            )
+        except nest_book.NestRefused as refused:
+            _refuse(form, refused)
+        else:
+            messages.success(request, f"Taken back: {_said(row)}")
+            return see_other("ponds:nest-list")
+    return show_form(request, "ponds/nest_take_back.html", {"form": form, "row": row})
+
+
+def _start(request: HttpRequest, today) -> dict[str, Any]:
+    """Return what the form shows first: today, and the pond and its only kind where `?pond=` names one."""
+    start: dict[str, Any] = {"dug_on": request.GET.get("day") or today}
+    code = request.GET.get("pond", "").upper()
+    pond = Pond.objects.prefetch_related("kinds_allowed").filter(code=code).first() if code else None
+    if pond:
+        start["pond"] = pond.code
+        kinds = list(pond.kinds_allowed.all())
+        if len(kinds) == 1:
+            start["kind"] = kinds[0].code
+    return start
+
+
+def _refuse(form, refused: nest_book.NestRefused) -> None:
+    form.add_error(refused.field if refused.field in form.fields else None, str(refused))
+
+
+def _said(row: NestDay) -> str:
+    eggs = "eggs not counted" if row.eggs is None else f"{row.eggs} eggs"
+    kind = row.kind.common_name if row.kind else "kind not known"
+    return f"pond {row.pond.code}, {kind}, {row.dug_on:%Y-%m-%d}: {row.nests} nests, {eggs}."
+
+
+def _undo(row: NestDay) -> str:
+    return "undo:" + reverse("ponds:nest-take-back", args=[row.key])
