@@ -1,0 +1,1 @@
+"""The forms that people type heads, tasks and papers into."""

@@ -1,0 +1,1 @@
+"""The tables and filters of the list pages."""

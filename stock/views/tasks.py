@@ -1,0 +1,112 @@
+"""Tasks: what was decided and is to be done at a pond."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_http_methods
+
+from ponds.farm import the_farm
+from ponds.lists import ListPage
+from ponds.roles import for_owner, role_of
+from stock import task_book
+from stock.forms.fields import farm_choices
+from stock.forms.tasks import DropForm, TaskForm
+from stock.models import Task
+from stock.tables.tasks import TaskFilter, TaskTable
+from stock.tasks import OPEN, task_sentence, with_progress
+
+SEE_OTHER = 303
+
+
+class TaskList(ListPage):
+    """What is to be done at the ponds: the open tasks unless another state is asked for."""
+
+    model = Task
+    table_class = TaskTable
+    filterset_class = TaskFilter
+    template_name = "stock/task_list.html"
+    search_fields = ("why", "pond__code", "kind__common_name", "by_name")
+    search_label = "Search why, pond, kind or person"
+    export_name = "tasks"
+
+    def get_queryset(self):
+        tasks = with_progress(super().get_queryset()).select_related("pond", "kind")
+        return tasks.order_by("dropped_at", "decided_on", "pk")
+
+    def get_filterset_kwargs(self, filterset_class):
+        asked = self.request.GET.copy()
+        asked.setdefault("state", OPEN)
+        return {**super().get_filterset_kwargs(filterset_class), "data": asked}
+
+    def get_table_kwargs(self):
+        return {"role": role_of(self.request.user)}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_owner
+def task_add(request: HttpRequest) -> HttpResponse:
+    """Make a decision a task; other pages fill the form in by the address or by posting its fields."""
+    choices = farm_choices()
+    if request.method != "POST":
+        asked = {name: request.GET[name] for name in TaskForm.base_fields if name in request.GET}
+        return _show_form(request, TaskForm(initial=asked, choices=choices))
+    form = TaskForm(request.POST, choices=choices)
+    if form.is_valid():
+        typed = form.cleaned_data
+        pond = choices.pond(typed["pond"])
+        assert pond is not None  # noqa: S101 (offered by the form)
+        try:
+            task = task_book.make(
+                pond=pond,
+                verb=typed["verb"],
+                kind=choices.kind(typed["kind"]),
+                of_class=typed["of_class"],
+                heads=typed["heads"],
+                why=typed["why"],
+                due_on=typed["due_on"],
+                by=request.user,
+                today=the_farm().today(),
+            )
+        except task_book.TaskRefused as refusal:
+            form.add_error(refusal.field or None, refusal.sentence)
+        else:
+            messages.success(
+                request,
+                f"{task_sentence(task)}, pond {pond.code}: a task now. The move that does it ticks it.",
+            )
+            return HttpResponseRedirect(_next_page(request), status=SEE_OTHER)
+    return _show_form(request, form)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_owner
+def task_drop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask why a task is dropped, and drop it."""
+    task = get_object_or_404(Task.objects.select_related("pond", "kind"), pk=pk)
+    form = DropForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            task_book.drop(task, why=form.cleaned_data["why"], by=request.user)
+        except task_book.TaskRefused as refusal:
+            form.add_error(None, refusal.sentence)
+        else:
+            messages.success(request, f"Dropped: {task_sentence(task)}, pond {task.pond.code}.")
+            return HttpResponseRedirect(reverse("stock:task-list"), status=SEE_OTHER)
+    context = {"form": form, "task": task, "sentence": task_sentence(task)}
+    return render(request, "stock/task_drop.html", context)
+
+
+def _show_form(request: HttpRequest, form: TaskForm) -> HttpResponse:
+    context = {"form": form, "next": _next_page(request)}
+    return render(request, "stock/task_add.html", context)
+
+
+def _next_page(request: HttpRequest) -> str:
+    """Return the page of this site that was asked to come back to, else the list of tasks."""
+    asked = request.POST.get("next") or request.GET.get("next") or ""
+    is_ours = url_has_allowed_host_and_scheme(asked, allowed_hosts={request.get_host()})
+    return asked if is_ours else reverse("stock:task-list")
