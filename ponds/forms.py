@@ -69,9 +69,9 @@ class PondForm(forms.Form):
     )
     opened_on = DayField(label="Opened on", help_text="First day it held water and turtles.")
     name = NoteField(longest=60, label="Name")
-    water_area = NumberText(label="Water area", required=False, help_text="At the usual level.")
+    water_area = NumberText(label="Water area", required=False)
     water_area_unit = forms.ChoiceField(label="Water area in", choices=Farm.AreaUnit.choices)
-    bank_area = NumberText(label="Laying bank", required=False, help_text="Dry bank inside the fence.")
+    bank_area = NumberText(label="Laying bank", required=False)
     bank_area_unit = forms.ChoiceField(label="Laying bank in", choices=Farm.AreaUnit.choices)
     head_limit = CountField(
         label="Head limit",

@@ -25,6 +25,7 @@ class FigureGroup:
     title: str
     unit_words: str
     fields: list[forms.BoundField]
+    source: forms.BoundField
 
 
 class KindForm(forms.Form):
@@ -84,6 +85,7 @@ class KindForm(forms.Form):
             self.fields[f"{name}_unit"] = forms.ChoiceField(label="Given in", choices=choices)
         self.fields[f"{name}_source"] = NoteField(
             longest=300,
+            lines=2,
             label="Source",
             required=True,
             ask="Name the paper, your own records, or write: assumption.",
@@ -98,12 +100,13 @@ class KindForm(forms.Form):
         groups = []
         for name in KindFigure.Name:
             choices = figures.units_of(name)
-            names = [f"{name}_{part}" for part in (*PARTS, "unit", "source")]
+            names = [f"{name}_{part}" for part in (*PARTS, "unit")]
             groups.append(
                 FigureGroup(
                     title=str(name.label),
                     unit_words="" if len(choices) > 1 else choices[0][1],
                     fields=[self[field] for field in names if field in self.fields],
+                    source=self[f"{name}_source"],
                 )
             )
         return groups

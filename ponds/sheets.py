@@ -159,6 +159,8 @@ class Sheet:
 
 
 _registered: dict[str, Sheet] = {}
+# The order in which a farm brings them in: what others name comes first.
+ORDER = ("kinds", "ponds", "stock", "turtles", "hauls", "nests", "lots", "moves")
 
 
 def register_sheet(sheet: Sheet) -> None:
@@ -167,8 +169,9 @@ def register_sheet(sheet: Sheet) -> None:
 
 
 def registered_sheets() -> dict[str, Sheet]:
-    """Return every sheet by its name on the command line."""
-    return dict(_registered)
+    """Return every sheet by its name on the command line, in the order a farm brings them in."""
+    places = {what: place for place, what in enumerate(ORDER)}
+    return dict(sorted(_registered.items(), key=lambda pair: (places.get(pair[0], len(ORDER)), pair[0])))
 
 
 def load(sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bool = False) -> Outcome:

@@ -69,6 +69,16 @@ def _written(value: float | None) -> str:
     return "not known" if value is None else f"{value:g}"
 
 
+def _links(of_what: object, spoken: str, links: list[tuple[str, str]]) -> SafeString:
+    """Return links to what can be done with a row; `spoken` tells them apart by ear."""
+    drawn = format_html_join(
+        " · ",
+        '<a href="{}">{}<span class="visually-hidden">{}</span></a>',
+        ((reverse(name, args=[of_what]), words, spoken) for words, name in links),
+    )
+    return format_html("<span>{}</span>", drawn)
+
+
 class PondSettingsTable(PlainTable):
     """Every pond as it is set up, retired ones too."""
 
@@ -128,11 +138,7 @@ class PondSettingsTable(PlainTable):
         return ", ".join(sorted(kind.common_name for kind in record.kinds_allowed.all()))
 
     def render_change(self, record: Pond) -> SafeString:
-        return format_html_join(
-            " ",
-            '<a href="{}">{}<span class="visually-hidden"> of pond {}</span></a>',
-            ((reverse(name, args=[record.code]), words, record.code) for words, name in self.links),
-        )
+        return _links(record.code, f" of pond {record.code}", self.links)
 
 
 class NestTable(PlainTable):
@@ -186,8 +192,4 @@ class NestTable(PlainTable):
     def render_change(self, record: NestDay) -> SafeString:
         what = f" {record.nests} nests on {record.dug_on:%Y-%m-%d}"
         links = [("Correct", "ponds:nest-correct"), ("Take back", "ponds:nest-take-back")]
-        return format_html_join(
-            " ",
-            '<a href="{}">{}<span class="visually-hidden">{}</span></a>',
-            ((reverse(name, args=[record.key]), words, what) for words, name in links),
-        )
+        return _links(record.key, what, links)

@@ -30,10 +30,18 @@ def figure_text(figure: KindFigure, which: str, farm: Farm) -> str:
 
 @register.simple_tag
 def typed_otherwise(figure: KindFigure, farm: Farm) -> str:
-    """Say what was typed, where the page shows it in another unit; else nothing."""
-    shown = figures.units_of(figure.name)
-    words = dict(shown).get(figure.unit_typed, "")
-    same = figure.unit_typed in (farm.temperature_unit, figures.PERCENT) or len(shown) == 1
-    if same:
+    """Say what was typed, where the page shows a temperature in another unit; else nothing."""
+    if figure.name not in figures.TEMPERATURES or figure.unit_typed == farm.temperature_unit:
         return ""
-    return f"typed {figure.low_typed}, {figure.expected_typed}, {figure.high_typed} ({words})"
+    words = units.symbol(figure.unit_typed)
+    return f"typed {figure.low_typed}, {figure.expected_typed}, {figure.high_typed} {words}"
+
+
+@register.filter
+def plain(value: float) -> str:
+    """Write a figure with no more decimals than it has.
+
+    >>> plain(3.0), plain(2.5), plain(0.25)
+    ('3', '2.5', '0.25')
+    """
+    return f"{value:g}"

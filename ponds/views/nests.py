@@ -34,7 +34,7 @@ class NestList(ListPage):
     filterset_class = NestFilter
     template_name = "ponds/nest_list.html"
     search_fields = ("note", "pond__code", "pond__name", "kind__common_name", "by__username")
-    search_label = "Search pond, kind, note or person"
+    search_label = "Search"
     export_name = "nest-book"
     paginator_class = OpenPaginator
 

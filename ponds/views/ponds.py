@@ -40,7 +40,7 @@ class PondSettingsList(ListPage):
     filterset_class = PondSettingsFilter
     template_name = "ponds/pond_settings.html"
     search_fields = ("code", "name", "note")
-    search_label = "Search code, name or note"
+    search_label = "Search"
     export_name = "ponds"
 
     def get_queryset(self) -> QuerySet:
