@@ -88,8 +88,8 @@ def history(pond_id: int, kind_id: int, first: dt.date, last: dt.date) -> list[t
     rows = Cell.objects.filter(pk__in=[pk for pk, _ in cells]).values_list(
         "pk", Subquery(before.values("heads")[:1])
     )
-    for pk, heads in rows:
-        opening[pk] = heads or 0
+    for pk, held in rows:
+        opening[pk] = held or 0
     for row in MonthEnd.objects.filter(
         cell__in=[pk for pk, _ in cells], month__range=(months[0], months[-1])
     ):

@@ -33,7 +33,7 @@ def differences() -> list[str]:
     return found
 
 
-def _cell_names() -> dict[int, str]:
+def _cell_names() -> dict[int | None, str]:
     rows = Cell.objects.values_list("pk", "pond__code", "outside", "kind__code", "of_class")
     return {
         pk: f"{'pond ' + pond if pond else outside.lower()}, {kind}, {of_class.lower()}"
@@ -41,7 +41,7 @@ def _cell_names() -> dict[int, str]:
     }
 
 
-def _entry_rules(names: dict[int, str]) -> Iterator[str]:
+def _entry_rules(names: dict[int | None, str]) -> Iterator[str]:
     """What each entry must be by itself, and that it agrees with its move."""
     bad_kind = Entry.objects.exclude(source__kind=F("target__kind"))
     for entry in bad_kind:
@@ -71,24 +71,24 @@ def _reversals() -> Iterator[str]:
     """Every reversal undoes its move exactly, and is itself never reversed."""
     for move in Move.objects.filter(reverses__reverses__isnull=False):
         yield f"Move {move.key} reverses a reversal."
-    swapped: dict[int, list[tuple]] = defaultdict(list)
+    swapped: dict[int | None, list[tuple]] = defaultdict(list)
     rows = Entry.objects.filter(move__reverses__isnull=False).values_list(
         "move__reverses", "target", "source", "heads", "reason"
     )
-    for move, *entry in rows.iterator(chunk_size=ROWS_AT_ONCE):
-        swapped[move].append(tuple(entry))
-    originals: dict[int, list[tuple]] = defaultdict(list)
+    for reversed_pk, *entry in rows.iterator(chunk_size=ROWS_AT_ONCE):
+        swapped[reversed_pk].append(tuple(entry))
+    originals: dict[int | None, list[tuple]] = defaultdict(list)
     rows = Entry.objects.filter(move__reversed_by__isnull=False).values_list(
         "move", "source", "target", "heads", "reason"
     )
-    for move, *entry in rows.iterator(chunk_size=ROWS_AT_ONCE):
-        originals[move].append(tuple(entry))
-    for move in set(swapped) | set(originals):
-        if sorted(swapped[move]) != sorted(originals[move]):
-            yield f"Move {move} is not undone exactly by its reversal."
+    for original_pk, *entry in rows.iterator(chunk_size=ROWS_AT_ONCE):
+        originals[original_pk].append(tuple(entry))
+    for pk in set(swapped) | set(originals):
+        if sorted(swapped[pk]) != sorted(originals[pk]):
+            yield f"Move {pk} is not undone exactly by its reversal."
 
 
-def _month_ends(names: dict[int, str]) -> Iterator[str]:
+def _month_ends(names: dict[int | None, str]) -> Iterator[str]:
     """Recompute every stored month end, and see that no pond cell ends any day below zero."""
     changes: dict[int, dict[dt.date, list[int]]] = defaultdict(dict)
     for pk, on, heads, marked in _daily_changes():
@@ -146,7 +146,7 @@ def _daily_changes() -> Iterator[tuple[int, dt.date, int, int]]:
             yield target, on, 0, 1
 
 
-def _marks(names: dict[int, str]) -> Iterator[str]:
+def _marks(names: dict[int | None, str]) -> Iterator[str]:
     """Each marked turtle's steps must join up, and end where the register says it stands."""
     at: dict[int, int | None] = {}
     steps = MarkStep.objects.order_by("pk").values_list(
@@ -183,7 +183,7 @@ def _closed_months() -> Iterator[str]:
             yield f"Move {move.key} is booked on {move.booked_on}, but was recorded after that month's close."
 
 
-def _mixes(names: dict[int, str]) -> Iterator[str]:
+def _mixes(names: dict[int | None, str]) -> Iterator[str]:
     """Kept origins equal a replay of everything."""
     kept = {(row.cell_id, row.month): row.state for row in StockMix.objects.iterator(chunk_size=ROWS_AT_ONCE)}
     if not kept:

@@ -6,7 +6,7 @@ from collections import defaultdict
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 from ponds.computed_lists import ComputedListPage
 from ponds.farm import the_farm
 from ponds.models import Kind
-from ponds.roles import for_hand, role_of
+from ponds.roles import SignedRequest, for_hand, role_of
 from stock.forms.ponds import PondFilterForm
 from stock.links import first_link, link
 from stock.models import LastLook
@@ -114,7 +114,7 @@ def _counts(facts: list[PondKind]) -> dict[str, int]:
 
 @require_http_methods(["POST"])
 @for_hand
-def looked(request: HttpRequest) -> HttpResponse:
+def looked(request: SignedRequest) -> HttpResponse:
     """Note that a person has seen what the bank logged, up to when the page was made."""
     now = timezone.now()
     try:
