@@ -7,12 +7,16 @@ class StockConfig(AppConfig):
     verbose_name = "Stock"
 
     def ready(self) -> None:
+        from ponds import retiring
         from ponds.sheets import register_sheet
         from stock import append_only
         from stock.haul_sheet import HAULS_SHEET
         from stock.move_sheet import MOVES_SHEET
+        from stock.retiring import heads_standing
         from stock.stock_sheet import STOCK_SHEET
 
         post_migrate.connect(append_only.install_for_app, sender=self)
         for sheet in (STOCK_SHEET, MOVES_SHEET, HAULS_SHEET):
             register_sheet(sheet)
+        if heads_standing not in retiring.checks:
+            retiring.checks.append(heads_standing)
