@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Sequence
 from typing import Any
 
 from django.db import transaction
@@ -17,12 +18,14 @@ from ponds.models import Kind, NestDay, Pond
 MOST_NESTS = 5_000
 MOST_EGGS_A_NEST = 200
 LONGEST_NOTE = 300
+ROWS_AT_ONCE = 500
 
 
 class NestRefused(Exception):
     """The nest book refuses; the message is for the person, `field` says which entry it is about."""
 
     field: str | None = None
+    row: int | None = None
 
     def __init__(self, sentence: str, field: str | None = None) -> None:
         super().__init__(sentence)
@@ -112,6 +115,48 @@ def record(
 
 
 @transaction.atomic
+def record_all(rows: Sequence[NestDay], *, today: dt.date) -> list[NestDay]:
+    """
+    Record new rows as one batch, all of them or none; a few queries for hundreds of rows.
+
+    Parameters
+    ----------
+    rows : sequence of NestDay
+        Not saved yet, each with its key.
+    today : date
+        The farm's day.
+
+    Returns
+    -------
+    list of NestDay
+        In the order given: the new rows, or the first ones of their keys.
+
+    Raises
+    ------
+    NestRefused
+        As `record` does, for the first row that is refused; its `row` is that row's place, from 0.
+    """
+    locked = Pond.objects.select_for_update().filter(pk__in={row.pond_id for row in rows}).order_by("pk")
+    ponds = {pond.pk: pond for pond in locked}
+    allowed = {pk: _kinds_allowed(pond) for pk, pond in ponds.items()}
+    first = {row.key: row for start in range(0, len(rows), ROWS_AT_ONCE) for row in _of_keys(rows, start)}
+    fresh = []
+    for place, row in enumerate(rows):
+        try:
+            if row.key in first:
+                _refuse_other_content(first[row.key], row)
+                continue
+            _check(row, ponds[row.pond_id], today, allowed[row.pond_id])
+        except NestRefused as refused:
+            refused.row = place
+            raise
+        first[row.key] = row
+        fresh.append(row)
+    NestDay.objects.bulk_create(fresh, batch_size=ROWS_AT_ONCE)
+    return [first[row.key] for row in rows]
+
+
+@transaction.atomic
 def replace(
     *,
     row: NestDay,
@@ -162,18 +207,30 @@ def _write(row: NestDay, today: dt.date) -> NestDay:
     # The pond's row is the lock: two entries of one pond wait for each other, and the key is looked up after.
     pond = Pond.objects.select_for_update().get(pk=row.pond_id)
     if first := NestDay.objects.filter(key=row.key).first():
-        if _content(first) != _content(row):
-            raise KeyUsed(
-                f"This entry was sent before with other figures ({first.nests} nests on {first.dug_on:%Y-%m-%d}). "
-                "Look at the nest book, then correct that row or start a new entry."
-            )
+        _refuse_other_content(first, row)
         return first
     if row.replaces_id:
         _refuse_mended(row.replaces_id)
     if not row.is_void:
-        _check(row, pond, today)
+        _check(row, pond, today, _kinds_allowed(pond))
     row.save(force_insert=True)
     return row
+
+
+def _of_keys(rows: Sequence[NestDay], start: int) -> list[NestDay]:
+    return list(NestDay.objects.filter(key__in=[row.key for row in rows[start : start + ROWS_AT_ONCE]]))
+
+
+def _refuse_other_content(first: NestDay, row: NestDay) -> None:
+    if _content(first) != _content(row):
+        raise KeyUsed(
+            f"This entry was sent before with other figures ({first.nests} nests on {first.dug_on:%Y-%m-%d}). "
+            "Look at the nest book, then correct that row or start a new entry."
+        )
+
+
+def _kinds_allowed(pond: Pond) -> list[Kind]:
+    return list(pond.kinds_allowed.order_by("name_key"))
 
 
 def _content(row: NestDay) -> tuple:
@@ -203,7 +260,7 @@ def _refuse_mended(row_id: int) -> None:
     raise AlreadyMended(f"{replaced} was corrected already{who}: now {mended}. Correct that row instead.")
 
 
-def _check(row: NestDay, pond: Pond, today: dt.date) -> None:
+def _check(row: NestDay, pond: Pond, today: dt.date, allowed: list[Kind]) -> None:
     if row.dug_on > today:
         raise WrongDay(f"{row.dug_on:%Y-%m-%d} is still to come; today is {today:%Y-%m-%d}.")
     if row.dug_on < pond.opened_on:

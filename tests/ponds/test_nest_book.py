@@ -165,3 +165,33 @@ def test_a_bad_row_of_nests_is_named(pond, row, column, words):
     assert [(bad.row, bad.column) for bad in outcome.bad_rows] == [(3, column)]
     assert words in outcome.bad_rows[0].reason
     assert NestDay.objects.count() == 0
+
+
+def new_row(pond, **changes):
+    entry = {"key": uuid.uuid4(), "pond": pond, "dug_on": dt.date(2026, 5, 14), "nests": 14, "eggs": 121}
+    return NestDay(**entry | changes)
+
+
+def test_a_batch_is_recorded_once_with_few_queries(pond, django_assert_max_num_queries):
+    rows = [new_row(pond, nests=number) for number in range(2, 300)]
+    with django_assert_max_num_queries(12):
+        recorded = nest_book.record_all(rows, today=TODAY)
+    again = [new_row(pond, key=row.key, nests=row.nests) for row in rows[:2]]
+    assert nest_book.record_all(again, today=TODAY) == recorded[:2]
+    assert NestDay.objects.count() == 298
+
+
+@pytest.mark.parametrize(
+    ("changes", "refusal", "words"),
+    [
+        ({"dug_on": dt.date(2026, 6, 2)}, WrongDay, "still to come"),
+        ({"nests": 1, "eggs": 201}, WrongCount, "201 eggs from 1 nests"),
+        ({"key": uuid.UUID(int=1), "nests": 13}, KeyUsed, "14 nests on 2026-05-14"),
+    ],
+)
+def test_a_batch_with_a_bad_row_records_nothing_and_names_it(pond, changes, refusal, words):
+    rows = [new_row(pond, key=uuid.UUID(int=1)), new_row(pond), new_row(pond, **changes)]
+    with pytest.raises(refusal, match=words) as refused:
+        nest_book.record_all(rows, today=TODAY)
+    assert refused.value.row == 2
+    assert NestDay.objects.count() == 0
