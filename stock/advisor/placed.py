@@ -2,14 +2,19 @@
 
 import heapq
 import math
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from stock.advisor.allocation import Allocation
-from stock.estimators.estimate import check_number
+from stock.advisor.yields import fertility
+from stock.estimators.estimate import check_count, check_number
+
+Floats = NDArray[np.float64]
+
+_SLACK = 1e-9
 
 
 def share_ties(
@@ -47,32 +52,69 @@ def share_ties(
     Allocation
         With next gains, losses and ties of the new placing.
     """
-    if not allocation.concave:
-        return allocation
     table = np.asarray(gains, dtype=float)
     room = [min(int(cap), table.shape[1]) for cap in caps]
     standing, male_heads = np.asarray(females, dtype=float), np.asarray(males, dtype=float)
 
+    def ratio(pond: int, count: int) -> float:
+        """Females per male once the pond has got ``count``."""
+        return float((standing[pond] + count) / male_heads[pond]) if male_heads[pond] > 0 else math.inf
+
+    share = _served_in_order if allocation.concave else _exchanged
+    placed = share(list(allocation.heads_per_pond), table, room, ratio)
+    return _described(allocation, table, room, placed, exactly=exactly)
+
+
+Ratio = Callable[[int, int], float]
+
+
+def _served_in_order(heads_per_pond: list[int], table: Floats, room: list[int], ratio: Ratio) -> list[int]:
+    """Place every head anew where it gains most, of equals where the ratio is lowest."""
+
     def offer(pond: int, count: int) -> tuple[float, float, int]:
-        ratio = (standing[pond] + count) / male_heads[pond] if male_heads[pond] > 0 else math.inf
-        return -float(table[pond, count]), float(ratio), pond
+        return -float(table[pond, count]), ratio(pond, count), pond
 
     placed = [0] * len(room)
     queue = [offer(pond, 0) for pond, most in enumerate(room) if most > 0]
     heapq.heapify(queue)
-    for _ in range(sum(allocation.heads_per_pond)):
+    for _ in range(sum(heads_per_pond)):
         pond = queue[0][2]
         placed[pond] += 1
         if placed[pond] < room[pond]:
             heapq.heapreplace(queue, offer(pond, placed[pond]))
         else:
             heapq.heappop(queue)
-    return _described(allocation, table, room, placed, exactly=exactly)
+    return placed
+
+
+def _exchanged(heads_per_pond: list[int], table: Floats, room: list[int], ratio: Ratio) -> list[int]:
+    """Let ponds give their last head to one where it gains the same and the ratio is lower, while any can.
+
+    Each exchange lowers the sum, over all heads, of the ratio each one met; so it ends.
+    """
+    placed = list(heads_per_pond)
+    while True:
+        takers: dict[float, tuple[float, int]] = {}
+        for pond, most in enumerate(room):
+            if placed[pond] < most:
+                met = ratio(pond, placed[pond]), pond
+                gain = float(table[pond, placed[pond]])
+                takers[gain] = min(met, takers.get(gain, met))
+        worth = [
+            (ratio(pond, count - 1) - takers[gain][0], -pond, takers[gain][1])
+            for pond, count in enumerate(placed)
+            if count and (gain := float(table[pond, count - 1])) in takers
+        ]
+        drop, giver, taker = max(worth, default=(0.0, 0, 0))
+        if drop <= _SLACK:
+            return placed
+        placed[-giver] -= 1
+        placed[taker] += 1
 
 
 def _described(
     allocation: Allocation,
-    table: np.ndarray,
+    table: Floats,
     room: Sequence[int],
     placed: Sequence[int],
     *,
@@ -136,3 +178,106 @@ def total_range(
     totals = np.where(is_placed, table, 0.0).sum(axis=(1, 2))
     low, high = np.quantile(totals, [(1 - confidence) / 2, (1 + confidence) / 2])
     return float(low), float(high)
+
+
+@dataclass(frozen=True)
+class SeasonLine:
+    """
+    One season of a pond's arithmetic, by the expected figures.
+
+    Parameters
+    ----------
+    season : int
+        1 for the coming one.
+    alive : float
+        Share of the females of now that live in it.
+    settled_share : float
+        What a new female lays of a settled one.
+    old_laying, new_laying : float
+        Females that lay fully, of those standing and of the new ones.
+    fertile_before, fertile_after : float
+        Share of full fertility without and with the new females.
+    eggs_before, eggs_after : float
+        Hatched eggs without and with them.
+    """
+
+    season: int
+    alive: float
+    settled_share: float
+    old_laying: float
+    new_laying: float
+    fertile_before: float
+    fertile_after: float
+    eggs_before: float
+    eggs_after: float
+
+    @property
+    def added(self) -> float:
+        """Hatched eggs the new females add."""
+        return self.eggs_after - self.eggs_before
+
+
+def season_lines(
+    females: float,
+    males: float,
+    added: int,
+    *,
+    a_female: float,
+    survival: float,
+    settled: float,
+    seasons: int,
+    settle: Sequence[float],
+    full_to: float = 5.0,
+    exponent: float = 1.0,
+) -> tuple[SeasonLine, ...]:
+    """
+    Write out season by season what new females add in a pond in band, to be checked by hand.
+
+    It is what `gains_table` adds up, for figures without a range and a pond whose males harm nobody:
+    males and females survive alike, so the ratio stays.
+
+    Parameters
+    ----------
+    females, males : float
+        Heads standing; males above 0.
+    added : int
+        New females.
+    a_female : float
+        Hatched eggs of a settled female in a season: laying x nests x eggs x hatch.
+    survival : float
+        Yearly, 0 to 1.
+    settled : float
+        Settled-equivalent females among those standing, for the coming season.
+    seasons : int
+        Seasons, 1 or more.
+    settle, full_to, exponent
+        As in `gains_table`.
+
+    Raises
+    ------
+    ValueError
+        If a number is impossible.
+    """
+    check_number(a_female, "a_female", low=0)
+    check_number(survival, "survival", low=0, high=1)
+    if check_number(males, "males", low=0) == 0:
+        raise ValueError("males: without males no egg is fertile; there is nothing to write out.")
+    before, after = (
+        float(value)
+        for value in fertility(
+            [females / males, (females + added) / males], full_to=full_to, exponent=exponent
+        )
+    )
+    lines = []
+    for season in range(1, check_count(seasons, "seasons") + 1):
+        alive = survival**season
+        share = settle[min(season, len(settle)) - 1]
+        old = (settled if season == 1 else females) * alive
+        new = added * share * alive
+        lines.append(
+            SeasonLine(
+                season, alive, share, old, new, before, after,
+                old * before * a_female, (old + new) * after * a_female,
+            )
+        )  # fmt: skip
+    return tuple(lines)

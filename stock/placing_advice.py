@@ -1,0 +1,346 @@
+"""Bridge from what is known of the ponds to where new females go: rows to arrays to the advisor to one answer.
+
+Nothing is estimated here and nothing is read or written: the view hands in what `pond_facts.pond_kinds` gave.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from ponds.figures import Range
+from ponds.models import KindFigure, PondState
+from stock.advisor.allocation import Allocation, allocate
+from stock.advisor.placed import SeasonLine, season_lines, share_ties, total_range
+from stock.advisor.placing import (
+    SETTLE,
+    Comparison,
+    Obstacle,
+    compare_placings,
+    gains_table,
+    how_often,
+    pond_cap,
+    reason,
+    why_not,
+)
+from stock.placing_answer import DRAWS, SEED, Advice, CannotAdvise, Curves, PondAdvice, Question, Rival
+from stock.pond_kind import PondKind
+
+MOST_DRAWS_KEPT, FEWEST_DRAWS_KEPT, FIGURES_KEPT = 200, 20, 3_000_000
+"""Single draws kept for limits and for how often; fewer for tables so large that they would fill memory."""
+
+CONFIDENCE = 0.9
+NO_LIMIT = 1_000_000
+WORDS_OF = dict(KindFigure.Name.choices)
+NEEDED = {
+    "laying": KindFigure.Name.LAYING_SHARE,
+    "nests": KindFigure.Name.NESTS,
+    "eggs": KindFigure.Name.EGGS,
+    "hatch": KindFigure.Name.HATCH_SHARE,
+    "survival": KindFigure.Name.SURVIVAL,
+}
+
+
+def advise(
+    question: Question, facts: Sequence[PondKind], *, kept_apart: Mapping[int, str] | None = None
+) -> Advice:
+    """
+    Say where new females go.
+
+    Parameters
+    ----------
+    question : Question
+    facts : sequence of PondKind
+        Every pond and kind of the day.
+    kept_apart : mapping of int to str, optional
+        Kinds never kept with this one: id to name.
+
+    Raises
+    ------
+    CannotAdvise
+        If no pond is kept for the kind, or the kind lacks a figure.
+    """
+    mine = [one for one in facts if one.kind_id == question.kind_id]
+    if not mine:
+        raise CannotAdvise("No pond is kept for this kind and none of it stands in any.")
+    _figures(mine[0])
+    neighbors: dict[int, list[PondKind]] = defaultdict(list)
+    for one in facts:
+        neighbors[one.pond_id].append(one)
+    ponds = [_pond(one, question, neighbors[one.pond_id], kept_apart or {}) for one in mine]
+    codes = dict.fromkeys(one.pond_code for one in facts)
+    kept_here = {pond.code for pond in ponds}
+    return _answer(question, ponds, tuple(code for code in codes if code not in kept_here))
+
+
+def _pond(
+    facts: PondKind, question: Question, neighbors: Sequence[PondKind], kept_apart: Mapping[int, str]
+) -> PondAdvice:
+    room = head_room(facts)
+    females, males = facts.heads.females, facts.heads.males
+    apart = sorted(
+        {kept_apart[one.kind_id] for one in neighbors if one.kind_id in kept_apart and one.heads.total}
+    )
+    if facts.pond_code == question.source:
+        found: list[Obstacle] = [Obstacle("source", "The females to be placed stand here.")]
+    elif not facts.is_allowed:
+        found = [Obstacle("other-kind", f"Not kept for {facts.kind_name}, though some stand here.")]
+    elif apart:
+        found = [
+            Obstacle("kept-apart", f"{' and '.join(apart)} stand here, and the two are not kept together.")
+        ]
+    else:
+        found = _told(
+            facts,
+            why_not(
+                females=females,
+                males=males,
+                head_room=room,
+                band_high=facts.band[1],
+                in_quarantine=facts.use.in_quarantine,
+                is_losing=facts.losing is not None and facts.losing.is_losing,
+            ),
+        )
+        if facts.use.code == PondState.State.RESTING:
+            found.insert(0, Obstacle("resting", "Resting: nothing comes in until it is put back in use."))
+    cap = 0 if found else pond_cap(females, males, room, facts.band[1])
+    return PondAdvice(facts, cap, tuple(found))
+
+
+def head_room(facts: PondKind) -> int:
+    """Return how many more heads of the kind fit under the limit; `NO_LIMIT` where there is none."""
+    if facts.head_room is None:
+        return NO_LIMIT
+    return math.floor(facts.head_room / facts.space_a_head + 1e-9)
+
+
+def _told(facts: PondKind, obstacles: Sequence[Obstacle]) -> list[Obstacle]:
+    """Put the pond's own days and deaths into the sentences."""
+    told = []
+    for one in obstacles:
+        if one.code == "quarantine" and facts.use.ends_on:
+            ends = facts.use.ends_on
+            one = replace(
+                one, sentence=f"In quarantine, due to end on {ends.day} {ends:%b %Y}: nothing comes in."
+            )
+        if one.code == "losing-heads" and facts.losing:
+            one = replace(one, sentence=f"{facts.losing.sentence} Find the cause first; it is not topped up.")
+        if one.code == "no-males" and facts.is_empty:
+            one = replace(one, sentence="Empty: females without males would lay clear eggs.")
+        told.append(one)
+    return told
+
+
+@dataclass(frozen=True)
+class _Solved:
+    gains: tuple[tuple[float, ...], ...]
+    allocation: Allocation
+    comparison: Comparison
+    limits: tuple[float, float]
+    holds: float | None
+    kept: int
+    compared: int
+
+
+@lru_cache(maxsize=32)
+def _solve(
+    standing: tuple[tuple[int, int, float], ...],
+    caps: tuple[int, ...],
+    figures: tuple[tuple[float, float, float], ...],
+    heads: int,
+    seasons: int,
+    curves: Curves,
+) -> _Solved:
+    """Ask the advisor; the same question gives the same answer, so the last few are remembered."""
+    females, males, settled = ([row[column] for row in standing] for column in range(3))
+    laying, nests, eggs, hatch, survival = figures
+    # One more than there are heads, so that the next one's gain is known in the pond that gets them all.
+    levels = min(heads + 1, max(caps))
+    kept = max(FEWEST_DRAWS_KEPT, min(MOST_DRAWS_KEPT, FIGURES_KEPT // (len(caps) * levels)))
+    table = gains_table(
+        females,
+        males,
+        laying=laying,
+        nests=nests,
+        eggs=eggs,
+        hatch=hatch,
+        survival=survival,
+        settled=settled,
+        max_heads=levels,
+        seasons=seasons,
+        settle=SETTLE,
+        kinds=["the kind"] * len(caps),
+        draws=DRAWS,
+        keep=kept,
+        full_to=curves.full_to,
+        exponent=curves.exponent,
+        rng=SEED,
+    )
+    found = allocate(table.gains, heads, caps=caps, exactly=False)
+    best = share_ties(found, table.gains, caps=caps, females=females, males=males, exactly=False)
+    placed = sum(best.heads_per_pond)
+    compared = kept if best.concave else min(kept, FEWEST_DRAWS_KEPT)
+    return _Solved(
+        gains=tuple(tuple(row[:cap].tolist()) for row, cap in zip(table.gains, caps, strict=True)),
+        allocation=best,
+        comparison=compare_placings(table.gains, caps, placed, females=females, males=males),
+        limits=total_range(table.draw_gains, best.heads_per_pond, confidence=CONFIDENCE),
+        holds=how_often(table.draw_gains[:compared], best.heads_per_pond, caps, within=curves.within)
+        if placed
+        else None,
+        kept=kept,
+        compared=compared,
+    )
+
+
+def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str, ...]) -> Advice:
+    able = [pond for pond in ponds if pond.is_open]
+    closed = [pond for pond in ponds if not pond.is_open]
+    kind = ponds[0].facts
+    if not able:
+        why = "No pond may get new females now; each says below what stands in its way."
+        return Advice(
+            question, kind, tuple(closed), not_kept, 0, question.heads, why, 0.0, 0.0, 0.0, (), None, (),
+            "greedy", True,
+        )  # fmt: skip
+    solved = _solve(
+        tuple(
+            (one.heads.females, one.heads.males, min(one.settled_females, one.heads.females))
+            for one in (pond.facts for pond in able)
+        ),
+        tuple(pond.cap for pond in able),
+        tuple((figure.low, figure.expected, figure.high) for figure in _figures(kind).values()),
+        question.heads,
+        question.seasons,
+        question.curves,
+    )
+    best = solved.allocation
+    tied = set(best.ties)
+    advised = [
+        _advised(
+            replace(
+                pond,
+                given=best.heads_per_pond[place],
+                adds=sum(solved.gains[place][: best.heads_per_pond[place]]),
+                next_gain=best.next_gains[place] if best.heads_per_pond[place] < pond.cap else None,
+                last_cost=best.loss_per_pond[place],
+                is_tied=place in tied,
+                gains=solved.gains[place],
+            ),
+            question,
+        )
+        for place, pond in enumerate(able)
+    ]
+    placed = sum(best.heads_per_pond)
+    codes = [pond.code for pond in able]
+    rivals = tuple(
+        Rival(
+            name,
+            tuple((code, count) for code, count in zip(codes, rival.heads_per_pond, strict=True) if count),
+            rival.total,
+            rival.total / best.total if best.total else 1.0,
+        )
+        for name, rival in (
+            ("Even split", solved.comparison.even_split),
+            ("Worst ratio first", solved.comparison.worst_ratio_first),
+        )
+    )
+    return Advice(
+        question,
+        kind,
+        (*sorted(advised, key=lambda pond: -pond.given), *closed),
+        not_kept,
+        placed,
+        best.unplaced,
+        _left_over(best.unplaced, advised),
+        best.total,
+        *solved.limits,
+        rivals if placed else (),
+        solved.holds,
+        tuple(pond.code for pond in advised if pond.is_tied),
+        best.method,
+        best.concave,
+        draws_kept=solved.kept,
+        draws_compared=solved.compared,
+    )
+
+
+def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
+    heads = pond.facts.heads
+    if pond.given:
+        why = f"{_standing(pond.facts)} " + reason(
+            females=heads.females, males=heads.males, given=pond.given, cap=pond.cap, gains=pond.gains,
+            seasons=question.seasons,
+        )  # fmt: skip
+        if pond.given >= pond.cap:
+            why += f" {_what_binds(pond.facts)}"
+    elif pond.gains and pond.gains[0] <= 0:
+        why = f"{_standing(pond.facts)} Gets none: a further female here would add no hatched eggs."
+    elif pond.is_tied:
+        why = (
+            f"{_standing(pond.facts)} Gets none: its first one would add {pond.gains[0]:.1f} hatched eggs, the "
+            "same as in the ponds served, and their ratio is lower."
+        )
+    else:
+        why = f"{_standing(pond.facts)} " + reason(
+            females=heads.females, males=heads.males, given=0, cap=pond.cap, gains=pond.gains,
+            seasons=question.seasons,
+        )  # fmt: skip
+    return replace(pond, why=why)
+
+
+def _standing(facts: PondKind) -> str:
+    ratio = f"{facts.heads.females / facts.heads.males:.2f} : 1"
+    return f"{facts.word[:1].upper()}{facts.word[1:]} by the book, {ratio}."
+
+
+def _what_binds(facts: PondKind) -> str:
+    top = math.floor(facts.band[1] * facts.heads.males + 1e-9) - facts.heads.females
+    if facts.head_limit is None or head_room(facts) >= top:
+        return f"The band ends at {facts.band[1]:g} : 1."
+    return f"Head room ends there: the limit is {facts.head_limit}."
+
+
+def _left_over(unplaced: int, ponds: Sequence[PondAdvice]) -> str:
+    if not unplaced:
+        return ""
+    if all(pond.given >= pond.cap for pond in ponds):
+        return "Every pond that may get some is full: its head room or the top of its band is reached."
+    return "Another female in any pond with room would add no hatched eggs."
+
+
+def _figures(facts: PondKind) -> dict[str, Range]:
+    missing = [WORDS_OF[name].lower() for name in NEEDED.values() if name not in facts.figures]
+    if missing:
+        raise CannotAdvise(
+            f"{facts.kind_name} has no figure for {', '.join(missing)}. Give it, with its source, under "
+            "Settings, Kinds; then ask again."
+        )
+    return {word: facts.figures[name] for word, name in NEEDED.items()}
+
+
+def written_out(advice: Advice, pond: PondAdvice) -> tuple[SeasonLine, ...]:
+    """Return a pond's arithmetic season by season, by the kind's expected figures."""
+    figures = _figures(advice.kind)
+    heads = pond.facts.heads
+    return season_lines(
+        heads.females,
+        heads.males,
+        pond.given,
+        a_female=eggs_a_female(advice.kind),
+        survival=figures["survival"].expected,
+        settled=min(pond.facts.settled_females, heads.females),
+        seasons=advice.question.seasons,
+        settle=SETTLE,
+        full_to=advice.question.curves.full_to,
+        exponent=advice.question.curves.exponent,
+    )
+
+
+def eggs_a_female(facts: PondKind) -> float:
+    """Return the hatched eggs of a settled female in a season, by the expected figures."""
+    figures = _figures(facts)
+    return math.prod(figures[word].expected for word in ("laying", "nests", "eggs", "hatch"))

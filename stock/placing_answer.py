@@ -1,0 +1,184 @@
+"""The question where new females go, and its answer, as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stock.advisor.placing import Obstacle
+from stock.pond_kind import PondKind
+
+SEED = 20_260
+DRAWS = 1000
+
+
+@dataclass(frozen=True)
+class Curves:
+    """The assumed curves and what counts as "as good": the page's small settings, all assumptions.
+
+    Fertility is full up to `full_to` females per male and falls beyond as (full_to / ratio) ** exponent;
+    `within` is the share of the best that a placing may miss and still count as good in a draw.
+    """
+
+    full_to: float = 5.0
+    exponent: float = 1.0
+    within: float = 0.01
+
+
+@dataclass(frozen=True)
+class Question:
+    """How many females of which kind; the pond they stand in ("" when not yet here); seasons ahead."""
+
+    kind_id: int
+    heads: int
+    seasons: int = 5
+    source: str = ""
+    curves: Curves = Curves()
+
+
+@dataclass(frozen=True)
+class PondAdvice:
+    """
+    What one pond gets, and why.
+
+    Parameters
+    ----------
+    facts : PondKind
+        What is known of it.
+    cap : int
+        Most new females it could take; 0 where something stands in the way.
+    obstacles : tuple of Obstacle
+        What stands in the way.
+    given : int
+        Females placed here.
+    why : str
+        The reason, with its numbers.
+    adds : float
+        Hatched eggs its new females add over the seasons.
+    next_gain, last_cost : float or None
+        What one more would add here, and what the plan loses if the last one is given up; None where there
+        is no more room, or none was placed.
+    is_tied : bool
+        The last head placed could as well have gone here.
+    gains : tuple of float
+        What each further female adds, up to the cap.
+    """
+
+    facts: PondKind
+    cap: int
+    obstacles: tuple[Obstacle, ...]
+    given: int = 0
+    why: str = ""
+    adds: float = 0.0
+    next_gain: float | None = None
+    last_cost: float | None = None
+    is_tied: bool = False
+    gains: tuple[float, ...] = ()
+
+    @property
+    def code(self) -> str:
+        return self.facts.pond_code
+
+    @property
+    def is_open(self) -> bool:
+        return not self.obstacles
+
+    @property
+    def females_after(self) -> int:
+        return self.facts.heads.females + self.given
+
+    @property
+    def use_after(self) -> float:
+        """Head limit used once they stand here, weighted by space."""
+        return self.facts.head_use + self.given * self.facts.space_a_head
+
+
+@dataclass(frozen=True)
+class Rival:
+    """Another way to place as many heads: its total, and that as a share of the best."""
+
+    name: str
+    heads_per_pond: tuple[tuple[str, int], ...]
+    total: float
+    share: float
+
+
+@dataclass(frozen=True)
+class Advice:
+    """
+    The answer.
+
+    Parameters
+    ----------
+    question : Question
+    kind : PondKind
+        One row of the kind, for its name, target, band, figures and sources.
+    ponds : tuple of PondAdvice
+        Those that may get some, most heads first, then those in whose way something stands.
+    not_kept : tuple of str
+        Codes of ponds kept for other kinds and holding none of this one.
+    placed, unplaced : int
+    unplaced_why : str
+        Why heads are left over; "" where none are.
+    total, low, high : float
+        Hatched eggs added over the seasons: mean over the draws, 5 % and 95 % points over single draws.
+    rivals : tuple of Rival
+        An even split, and worst ratio first.
+    holds : float or None
+        Share of single draws in which the placing is as good as that draw's best; None where none is placed.
+    tied : tuple of str
+        Codes of ponds where the last head could as well have gone.
+    method : str
+        "greedy" or "dynamic programming"; both are exact.
+    concave : bool
+    draws, draws_kept, draws_compared, seed : int
+        Averaged, kept singly for the limits, compared for `holds`; the seed of all.
+    """
+
+    question: Question
+    kind: PondKind
+    ponds: tuple[PondAdvice, ...]
+    not_kept: tuple[str, ...]
+    placed: int
+    unplaced: int
+    unplaced_why: str
+    total: float
+    low: float
+    high: float
+    rivals: tuple[Rival, ...]
+    holds: float | None
+    tied: tuple[str, ...]
+    method: str
+    concave: bool
+    draws: int = DRAWS
+    draws_kept: int = 0
+    draws_compared: int = 0
+    seed: int = SEED
+
+    @property
+    def getting(self) -> list[PondAdvice]:
+        """Ponds that get some, most heads first."""
+        return [pond for pond in self.ponds if pond.given]
+
+    @property
+    def open_ponds(self) -> list[PondAdvice]:
+        return [pond for pond in self.ponds if pond.is_open]
+
+    @property
+    def closed_ponds(self) -> list[PondAdvice]:
+        return [pond for pond in self.ponds if not pond.is_open]
+
+    @property
+    def is_all_alike(self) -> bool:
+        """Whether a further female adds the same in every pond, however many are there."""
+        return len({gain for pond in self.open_ponds for gain in pond.gains}) == 1
+
+    def pond(self, code: str) -> PondAdvice | None:
+        return next((pond for pond in self.ponds if pond.code == code), None)
+
+
+class CannotAdvise(Exception):
+    """The question cannot be answered yet; `sentence` says what is missing and where it is mended."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
