@@ -13,7 +13,6 @@ from stock.drafts import MOST_HEADS
 from stock.models import Task
 from stock.tasks import DONE, DROPPED, OPEN, state_of, with_progress
 
-
 LONGEST_WHY = 300
 
 
