@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import django_filters as filters
@@ -43,6 +44,9 @@ class HaulTable(PondColumnTable):
     def render_happened_on(self, record: Haul) -> str:
         day = f"{record.happened_on.day} {record.happened_on:%b %Y}"
         return format_html('<a href="{}">{}</a>', reverse("stock:haul-detail", args=[record.pk]), day)
+
+    def value_happened_on(self, record: Haul) -> dt.date:
+        return record.happened_on
 
     def render_state(self, record: Haul) -> str:
         if self.value_state(record) == "stands":
