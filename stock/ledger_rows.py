@@ -35,7 +35,7 @@ def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Mov
     if not work:
         return []
     store = posting.store
-    batches = _write_batches(posting, [draft for _, draft, _ in work if draft is not None])
+    batches = _write_batches(posting, work)
     moves = Move.objects.bulk_create([move for move, _, _ in work])
     entries = [
         Entry(
@@ -103,9 +103,11 @@ def _count(posting: Posting, draft: CountDraft, *, key: uuid.UUID, content: str,
     )
 
 
-def _write_batches(posting: Posting, drafts: Sequence[Draft]) -> dict[str, int]:
-    """Make the batches that are new and return the ids of all that the drafts name."""
-    codes = {line.batch for draft in drafts for line in draft.lines if line.batch}
+def _write_batches(posting: Posting, work: Sequence[Work]) -> dict[str, int]:
+    """Make the batches that are new and return the ids of all that the moves name."""
+    drafts = [draft for _, draft, _ in work if draft is not None]
+    # A reversal has no draft; its entries name the batches of the original.
+    codes = {planned.batch for _, _, plan in work for planned in plan.entries if planned.batch}
     codes |= {batch.code for draft in drafts for batch in draft.batches}
     if not codes:
         return {}
