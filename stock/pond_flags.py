@@ -103,7 +103,7 @@ def _found(facts: PondKind) -> Iterator[Flag]:
 
 
 def _unsettled(facts: PondKind) -> Iterator[Flag]:
-    haul, seine = facts.last_haul, facts.seine_verdict
+    haul, seine = facts.last_haul, facts.seine_today
     if facts.word == NONE_SEXED:
         yield Flag("unsettled", f"{facts.heads.unsexed} unsexed and none sexed: the ratio is not known.")
     elif facts.is_empty or haul is None or seine is None:
@@ -115,17 +115,42 @@ def _unsettled(facts: PondKind) -> Iterator[Flag]:
             "unsettled",
             f"The last {haul.method} sexed {haul.sexed}: not known well enough.{settle}",
         )
-    elif seine.verdict != facts.word and facts.word != EMPTY and not haul.has_moves_since:
+    elif seine.verdict != facts.word and (facts.heads.females or facts.heads.males):
+        since = ", what moved since counted in" if haul.has_moves_since else ""
         yield Flag(
             "unsettled",
-            f"The last {haul.method} says {seine.verdict}, the book says {facts.word}: recount or sex more.",
+            f"The last {haul.method} says {seine.verdict}{since}; the book says {facts.word}: recount or sex more.",
         )
 
 
-def tone_of(facts: PondKind) -> str:
-    """Return "bad", "warn", "good" or "": how the verdict's tag is drawn; its words say the same."""
-    if facts.rank <= RANK_OF["too-many-males"]:
-        return "bad"
-    if facts.flags:
-        return "warn"
-    return "good" if facts.word == IN_BAND else ""
+TAG_WORDS = {
+    "no-males": NO_MALES,
+    "no-females": NO_FEMALES,
+    "losing-heads": "losing heads",
+    "too-many-males": "below 1.5 : 1",
+    "short-of-females": SHORT_OF_FEMALES,
+    "short-of-males": SHORT_OF_MALES,
+    "unsettled": "unsettled",
+    "over-limit": "over its limit",
+    "not-allowed": "not kept for it",
+    "few-males": "few males",
+}
+
+
+@dataclass(frozen=True)
+class Tag:
+    """A word of the verdict and how it is drawn: "bad", "warn", "good" or ""."""
+
+    words: str
+    tone: str
+
+
+def tags_of(facts: PondKind) -> tuple[Tag, ...]:
+    """Return the words to show of a pond and kind: the worst first, the book's verdict always among them."""
+    words = [TAG_WORDS[flag.code] for flag in facts.flags]
+    if facts.word not in words:
+        words.append(facts.word)
+    tones = ["bad" if flag.is_bad else "warn" for flag in facts.flags] + [
+        "good" if facts.word == IN_BAND else ""
+    ]
+    return tuple(Tag(word, tone) for word, tone in zip(words, tones, strict=False))

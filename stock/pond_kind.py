@@ -17,7 +17,7 @@ from stock.advisor.mix import CellMix
 from stock.advisor.ratio import Ratio, Verdict, sex_more, verdict
 from stock.advisor.watch import LosingHeads
 from stock.book import ClassHeads
-from stock.pond_flags import Flag, flags_of, rank_of, standing_word, tone_of
+from stock.pond_flags import Flag, Tag, flags_of, rank_of, standing_word, tags_of
 from stock.pond_rows import Death
 
 CERTAINTY = 0.8
@@ -196,11 +196,15 @@ class PondKind:
 
     @cached_property
     def sex_more(self) -> int | None:
-        """How many more turtles to sex before the ratio is settled; None where that cannot be said."""
-        if self.last_haul is None or self.last_haul.is_complete:
+        """How many more turtles to sex before the last haul is settled; 0 where it is.
+
+        None without a haul, and where it would take more turtles than stand there.
+        """
+        haul = self.last_haul
+        if haul is None or haul.is_complete:
             return None
-        total = max(self.adults, self.last_haul.sexed)
-        return _sex_more(self.last_haul.females, self.last_haul.males, total, self.band)
+        more = _sex_more(haul.females, haul.males, self.band)
+        return None if more is None or more > self.adults else more
 
     @cached_property
     def flags(self) -> tuple[Flag, ...]:
@@ -212,10 +216,27 @@ class PondKind:
         """Place in the worst-first order, 0 the worst."""
         return rank_of(self)
 
-    @property
-    def tone(self) -> str:
-        """How the verdict's tag is drawn: "bad", "warn", "good" or ""; its words say the same."""
-        return tone_of(self)
+    @cached_property
+    def tags(self) -> tuple[Tag, ...]:
+        """The words of the verdict with their tones, the worst first."""
+        return tags_of(self)
+
+    @cached_property
+    def seine_today(self) -> Verdict | None:
+        """The last sexed haul's verdict with what came and went since taken as booked."""
+        haul = self.last_haul
+        if haul is None or not haul.has_moves_since:
+            return self.seine_verdict
+        return haul_verdict(
+            haul.females,
+            haul.males,
+            standing=self.adults - haul.females_since - haul.males_since,
+            females_since=haul.females_since,
+            males_since=haul.males_since,
+            target=self.target,
+            band=self.band,
+            is_complete=haul.is_complete,
+        )
 
 
 def haul_verdict(
@@ -226,6 +247,8 @@ def haul_verdict(
     target: float,
     band: tuple[float, float],
     is_complete: bool = False,
+    females_since: int = 0,
+    males_since: int = 0,
 ) -> Verdict:
     """
     Return the verdict that a sexed haul alone would give of its pond.
@@ -244,22 +267,31 @@ def haul_verdict(
         Of the kind.
     is_complete : bool
         Drained to the last head.
+    females_since, males_since : int
+        Heads that came less heads that went since; they are added to the scaled heads, without error.
     """
-    return _haul_verdict(females, males, max(standing, females + males), target, band, is_complete)
+    since = females_since, males_since
+    return _haul_verdict(females, males, max(standing, females + males), target, band, is_complete, since)
 
 
 @lru_cache(maxsize=4096)
 def _haul_verdict(
-    females: int, males: int, standing: int, target: float, band: tuple[float, float], is_complete: bool
+    females: int,
+    males: int,
+    standing: int,
+    target: float,
+    band: tuple[float, float],
+    is_complete: bool,
+    since: tuple[int, int],
 ) -> Verdict:
     sexed = females + males
     share = females / sexed
     likely = share if females and males else (females + 0.5) / (sexed + 1)
     se = 0.0 if is_complete else standing * (likely * (1 - likely) / sexed) ** 0.5
     return verdict(
-        standing * share,
+        max(0.0, standing * share + since[0]),
         se,
-        standing * (1 - share),
+        max(0.0, standing * (1 - share) + since[1]),
         se,
         covariance=-(se**2),
         target=target,
@@ -269,5 +301,6 @@ def _haul_verdict(
 
 
 @lru_cache(maxsize=4096)
-def _sex_more(females: int, males: int, total: int, band: tuple[float, float]) -> int | None:
-    return sex_more(females, males, total=total, band=band, certainty=CERTAINTY)
+def _sex_more(females: int, males: int, band: tuple[float, float]) -> int | None:
+    # The verdict on a haul takes it as a sample of a large pond, so this does too.
+    return sex_more(females, males, band=band, certainty=CERTAINTY)

@@ -8,6 +8,7 @@ from stock import svg_marks as svg
 
 WIDTH, HEIGHT, MIDDLE = 100, 24, 12.0
 LEFT, RIGHT = 4.0, 96.0
+LEAST_SHARE = 1 / 3  # half a female to a male: what lies below is drawn at the left end
 
 
 def ratio_strip(
@@ -22,8 +23,8 @@ def ratio_strip(
     """
     Draw females per male with its limits against the shaded band, as SVG text.
 
-    The scale is the share of females, from none (left) to no males (right): there an open upper limit has its
-    place too, and every pond's band stands where the eye expects it.
+    The scale is the share of females, from half a female to a male or fewer (left) to no males (right): there
+    an open upper limit has its place too, and every pond's band stands where the eye expects it.
 
     Parameters
     ----------
@@ -45,6 +46,17 @@ def ratio_strip(
     return svg.drawing(name, words, (WIDTH, HEIGHT), body, "chart spark")
 
 
+def limit_bar(name: str, words: str, use: float, limit: float) -> str:
+    """Draw heads against a pond's head limit: the bar is what stands, the dashed line the limit."""
+    scale = (svg.WIDTH - 8) / max(use, limit, 1)
+    body = [
+        svg.rect("band", 4, 4, limit * scale, 14),
+        svg.rect("bar s0", 4, 7, use * scale, 8),
+        svg.path("target", f"M{4 + limit * scale:.1f} 0V22"),
+    ]
+    return svg.drawing(name, words, (svg.WIDTH, 22), body)
+
+
 def _across(females_per_male: float) -> float:
     share = 1.0 if math.isinf(females_per_male) else females_per_male / (1 + females_per_male)
-    return LEFT + (RIGHT - LEFT) * share
+    return LEFT + (RIGHT - LEFT) * max(0.0, share - LEAST_SHARE) / (1 - LEAST_SHARE)

@@ -12,15 +12,17 @@ from django.utils import timezone
 from ponds.models import Farm
 from ponds.roles import OWNER, READER
 from stock.links import first_link, link, task_link
-from stock.models import Batch, Entry, LastLook, MonthClose, Move, Paper, RefusedPost
+from stock.models import Batch, Entry, LastLook, MonthClose, Move, Paper
 from stock.move_words import class_words
 from stock.moves_read import move_sentence, with_entries
 from stock.pond_kind import PondKind
+from stock.refused import still_refused
 from stock.tasks import OpenTask
 from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
 
-MOST_LINES = 5
+BANK_LINES, MOST_LINES = 5, 3
+MOST_READ = 100
 QUARANTINE_DAYS = 14
 PAPER_DAYS = 60
 COUNT_DAYS = 548  # 18 months
@@ -111,9 +113,9 @@ def _bank_log(user, farm: Farm) -> BankLog:
     logged = Move.objects.filter(
         Q(made_as=Move.MadeAs.BANK) | Q(reverses__made_as=Move.MadeAs.BANK), recorded_at__gt=after
     )
-    found = list(with_entries(logged).order_by("-recorded_at", "-pk")[: MOST_LINES * 20 + 1])
+    found = list(with_entries(logged).order_by("-recorded_at", "-pk")[:MOST_READ])
     lines = []
-    for move in found[:MOST_LINES]:
+    for move in found[:BANK_LINES]:
         where = f"Pond {move.pond.code}" if move.pond else "Log"
         taken_back = "Taken back: " if move.reverses_id else ""
         at = timezone.localtime(move.recorded_at, farm.tzinfo)
@@ -154,7 +156,7 @@ def _beyond_book(today: dt.date, facts: Iterable[PondKind]) -> Iterator[TodayLin
             link("stock:move-detail", key),
             "Look at the move",
         )
-        for pond, code, kind, kind_name, of_class, heads, on, key in rows[: MOST_LINES * 10]
+        for pond, code, kind, kind_name, of_class, heads, on, key in rows[:MOST_READ]
         if on >= counted.get((pond, kind), dt.date.min)
     ]
     return _capped(lines, "posts beyond the book", link("stock:move-list", reason="BEYOND_BOOK"))
@@ -162,17 +164,9 @@ def _beyond_book(today: dt.date, facts: Iterable[PondKind]) -> Iterator[TodayLin
 
 def _refused(farm: Farm, role: str) -> Iterator[TodayLine]:
     """Posts refused lately and not posted since: the facts in them would be lost."""
-    posted = Move.objects.filter(key=OuterRef("key"))
-    later = RefusedPost.objects.filter(key=OuterRef("key"), pk__gt=OuterRef("pk"))
-    rows = (
-        RefusedPost.objects.filter(
-            ~Exists(posted), ~Exists(later), refused_at__gt=timezone.now() - dt.timedelta(days=REFUSED_DAYS)
-        )
-        .select_related("pond")
-        .order_by("-refused_at")
-    )
+    rows = still_refused().filter(refused_at__gt=timezone.now() - dt.timedelta(days=REFUSED_DAYS))
     lines = []
-    for row in rows[: MOST_LINES * 10]:
+    for row in rows[:MOST_READ]:
         at = timezone.localtime(row.refused_at, farm.tzinfo)
         pond = row.pond.code if row.pond else ""
         lines.append(
@@ -183,7 +177,7 @@ def _refused(farm: Farm, role: str) -> Iterator[TodayLine]:
                 is_bad=True,
             )
         )
-    return _capped(lines, "refused posts", link("stock:log"))
+    return _capped(lines, "refused posts", first_link("stock:refused-list", "stock:log"))
 
 
 def _losing(facts: Iterable[PondKind]) -> list[TodayLine]:
@@ -256,7 +250,7 @@ def _papers(today: dt.date) -> Iterator[TodayLine]:
         .order_by(F("listing").desc(nulls_last=True), "-arrived_on", "-pk")
     )
     lines = []
-    for batch in batches[: MOST_LINES * 20]:
+    for batch in batches[:MOST_READ]:
         origin = "stood here before the register" if batch.source == "OPENING" else batch.get_source_display()
         protected = f" Protected kind, {batch.listing}." if batch.listing else ""
         party = f" from {batch.party}" if batch.party else ""
@@ -264,7 +258,7 @@ def _papers(today: dt.date) -> Iterator[TodayLine]:
             TodayLine(
                 "Papers missing",
                 f"Batch {batch.code}, {origin}{party}, {day_words(batch.arrived_on)}: no paper yet.{protected}",
-                link("stock:batch-detail", batch.pk) or link("stock:move-detail", batch.move_key),
+                link("stock:batch-detail", batch.code) or link("stock:move-detail", batch.move_key),
                 "Add its papers",
                 is_bad=bool(batch.listing),
             )
@@ -301,7 +295,7 @@ def _expiring(farm: Farm, today: dt.date, role: str) -> Iterator[TodayLine]:
             "See its papers",
             is_bad=paper.expires_on is not None and paper.expires_on < today,
         )
-        for paper in rows[: MOST_LINES * 10]
+        for paper in rows[:MOST_READ]
     ]
     yield from _capped(lines, "papers expiring", link("stock:move-list"))
 
@@ -367,4 +361,4 @@ def _capped(lines: Sequence[TodayLine], what: str, url: str) -> Iterator[TodayLi
     """Give the first few lines, then one that says how many more there are."""
     yield from lines[:MOST_LINES]
     if (more := len(lines) - MOST_LINES) > 0:
-        yield TodayLine(lines[0].about, f"And {more} more {what}.", url, "See them all", lines[0].is_bad)
+        yield TodayLine(lines[0].about, f"And {more} more {what}.", url, "See them all")

@@ -1,5 +1,31 @@
 """The register's addresses. One line a page; `tests/address_rows.py` has a row for each."""
 
+from django.urls import path
+
+from stock.views import hauls, log, moves, new_females, papers, pond, ponds, tasks
+
 app_name = "stock"
 
-urlpatterns: list = []
+urlpatterns = [
+    path("", ponds.PondList.as_view(), name="pond-list"),
+    path("ponds/<str:code>/", pond.pond_detail, name="pond-detail"),
+    path("looked/", ponds.looked, name="looked"),
+    path("new-females/", new_females.new_females, name="new-females"),
+    path("new-females/tasks/", new_females.new_females_tasks, name="new-females-tasks"),
+    path("log/", log.log, name="log"),
+    path("log/sheet/", log.log_sheet, name="log-sheet"),
+    path("log/refused/", log.refused_list, name="refused-list"),
+    path("moves/", moves.MoveList.as_view(), name="move-list"),
+    path("moves/new/", moves.move_new, name="move-new"),
+    path("moves/<uuid:key>/", moves.move_detail, name="move-detail"),
+    path("moves/<uuid:key>/reverse/", moves.move_reverse, name="move-reverse"),
+    path("moves/<uuid:key>/correct/", moves.move_correct, name="move-correct"),
+    path("tasks/", tasks.TaskList.as_view(), name="task-list"),
+    path("tasks/add/", tasks.task_add, name="task-add"),
+    path("tasks/<int:pk>/drop/", tasks.task_drop, name="task-drop"),
+    path("counts/", hauls.HaulList.as_view(), name="haul-list"),
+    path("counts/<int:pk>/", hauls.haul_detail, name="haul-detail"),
+    path("batches/", papers.BatchList.as_view(), name="batch-list"),
+    path("batches/<path:code>/", papers.batch_detail, name="batch-detail"),
+    path("papers/add/", papers.paper_add, name="paper-add"),
+]

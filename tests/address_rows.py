@@ -53,12 +53,6 @@ def kind_code() -> str:
     return KindFactory(code="address-kind").code
 
 
-def pond_code() -> str:
-    from tests.factories import PondFactory
-
-    return PondFactory(code="QQ").code
-
-
 def nest_key() -> Any:
     """Record nests in a pond of their own."""
     import datetime as dt
@@ -68,7 +62,65 @@ def nest_key() -> Any:
     from tests.factories import PondFactory
 
     day = dt.date(2024, 5, 1)
-    return record(key=uuid.uuid4(), pond=PondFactory(code="QN"), kind=None, dug_on=day, nests=3, today=day).key
+    return record(
+        key=uuid.uuid4(), pond=PondFactory(code="QN"), kind=None, dug_on=day, nests=3, today=day
+    ).key
+
+
+def pond_code() -> str:
+    """Make pond A with a kind it may hold, where there is none yet."""
+    from ponds.models import Pond
+    from tests.factories import KindFactory, PondFactory
+
+    pond = Pond.objects.filter(code="A").first() or PondFactory(code="A", kinds=[KindFactory()])
+    return pond.code
+
+
+def move_key() -> Any:
+    """Log a haul in a pond of its own: bought heads, of which all went back. The hand signs it, if there is one."""
+    import datetime as dt
+    import uuid
+
+    from django.contrib.auth.models import User
+
+    from stock import ledger
+    from stock.drafts import BatchDraft, CatchLine, Draft, HaulDraft, Line
+    from tests.factories import KindFactory, PondFactory
+
+    day = dt.date(2024, 5, 1)
+    kind = KindFactory()
+    pond = PondFactory(kinds=[kind])
+    draft = Draft(
+        key=uuid.uuid4(),
+        happened_on=day,
+        pond=pond.code,
+        lines=(Line(kind.code, "FEMALE", "BOUGHT", pond.code, 5, batch="address-batch"),),
+        batches=(BatchDraft("address-batch", "BOUGHT", day),),
+        haul=HaulDraft("SEINE", (CatchLine(kind.code, "FEMALE", 5),)),
+    )
+    ledger.record(draft, by=User.objects.filter(username="hand").first(), today=day)
+    return draft.key
+
+
+def haul_id() -> int:
+    from stock.models import Haul
+
+    return Haul.objects.get(move__key=move_key()).pk
+
+
+def batch_code() -> str:
+    move_key()
+    return "address-batch"
+
+
+def task_id() -> int:
+    import datetime as dt
+
+    from stock import task_book
+    from tests.factories import PondFactory
+
+    day = dt.date(2024, 5, 1)
+    return task_book.make(pond=PondFactory(), verb="RECOUNT", by=None, today=day).pk
 
 
 ROWS = [
@@ -103,4 +155,25 @@ ROWS = [
     Row("ponds:nest-new", get=HANDS, post=HANDS),
     Row("ponds:nest-correct", {"key": nest_key}, get=HANDS, post=HANDS),
     Row("ponds:nest-take-back", {"key": nest_key}, get=HANDS, post=HANDS),
+    Row("stock:new-females", get=ROLES),
+    Row("stock:new-females-tasks", post=OWNERS),
+    Row("stock:pond-list", get=ROLES),
+    Row("stock:pond-detail", {"code": pond_code}, get=ROLES),
+    Row("stock:looked", post=HANDS),
+    Row("stock:log", get=HANDS, post=HANDS),
+    Row("stock:log-sheet", get=HANDS),
+    Row("stock:refused-list", get=HANDS),
+    Row("stock:move-list", get=ROLES),
+    Row("stock:move-new", get=OWNERS, post=OWNERS),
+    Row("stock:move-detail", {"key": move_key}, get=ROLES),
+    Row("stock:move-reverse", {"key": move_key}, get=HANDS, post=HANDS),
+    Row("stock:move-correct", {"key": move_key}, get=HANDS, post=HANDS),
+    Row("stock:task-list", get=ROLES),
+    Row("stock:task-add", get=OWNERS, post=OWNERS),
+    Row("stock:task-drop", {"pk": task_id}, get=OWNERS, post=OWNERS),
+    Row("stock:haul-list", get=ROLES),
+    Row("stock:haul-detail", {"pk": haul_id}, get=ROLES),
+    Row("stock:batch-list", get=ROLES),
+    Row("stock:batch-detail", {"code": batch_code}, get=ROLES),
+    Row("stock:paper-add", get=HANDS, post=HANDS),
 ]

@@ -108,23 +108,38 @@ def test_a_reversed_haul_gives_way_to_the_one_before(farm):
 
 
 def test_a_small_haul_leaves_the_ratio_unsettled_and_says_how_many_more_to_sex(farm):
-    haul(farm, "A", 27, 11)
+    haul(farm, "A", 30, 10)
     facts = of_pond("A")
     assert facts.seine_verdict.verdict == "not known well enough"
-    assert facts.sex_more > 38
+    assert 40 < facts.sex_more <= 400
     assert codes(facts) == ["unsettled"]
-    assert str(facts.sex_more) in facts.flags[0].sentence
+    assert f"Sex about {facts.sex_more} more" in facts.flags[0].sentence
 
 
-def test_a_haul_that_contradicts_the_book_is_unsettled_until_heads_move(farm):
+def test_at_the_edge_of_the_band_no_number_to_sex_is_promised(farm):
+    # 27 of 38 is a share of 0.711; the band begins at 0.714.
+    haul(farm, "A", 27, 11)
+    facts = of_pond("A")
+    assert facts.sex_more is None
+    assert "Sex about" not in facts.flags[0].sentence
+
+
+def test_a_haul_that_contradicts_the_book_is_unsettled(farm):
     haul(farm, "A", 50, 50)
     facts = of_pond("A")
     assert (facts.word, facts.seine_verdict.verdict) == ("in band", "short of females")
     assert codes(facts) == ["unsettled"]
-    post(farm, ("MALE", "A", "B", 20), on=JUNE + dt.timedelta(days=1))
+
+
+def test_what_moved_since_a_haul_is_counted_in_before_it_contradicts_the_book(farm):
+    haul(farm, "A", 150, 50)
+    post(farm, ("MALE", "A", "SOLD", 60), on=JUNE + dt.timedelta(days=1))
     facts = of_pond("A")
-    assert (facts.last_haul.females_since, facts.last_haul.males_since) == (0, -20)
-    assert codes(facts) == []
+    assert (facts.last_haul.females_since, facts.last_haul.males_since) == (0, -60)
+    # The haul scales to 300 : 100 of 400 heads; less 60 males that is 300 : 40, as the book has it.
+    assert (facts.word, facts.seine_verdict.verdict) == ("short of males", "in band")
+    assert facts.seine_today.ratio == 7.5
+    assert codes(facts) == ["short-of-males"]
 
 
 def test_what_left_out_of_the_haul_itself_counts_as_gone_since(farm):

@@ -19,16 +19,6 @@ from stock.tasks import OpenTask
 from stock.templatetags.stock_format import percent, ratio_interval
 from stock.templatetags.stock_format import ratio as ratio_words
 
-TAG_CLASS = {"bad": "tag tag-bad", "warn": "tag tag-warn", "good": "tag tag-good", "": "tag"}
-FLAG_WORDS = {
-    "losing-heads": "losing heads",
-    "too-many-males": "below 1.5 : 1",
-    "unsettled": "unsettled",
-    "over-limit": "over its limit",
-    "not-allowed": "not kept for it",
-    "few-males": "few males",
-}
-
 
 @dataclass(frozen=True)
 class PondRow:
@@ -109,12 +99,6 @@ class PondRow:
     def rank(self) -> tuple[int, int]:
         return self.facts.rank, self.place
 
-    @property
-    def flag_words(self) -> list[str]:
-        """What is wrong beside the verdict's own words."""
-        words = [FLAG_WORDS[flag.code] for flag in self.facts.flags if flag.code in FLAG_WORDS]
-        return [word for word in words if word != self.verdict]
-
 
 class PondKindTable(PlainTable):
     """Every pond and kind; the columns of figures are narrow so that all stand side by side on a desk."""
@@ -123,14 +107,16 @@ class PondKindTable(PlainTable):
     row_header = "pond"
 
     pond = tables.Column(order_by=("place",))
-    kind = tables.Column(order_by=("kind", "place"))
-    verdict = tables.Column(verbose_name="Verdict", order_by=("rank",))
+    kind = tables.Column(order_by=("kind", "place"), attrs={"td": {"class": "wide kind"}})
+    verdict = tables.Column(verbose_name="Verdict", order_by=("rank",), attrs={"td": {"class": "wide"}})
     females = NumberColumn(verbose_name="Females")
     males = NumberColumn(verbose_name="Males")
     unsexed = NumberColumn(verbose_name="Unsexed")
     juveniles = NumberColumn(verbose_name="Juv.")
-    ratio = NumberColumn(verbose_name="By the book")
-    seine = tables.Column(verbose_name="Last haul, 95 % limits", empty_values=())
+    ratio = NumberColumn(verbose_name="By the book", attrs={"td": {"class": "num wide"}})
+    seine = tables.Column(
+        verbose_name="Last haul, 95 % limits", empty_values=(), attrs={"td": {"class": "wide"}}
+    )
     seine_low = tables.Column(verbose_name="Last haul, at least", visible=False)
     seine_high = tables.Column(verbose_name="Last haul, at most", visible=False)
     last_haul = DayColumn(verbose_name="Last haul on", visible=False)
@@ -146,7 +132,7 @@ class PondKindTable(PlainTable):
 
     def render_pond(self, record: PondRow) -> SafeString:
         name = (
-            format_html(' <span class="note">{}</span>', record.facts.pond_name)
+            format_html(' <span class="note also">{}</span>', record.facts.pond_name)
             if record.facts.pond_name
             else ""
         )
@@ -162,14 +148,13 @@ class PondKindTable(PlainTable):
         return record.pond
 
     def render_verdict(self, record: PondRow) -> SafeString:
-        tag = format_html('<span class="{}">{}</span>', TAG_CLASS[record.facts.tone], record.verdict)
-        more = format_html_join(
-            "", ' <span class="note also">{}</span>', ((word,) for word in record.flag_words)
-        )
-        return format_html("{}{}", tag, more)
+        worst, *others = record.facts.tags
+        css = f"tag tag-{worst.tone}" if worst.tone else "tag"
+        more = format_html_join("", ' <span class="note also">{}</span>', ((tag.words,) for tag in others))
+        return format_html('<span class="{}">{}</span>{}', css, worst.words, more)
 
     def value_verdict(self, record: PondRow) -> str:
-        return "; ".join([record.verdict, *record.flag_words])
+        return "; ".join(tag.words for tag in record.facts.tags)
 
     def render_ratio(self, record: PondRow) -> str:
         return ratio_words(record.ratio)
@@ -192,7 +177,7 @@ class PondKindTable(PlainTable):
             band=record.facts.band,
         )
         return format_html(
-            '<span class="strip">{}</span><span class="note">{}, {}</span>',
+            '<span class="strip">{}</span><span class="note">{}<br>{}</span>',
             mark_safe(strip),  # noqa: S308 - our own renderer, which escapes every word
             limits,
             f"{haul.day.day} {haul.day:%b %y}",

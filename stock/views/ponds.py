@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
-from django.http import HttpResponse
-from django.shortcuts import redirect
+from django.contrib.auth.models import User
+from django.http import HttpResponse, HttpResponseRedirect
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_http_methods
@@ -60,8 +61,10 @@ class PondList(ComputedListPage):
         return PondFilterForm(self.request.GET, rows=rows)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        user = self.request.user
+        user = cast(User, self.request.user)
         return super().get_context_data(
+            farm=self.farm,
+            printed_on=self.today,
             today=self.today,
             todo=today_for(
                 user,
@@ -127,4 +130,4 @@ def looked(request: SignedRequest) -> HttpResponse:
         look.looked_at = seen
         look.save(update_fields=["looked_at"])
     messages.success(request, "Noted: what the bank logs from now on is new to you.")
-    return redirect("stock:pond-list", permanent=False)
+    return HttpResponseRedirect(reverse("stock:pond-list"), status=303)

@@ -1,0 +1,199 @@
+"""The bridge to the advisor: what is known of a pond and kind, to arrays, to advice in plain values.
+
+No statistics here: the advisor computes, this names what goes in and puts words beside what comes out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ponds.figures import Range, show_figure
+from ponds.seasons import Season
+from stock.advisor.mix import SETTLING
+from stock.advisor.ratio import Remedy
+from stock.advisor.verdict import NO_MALES
+from stock.advisor.yields import season_yield
+from stock.pond_kind import PondKind
+
+SEED = 20_250_901
+"""One seed for every forecast: the same heads and figures give the same forecast on every page and day."""
+
+FIGURE_WORDS = {
+    "LAYING_SHARE": "Share of females laying",
+    "NESTS": "Nests a laying female",
+    "EGGS": "Eggs a nest",
+    "HATCH_SHARE": "Share of eggs that hatch",
+}
+NEEDED = ("LAYING_SHARE", "NESTS", "EGGS")
+SETTLING_WORDS = (
+    f"Females count {SETTLING[0]:.0%} in their first season in the pond, {SETTLING[1]:.0%} in the second and "
+    "whole from the third (an assumption: bought breeders are said to need one to three years; Southern "
+    "Regional Aquaculture Center, publication 439)."
+)
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way to mend a ratio alone: a task's verb, class and heads, and the same in words."""
+
+    verb: str
+    of_class: str
+    heads: int
+    words: str
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What to bring a pond to, and the ways there, each by itself; none where it stands there already."""
+
+    words: str
+    is_reached: bool
+    ways: tuple[Way, ...]
+
+
+def aims_of(one: PondKind) -> tuple[Aim, ...]:
+    """
+    Return the remedies of a pond and kind, to the target and into the band.
+
+    None where nobody breeds there: an empty pond, juveniles, or heads that nobody has sexed.
+    """
+    if not one.heads.females and not one.heads.males:
+        return ()
+    low, high = one.band
+    return (
+        _aim(f"To the target, {one.target:g} to 1", one.verdict.to_target),
+        _aim(f"Into the band, {low:g} to {high:g} to 1", one.verdict.to_band),
+    )
+
+
+def _aim(words: str, remedy: Remedy) -> Aim:
+    found = (
+        ("ADD", "FEMALE", remedy.females_to_add),
+        ("TAKE_OUT", "MALE", remedy.males_to_remove),
+        ("TAKE_OUT", "FEMALE", remedy.females_to_remove),
+        ("ADD", "MALE", remedy.males_to_add),
+    )
+    ways = tuple(_way(verb, of_class, heads) for verb, of_class, heads in found if heads)
+    return Aim(words, is_reached=not ways and any(heads == 0 for _, _, heads in found), ways=ways)
+
+
+def _way(verb: str, of_class: str, heads: int) -> Way:
+    noun = {"FEMALE": "female", "MALE": "male"}[of_class] + ("" if heads == 1 else "s")
+    return Way(verb, of_class, heads, f"{'add' if verb == 'ADD' else 'take out'} {heads} {noun}")
+
+
+@dataclass(frozen=True)
+class FigureRow:
+    """One figure of a forecast as it is read: words, low, expected, high and where it comes from."""
+
+    words: str
+    low: str
+    expected: str
+    high: str
+    source: str
+
+
+@dataclass(frozen=True)
+class YieldRow:
+    """Nests, eggs or hatched eggs of a season: 5 % point, mean and 95 % point of the simulation."""
+
+    words: str
+    low: float
+    expected: float
+    high: float
+
+
+@dataclass(frozen=True)
+class SeasonForecast:
+    """
+    What a pond and kind may give in a season.
+
+    Parameters
+    ----------
+    season : Season
+        The coming or the running one.
+    yields : tuple of YieldRow
+        Nests, eggs and, where the kind has a hatch figure, hatched eggs.
+    figures : tuple of FigureRow
+        What went in, each with its source.
+    arithmetic : str
+        The product of the expected figures, for checking by hand.
+    cautions : tuple of str
+        What the forecast does not know.
+    """
+
+    season: Season
+    yields: tuple[YieldRow, ...]
+    figures: tuple[FigureRow, ...]
+    arithmetic: str
+    cautions: tuple[str, ...]
+
+
+def season_forecast(one: PondKind) -> SeasonForecast | None:
+    """
+    Simulate the nests and eggs of the coming or running season, juveniles left out.
+
+    None where no females stand or a figure of the kind is missing (`missing_figures` names it).
+    """
+    if not one.heads.females or missing_figures(one):
+        return None
+    laying, nests, eggs = (one.figures[name] for name in NEEDED)
+    hatch = one.figures.get("HATCH_SHARE")
+    found = season_yield(
+        [one.settled_females],
+        laying=_three(laying),
+        nests=_three(nests),
+        eggs=_three(eggs),
+        hatch=_three(hatch) if hatch else None,
+        rng=SEED,
+    )
+    spreads = [("Nests", found.nests), ("Eggs", found.eggs)]
+    if found.hatched is not None:
+        spreads.append(("Hatched eggs", found.hatched))
+    names = [*NEEDED, *(["HATCH_SHARE"] if hatch else [])]
+    product = " × ".join(_shown(name, one.figures[name].expected) for name in NEEDED)
+    return SeasonForecast(
+        season=one.season,
+        yields=tuple(
+            YieldRow(words, float(spread.low[0]), float(spread.expected[0]), float(spread.high[0]))
+            for words, spread in spreads
+        ),
+        figures=tuple(_figure_row(name, one.figures[name], one.sources[name]) for name in names),
+        arithmetic=(
+            f"{one.settled_females:.1f} settled females × {product} = {float(found.eggs.arithmetic[0]):.0f} eggs."
+        ),
+        cautions=_cautions(one),
+    )
+
+
+def missing_figures(one: PondKind) -> list[str]:
+    """Return the words of the figures a forecast needs and the kind lacks."""
+    return [FIGURE_WORDS[name] for name in NEEDED if name not in one.figures]
+
+
+def _cautions(one: PondKind) -> tuple[str, ...]:
+    said = []
+    if one.word == NO_MALES:
+        said.append(
+            "No males by the book: eggs are laid from stored sperm for some seasons, ever more of them clear."
+        )
+    if one.heads.unsexed:
+        said.append(
+            f"{one.heads.unsexed} unsexed heads are left out; those that are female will add to this."
+        )
+    if one.last_count is None:
+        said.append("Never counted: the forecast leans on the book alone.")
+    return tuple(said)
+
+
+def _figure_row(name: str, figure: Range, source: str) -> FigureRow:
+    low, expected, high = (_shown(name, value) for value in _three(figure))
+    return FigureRow(FIGURE_WORDS[name], low, expected, high, source)
+
+
+def _shown(name: str, value: float) -> str:
+    return show_figure(name, value, "F")
+
+
+def _three(figure: Range) -> tuple[float, float, float]:
+    return figure.low, figure.expected, figure.high

@@ -1,0 +1,57 @@
+"""A small farm for the pages of ponds: made through the ledger, on the farm's own day."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+from ponds.farm import the_farm
+from stock import ledger
+from stock.drafts import BatchDraft, CatchLine, Draft, HaulDraft, Line
+from tests.factories import KindFactory, PondFactory
+
+CLASSES = {"females": "FEMALE", "males": "MALE", "unsexed": "UNSEXED", "juveniles": "JUVENILE"}
+
+
+class FarmOfPonds:
+    """Ponds of sliders by code, with the ledger's verbs in short."""
+
+    def __init__(self, by) -> None:
+        self.by = by
+        self.today = the_farm().today()
+        self.slider = KindFactory(code="slider", common_name="Slider")
+
+    def ago(self, days: int) -> dt.date:
+        return self.today - dt.timedelta(days=days)
+
+    def pond(self, code: str, *, days: int = 300, kind=None, **heads: int):
+        """Open a pond and what stands in it, counted so many days ago."""
+        kind = kind or self.slider
+        pond = PondFactory(code=code, kinds=[kind], head_limit=1000)
+        if heads:
+            self.opening(code, days=days, kind=kind.code, **heads)
+        return pond
+
+    def opening(self, code: str, *, days: int = 300, kind: str = "slider", **heads: int):
+        batch = BatchDraft(f"OPEN-{code}-{kind}"[:24], "OPENING", self.ago(days))
+        draft = ledger.opening_draft(
+            pond=code,
+            kind=kind,
+            day=self.ago(days),
+            heads={CLASSES[name]: number for name, number in heads.items()},
+            how_known="SEINED",
+            batch=batch,
+            key=uuid.uuid4(),
+        )
+        return ledger.record(draft, by=self.by, today=self.today)
+
+    def post(self, *lines, days: int = 1, kind: str = "slider", **more):
+        """Post lines given as (class, source, target, heads[, more])."""
+        drawn = tuple(Line(kind, *line[:4], **(line[4] if len(line) > 4 else {})) for line in lines)
+        draft = Draft(key=uuid.uuid4(), happened_on=self.ago(days), lines=drawn, **more)
+        return ledger.record(draft, by=self.by, today=self.today)
+
+    def haul(self, code: str, females: int, males: int, *, days: int = 1, lines=(), **more):
+        caught = (("FEMALE", females), ("MALE", males))
+        catch = tuple(CatchLine("slider", of_class, number) for of_class, number in caught if number)
+        return self.post(*lines, days=days, pond=code, haul=HaulDraft("SEINE", catch, **more))
