@@ -32,6 +32,9 @@ from stock.pond_kind import PondKind
 MOST_DRAWS_KEPT, FEWEST_DRAWS_KEPT, FIGURES_KEPT = 200, 20, 3_000_000
 """Single draws kept for limits and for how often; fewer for tables so large that they would fill memory."""
 
+COMPARED_IF_RISING = 10
+"""Draws compared where gains rise somewhere: each then takes a dynamic program of its own."""
+
 CONFIDENCE = 0.9
 NO_LIMIT = 1_000_000
 WORDS_OF = dict(KindFigure.Name.choices)
@@ -182,7 +185,7 @@ def _solve(
     found = allocate(table.gains, heads, caps=caps, exactly=False)
     best = share_ties(found, table.gains, caps=caps, females=females, males=males, exactly=False)
     placed = sum(best.heads_per_pond)
-    compared = kept if best.concave else min(kept, FEWEST_DRAWS_KEPT)
+    compared = kept if best.concave else min(kept, COMPARED_IF_RISING)
     return _Solved(
         gains=tuple(tuple(row[:cap].tolist()) for row, cap in zip(table.gains, caps, strict=True)),
         allocation=best,

@@ -353,7 +353,8 @@ def how_often(
                 f"Pond {pond + 1}: {count} placed is above its cap of {min(cap, table.shape[2])}."
             )
     placed = sum(heads_per_pond)
-    here = np.array([_total(gains, heads_per_pond) for gains in table])
+    is_placed = np.arange(table.shape[2]) < np.asarray(heads_per_pond, dtype=int)[:, np.newaxis]
+    here = table[:, is_placed].sum(axis=1)
     best = _best_totals(table, np.minimum(np.asarray(caps, dtype=int), table.shape[2]), placed)
     return float(np.mean(here >= best - within * np.abs(best) - _SLACK))
 

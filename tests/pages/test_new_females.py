@@ -1,0 +1,291 @@
+"""The page that says where new females go: what it shows, what it refuses, and the tasks it makes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from html import unescape
+
+import pytest
+from django.urls import reverse
+
+from ponds.farm import the_farm
+from ponds.models import PondState
+from stock import ledger, placing_advice
+from stock.drafts import BatchDraft, Draft, Line
+from stock.models import Task
+from tests.factories import KindFactory, PondFactory
+
+pytestmark = pytest.mark.django_db
+URL, TASKS = "/new-females/", "/new-females/tasks/"
+
+
+def stand(pond, kind, by, *, batch="", **heads):
+    """Open a pond with heads by class, 500 days ago."""
+    today = the_farm().today()
+    day = today - dt.timedelta(days=500)
+    batch = batch or f"B-{pond.code}-{kind.code}"
+    lines = tuple(
+        Line(kind.code, of_class, "OPENING", pond.code, n, batch=batch) for of_class, n in heads.items() if n
+    )
+    ledger.record(
+        Draft(key=uuid.uuid4(), happened_on=day, lines=lines, made_as="OPENING", pond=pond.code,
+              batches=(BatchDraft(batch, "OPENING", day),)),
+        by=by,
+        today=today,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def farm(owner):
+    """Sliders short of females in A, in band in B, with too many males in C; D is in quarantine."""
+    slider = KindFactory(code="slider", common_name="Slider")
+    snapper = KindFactory(code="snapper", common_name="Snapper", listing="CITES App. II")
+    slider.not_with.add(snapper)
+    today = the_farm().today()
+    ponds = {code: PondFactory(code=code, head_limit=500, kinds=[slider]) for code in "ABCDE"}
+    stand(ponds["A"], slider, owner.user, FEMALE=210, MALE=100)
+    stand(ponds["B"], slider, owner.user, FEMALE=300, MALE=100)
+    stand(ponds["C"], slider, owner.user, FEMALE=120, MALE=100)
+    stand(ponds["D"], slider, owner.user, FEMALE=10, UNSEXED=80)
+    PondState.objects.create(
+        pond=ponds["D"],
+        from_on=today - dt.timedelta(days=9),
+        state="QUARANTINE",
+        ends_on=today + dt.timedelta(days=30),
+    )
+    PondFactory(code="F", kinds=[snapper])
+    return ponds
+
+
+def words(response):
+    """Return the page as one line of text."""
+    return " ".join(unescape(response.content.decode()).split())
+
+
+def ask(client, **asked):
+    return client.get(URL, {"heads": 60, "kind": "slider"} | asked)
+
+
+def test_it_asks_first(owner, farm):
+    page = owner.get(URL)
+    assert page.status_code == 200
+    assert "Where should new females go?" in words(page)
+    assert page.context["form"].initial["seasons"] == "5"
+    assert page.context.get("advice") is None
+
+
+def test_the_answer_names_ponds_reasons_and_what_other_ways_give(owner, farm):
+    page = ask(owner)
+    advice = page.context["advice"]
+    assert {pond.code: pond.given for pond in advice.getting} == {"A": 60}
+    text = words(page)
+    for told in (
+        "60 females of Slider: 60 to A.",
+        "2.10 : 1 → 2.70 : 1",
+        "310 → 370 of 500",
+        "Short of females by the book, 2.10 : 1. Gets 60: 210 females to 100 males (2.10 : 1) become 270 (2.70 : 1)",
+        "By the book, never counted. No haul has been sexed.",
+        "120 females to 100 males (1.20 : 1) is below 1.5 : 1: 20 males must leave before females come.",
+        "Make a task: take 20 males out",
+        "In quarantine, due to end on",
+        "Empty: females without males would lay clear eggs.",
+        "Kept for other kinds; Slider is not allowed there.",
+        "Even split",
+        "Worst ratio first",
+        "drawn 1 000 times",
+        "limits and how often are from 200 of those draws. Seed 20260",
+        "(greedy)",
+        "Assumptions: nobody has measured these",
+        "30 to 90 days",
+        "The arithmetic of pond A, season by season",
+    ):
+        assert told in text, told
+
+
+def test_the_arithmetic_shown_adds_up(owner, farm):
+    page = ask(owner)
+    # 0.7 x 2 x 9 x 0.8 = 10.08 hatched eggs; 60 x 10.08 x (0.4 x 0.9 + 0.7 x 0.81 + 0.729 + 0.6561 + 0.59049).
+    assert page.context["a_female"] == pytest.approx(10.08)
+    assert page.context["added"] == pytest.approx(60 * 10.08 * 2.90259)
+
+
+def test_the_same_question_gets_the_same_answer(owner, farm):
+    first = ask(owner).context["advice"]
+    placing_advice._solve.cache_clear()
+    assert ask(owner).context["advice"] == first
+
+
+@pytest.mark.parametrize(
+    ("asked", "sentence"),
+    [
+        ({"heads": "-4"}, "-4 is below 0"),
+        ({"heads": "0"}, "0 is too few"),
+        ({"heads": ""}, "Say how many females there are to place: a whole number from 1 to 10,000."),
+        ({"heads": "10001"}, "10,001 is more than 10,000"),
+        ({"heads": "9" * 40}, "is more than the"),
+        ({"heads": "a few"}, "“a few” is not a whole number"),
+        ({"kind": "zebra"}, "There is no kind “zebra”"),
+        ({"kind": ""}, "Choose the kind."),
+        ({"kind": "mud"}, "No pond is kept for Mud and none stands in any."),
+        ({"source": "ZZ"}, "There is no pond “ZZ”"),
+        ({"seasons": "99"}, "99 is more than 15"),
+        ({"seasons": "2.5"}, "“2.5” is not a whole number"),
+        ({"full_to": "abc"}, "abc is not a number"),
+        ({"within": "500"}, "500 is not between 0 and 20"),
+    ],
+)
+def test_bad_input_gets_its_sentence_and_is_kept(owner, farm, asked, sentence):
+    KindFactory(code="mud", common_name="Mud")
+    page = ask(owner, **asked)
+    assert page.status_code == 200
+    assert sentence in words(page)
+    assert page.context.get("advice") is None
+    for name, value in ({"heads": 60, "kind": "slider"} | asked).items():
+        assert str(page.context["form"][name].value() or "") == str(value)
+
+
+def test_a_kind_without_a_figure_says_which(owner, farm):
+    bare = KindFactory(code="bare", common_name="Bare", figures=False)
+    PondFactory(code="G", kinds=[bare])
+    page = ask(owner, kind="bare")
+    assert "Bare has no figure for share of females laying in a season" in words(page)
+
+
+def test_no_pond_may_get_any(owner, farm):
+    page = ask(owner, kind="snapper")
+    text = words(page)
+    assert "None of 60 females of Snapper can be placed now." in text
+    assert "60 females are left over." in text
+    assert "CITES App. II" in text
+    assert not page.context["load"]
+
+
+def test_what_stands_in_quarantine_is_a_plan_for_later(owner, farm):
+    page = ask(owner, source="D")
+    text = words(page)
+    ends = the_farm().today() + dt.timedelta(days=30)
+    assert f"until it is released, on {ends.day} {ends:%b %Y}" in text
+    assert "80 of this kind stand there unsexed" in text
+    assert "By the book 10 females of this kind stand in pond D, fewer than the 60 asked about." in text
+    assert "Not before pond D is released" in text
+
+
+def test_by_hand_shows_the_loss_and_keeps_what_was_typed(owner, farm):
+    page = ask(owner, **{"pond-A": "40", "pond-B": "10"})
+    assert "fewer than the best" in words(page)
+    assert page.context["by_hand"].share == pytest.approx(50 / 60)
+    assert page.context["load_total"] == 50
+    page = ask(owner, **{"pond-A": "300", "pond-B": "x"})
+    text = words(page)
+    assert "Pond A can take 190, not 300: its limit of 500 leaves room for 190" in text
+    assert "Pond B: “x” is not a whole number." in text
+    assert [row.typed for row in page.context["open_rows"]] == ["300", "x"]
+    # What cannot be done is not printed: the sheet stays with the best.
+    assert page.context["load_total"] == 60
+
+
+def plan(page, **more):
+    """Return what the form of the page that makes tasks would send."""
+    fields = dict(page.context["parameters"]) | dict(page.context["plan_parameters"])
+    return fields | {"key": str(page.context["key"])} | more
+
+
+def test_the_plan_becomes_a_task_a_pond_once(owner, farm):
+    page = ask(owner, heads=150, source="D")
+    assert {pond.code: pond.given for pond in page.context["advice"].getting} == {"A": 120, "B": 30}
+    sent = plan(page)
+    answer = owner.post(TASKS, sent)
+    assert (answer.status_code, answer.url) == (303, reverse("stock:task-list"))
+    tasks = list(Task.objects.order_by("pond__code"))
+    assert [(task.pond.code, task.verb, task.of_class, task.heads) for task in tasks] == [
+        ("A", "ADD", "FEMALE", 120),
+        ("B", "ADD", "FEMALE", 30),
+    ]
+    assert "from pond D: 2.10 : 1 becomes 3.30 : 1" in tasks[0].why
+    assert tasks[0].due_on == the_farm().today() + dt.timedelta(days=30)
+    assert owner.post(TASKS, sent).status_code == 303
+    assert owner.post(TASKS, plan(page, key=str(uuid.uuid4()))).status_code == 303
+    assert Task.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"pond-A": "400"}, "Pond A can take 190, not 400"),
+        ({"pond-A": "1", "pond-C": "5"}, "20 males must leave"),
+        ({"pond-A": "70"}, "10 more than the 60 there are"),
+        ({"pond-A": "lots"}, "“lots” is not a whole number"),
+        ({"pond-A": "0"}, "60 are left over"),
+        ({"key": "no key"}, "lost its key"),
+        ({"heads": "-1"}, "Ask where the females should go first"),
+    ],
+)
+def test_a_plan_that_cannot_be_makes_no_task_and_is_kept(owner, farm, change, sentence):
+    answer = owner.post(TASKS, plan(ask(owner), **change), follow=True)
+    assert sentence in words(answer)
+    assert not Task.objects.exists()
+    assert dict(answer.context["form"].parameters())["heads"] == change.get("heads", "60")
+
+
+def test_all_tasks_or_none(owner, farm, monkeypatch):
+    page = ask(owner, heads=150)
+    make = __import__("stock.task_book", fromlist=["make"]).make
+
+    def refuse_b(*, pond, **more):
+        if pond.code == "B":
+            from stock.task_book import TaskRefused
+
+            raise TaskRefused("Pond B is not to be had.")
+        return make(pond=pond, **more)
+
+    monkeypatch.setattr("stock.placing_tasks.task_book.make", refuse_b)
+    answer = owner.post(TASKS, plan(page), follow=True)
+    assert "No task was made. Pond B is not to be had." in words(answer)
+    assert not Task.objects.exists()
+
+
+def test_only_an_owner_is_offered_the_tasks(hand, reader, farm):
+    for client in (hand, reader):
+        text = words(ask(client))
+        assert "60 to A" in text
+        assert "Make this task" not in text
+        assert "take 20 males out" not in text
+
+
+@pytest.fixture
+def many(owner):
+    """Return a function that makes so many more ponds of one kind with heads in them."""
+    kind = KindFactory(code="slider", common_name="Slider")
+
+    def make(ponds):
+        today = the_farm().today()
+        day = today - dt.timedelta(days=500)
+        drafts = []
+        for nth in range(ponds):
+            pond = PondFactory(head_limit=700, kinds=[kind])
+            batch = BatchDraft(f"B-{pond.code}", "OPENING", day)
+            lines = tuple(
+                Line("slider", of_class, "OPENING", pond.code, heads, batch=batch.code)
+                for of_class, heads in (("FEMALE", 200 + nth), ("MALE", 95))
+            )
+            drafts.append(
+                Draft(uuid.uuid4(), day, lines, made_as="OPENING", pond=pond.code, batches=(batch,))
+            )
+        ledger.record_all(drafts, by=owner.user, today=today)
+
+    return make
+
+
+def test_as_many_queries_for_sixty_ponds_as_for_three(owner, many, django_assert_max_num_queries):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    counts = []
+    for more in (3, 57):
+        many(more)
+        with CaptureQueriesContext(connection) as queries:
+            page = ask(owner, heads=400)
+        assert page.context["advice"].placed == 400
+        counts.append(len(queries))
+    assert counts[0] == counts[1] <= 20, counts
