@@ -35,6 +35,8 @@ def log_entry(
     choices = choices or farm_choices()
     pond = choices.pond(pond_code)
     book = book_of(pond, choices, today) if pond else {}
+    if original is not None:
+        book = without(original, book, pond_code)
     posted = posted_under(sent.get("key", "")) if sent is not None else None
     own = [move for move in (original, posted) if move is not None]
     also = list(TaskMove.objects.filter(move__in=own).values_list("task", flat=True)) if own else []
@@ -69,6 +71,17 @@ def book_of(pond: Pond, choices: FarmChoices, day: dt.date) -> dict[tuple[str, s
         for of_class in CLASSES
         if held.get((kind.pk, of_class))
     }
+
+
+def without(move: Move, book: dict[tuple[str, str], int], pond_code: str) -> dict[tuple[str, str], int]:
+    """Return a pond's book as it would be had the move, loaded by `with_entries`, not been made."""
+    held = dict(book)
+    for entry in move.entries.all():
+        for cell, sign in ((entry.source, 1), (entry.target, -1)):
+            if cell.pond is not None and cell.pond.code == pond_code:
+                where = (cell.kind.code, cell.of_class)
+                held[where] = held.get(where, 0) + sign * entry.heads
+    return {where: max(0, heads) for where, heads in held.items()}
 
 
 def prepared_rows(pond: Pond, book: dict[tuple[str, str], int]) -> list[dict[str, Any]]:

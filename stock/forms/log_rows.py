@@ -30,7 +30,7 @@ class RowForm(forms.Form):
     sold = HeadsField(label="Sold")
     culled = HeadsField(label="Culled")
     escaped = HeadsField(label="Escaped")
-    sexed_as = OneOfField(noun="class", label="Sexed or matured as", required=False, blank="as they are")
+    sexed_as = OneOfField(noun="class", label="Sexed as", required=False, blank="as they are")
     carrying_marks = HeadsField(label="Carrying marks")
     newly_marked = HeadsField(label="Newly marked")
 

@@ -110,7 +110,8 @@ def _rows(move: Move, entries: list[Entry]) -> list[dict[str, Any]]:
     for line in haul.lines.select_related("kind") if haul else ():
         cell = (line.kind.code, line.of_class)
         gone = sum(heads for *_, heads in parts[cell])
-        parts[cell].insert(0, ("back", "", "", line.caught - gone))
+        if line.caught > gone or line.caught == 0:
+            parts[cell].insert(0, ("back", "", "", line.caught - gone))
         marks[cell] = (line.carrying_marks, line.newly_marked)
     rows = []
     for entry in entries:
@@ -128,21 +129,21 @@ def _rows(move: Move, entries: list[Entry]) -> list[dict[str, Any]]:
 
 def _take(parts: list[tuple[str, str, str, int]], heads: int) -> list[tuple[str, str, str, int]]:
     """Take so many heads out of the parts, in their order, and return what was taken."""
-    taken = []
-    for index, (field, target, cause, held) in enumerate(parts):
+    taken, left = [], []
+    for field, target, cause, held in parts:
         part = min(held, heads)
+        heads -= part
         if part:
             taken.append((field, target, cause, part))
-            parts[index] = (field, target, cause, held - part)
-            heads -= part
+        if held > part or not held:
+            left.append((field, target, cause, held - part))
+    parts[:] = left
     return taken
 
 
 def _rows_of(cell: tuple[str, str], parts: list[tuple[str, str, str, int]]) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for field, target, cause, heads in parts:
-        if not heads and field != "back":
-            continue
         row = next((row for row in rows if field not in row), None)
         if row is None:
             row = {"kind": cell[0], "of_class": cell[1], "fixed": True}

@@ -66,7 +66,7 @@ class LineForm(forms.Form):
     target = OneOfField(noun="place", label="To", blank="Choose…", required=False)
     to_class = OneOfField(noun="class", label="Becomes", blank="as they are", required=False)
     cause = OneOfField(noun="cause", label="Cause of death", blank="not known", required=False)
-    batch = LineField(most=24, label="Batch", help_text="For heads from outside.")
+    batch = LineField(most=24, label="Batch, from outside")
 
     def __init__(self, *args: Any, choices: FarmChoices, has_opening: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

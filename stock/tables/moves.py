@@ -60,7 +60,7 @@ class MoveTable(PondColumnTable):
     def render_what(self, record: Move) -> str:
         said = move_sentence(record)
         if any(entry.reason == Reason.BEYOND_BOOK for entry in record.entries.all()):
-            return format_html('{} <span class="tag tag-warn">beyond the book</span>', said)
+            return format_html('<span>{} <span class="tag tag-warn">beyond the book</span></span>', said)
         return said
 
     def render_state(self, record: Move) -> str:
@@ -72,9 +72,14 @@ class MoveFilter(filters.FilterSet):
     """Filters of moves. Pond, kind, class and reason hold of one and the same entry."""
 
     pond = filters.ModelChoiceFilter(
-        queryset=Pond.objects.in_letter_order(), to_field_name="code", empty_label="any", method="by_entry"
+        label="Pond",
+        queryset=Pond.objects.in_letter_order(),
+        to_field_name="code",
+        empty_label="any",
+        method="by_entry",
     )
     kind = filters.ModelChoiceFilter(
+        label="Kind",
         queryset=Kind.objects.order_by("common_name"),
         to_field_name="code",
         empty_label="any",
@@ -83,7 +88,9 @@ class MoveFilter(filters.FilterSet):
     of_class = filters.ChoiceFilter(
         label="Class", choices=HeadClass.choices, empty_label="any", method="by_entry"
     )
-    reason = filters.ChoiceFilter(choices=Reason.choices, empty_label="any", method="by_entry")
+    reason = filters.ChoiceFilter(
+        label="Reason", choices=Reason.choices, empty_label="any", method="by_entry"
+    )
     since = filters.DateFilter(
         label="From day", field_name="happened_on", lookup_expr="gte", widget=DAY_INPUT
     )

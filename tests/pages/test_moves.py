@@ -334,6 +334,17 @@ def test_a_correction_changes_the_figure_and_keeps_both_in_the_book(hand):
     assert "its correction" in text
 
 
+def test_a_correction_is_measured_against_the_book_without_the_move_it_replaces(owner):
+    move = book(line("MALE", "C", 40), by=owner.user)
+    sent = field_values(words(owner.get(correct_url(move))))
+    name = next(name for name, value in sent.items() if name.endswith("-moved") and value == "40")
+    assert "40 by the book" in words(owner.get(correct_url(move)))
+    text = words(owner.post(correct_url(move), {**sent, name: "38"}))
+    assert "38 of the 40 Slider males in pond A are said to have gone." in text
+    assert owner.post(correct_url(move), {**sent, name: "9"}).status_code == 303
+    assert held("A")[1] == 31
+
+
 def test_a_correction_that_is_refused_keeps_what_was_typed_and_changes_nothing(hand):
     hand.post("/log/", sent_log({"of_class": "FEMALE", "moved": "12", "target": "C"}))
     move = Move.objects.exclude(made_as="OPENING").get()
