@@ -244,25 +244,36 @@ def death_table(one: PondKind, first: dt.date) -> DeathTable:
         [f"{month:%b %y}" for month in months],
         [by_month[month] for month in months],
         unit="heads",
+        summary=f"{one.deaths.total} recorded in twelve months.",
     )
     limits = poisson_limits(max(0, one.deaths.total))
     return DeathTable(tuple(row for row in causes if row[1].total), one.deaths, limits, chart)
 
 
 def history_chart(one: PondKind) -> Chart | None:
-    """Draw females and males at month ends; None where none ever stood in the months asked for."""
+    """Draw females and males at month ends, the unsexed where there were any; None where none ever stood.
+
+    A pond of juveniles alone shows those.
+    """
     points = list(one.history)
     while points and not points[0][1].total:
         points.pop(0)
-    if not points:
+    runs = {
+        "Females": tuple(heads.females for _, heads in points),
+        "Males": tuple(heads.males for _, heads in points),
+        "Unsexed": tuple(heads.unsexed for _, heads in points),
+    }
+    if not any(any(run) for run in runs.values()):
+        runs = {"Juveniles": tuple(heads.juveniles for _, heads in points)}
+    drawn = {name: run for name, run in runs.items() if any(run)}
+    if not drawn:
         return None
+    if drawn.keys() & {"Females", "Males"}:
+        drawn = {"Females": runs["Females"], "Males": runs["Males"]} | drawn
     return line_chart(
-        f"{one.kind_name}: females and males at month ends",
+        f"{one.kind_name}: heads at month ends",
         [f"{month:%b %y}" for month, _ in points],
-        [
-            Series("Females", tuple(heads.females for _, heads in points)),
-            Series("Males", tuple(heads.males for _, heads in points)),
-        ],
+        [Series(name, run) for name, run in drawn.items()],
         unit="heads",
     )
 

@@ -265,6 +265,14 @@ def test_the_drawn_history_holds_the_months_of_three_years_at_most(owner, farm):
     assert chart.rows[-1][1:] == ("100", "30")
 
 
+def test_a_pond_that_nobody_sexed_is_not_called_empty(owner, farm):
+    farm.pond("U", unsexed=80, juveniles=20)
+    response = shown(owner, "U")
+    assert "none sexed yet" in words(response)
+    assert "By the book empty" not in words(response)
+    assert part(response).history.columns == ("When", "Unsexed, heads")
+
+
 def test_ponds_lead_to_the_one_before_and_after(owner, farm):
     for code in ("B", "AA"):
         farm.pond(code)
