@@ -154,7 +154,15 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     if by_hand:
         mistakes |= by_hand.problems
     shown = {pond.code for pond in advice.ponds}
-    rows = [_row(pond, typed.get(pond.code), mistakes.get(pond.code, ""), today) for pond in advice.ponds]
+    rows = [
+        _row(
+            pond,
+            typed[pond.code].text if pond.code in typed else "" if typed else str(pond.given or ""),
+            mistakes.get(pond.code, ""),
+            today,
+        )
+        for pond in advice.ponds
+    ]
     best = {pond.code: pond.given for pond in advice.getting}
     is_by_hand = bool(by_hand and by_hand.can_be_done and not mistakes)
     plan = {code: heads for code, heads in by_hand.heads.items() if heads} if by_hand and is_by_hand else best
@@ -185,7 +193,7 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     }
 
 
-def _row(pond: PondAdvice, typed: Typed | None, mistake: str, today: dt.date) -> Row:
+def _row(pond: PondAdvice, typed: str, mistake: str, today: dt.date) -> Row:
     leaving, kind = males_to_leave(pond), pond.facts.kind_code
     why = pond.obstacles[0].sentence if leaving else ""
     return Row(
@@ -197,7 +205,7 @@ def _row(pond: PondAdvice, typed: Typed | None, mistake: str, today: dt.date) ->
         leaving_url=task_link(pond.code, "TAKE_OUT", kind=kind, of_class="MALE", heads=leaving, why=why)
         if leaving
         else "",
-        typed=typed.text if typed else str(pond.given or ""),
+        typed=typed,
         mistake=mistake,
     )
 

@@ -176,6 +176,8 @@ def test_by_hand_shows_the_loss_and_keeps_what_was_typed(owner, farm):
     assert "fewer than the best" in words(page)
     assert page.context["by_hand"].share == pytest.approx(50 / 60)
     assert page.context["load_total"] == 50
+    page = ask(owner, **{"pond-B": "10"})
+    assert [row.typed for row in page.context["open_rows"]] == ["", "10"]
     page = ask(owner, **{"pond-A": "300", "pond-B": "x"})
     text = words(page)
     assert "Pond A can take 190, not 300: its limit of 500 leaves room for 190" in text
