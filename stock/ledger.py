@@ -20,7 +20,8 @@ from stock import mixes
 from stock.drafts import SOURCES_OUTSIDE, CountDraft, Draft, Line, content_sha256
 from stock.ledger_posting import Beyond, Posted, Posting, key_reused
 from stock.ledger_rules import check_text
-from stock.ledger_store import first_open_day, last_closed_month, lock_book, next_month
+from stock.ledger_sql import last_closed_month
+from stock.ledger_store import first_open_day, lock_book, next_month
 from stock.models import Count, Haul, MonthClose, Move
 from stock.refusals import CannotClose, CannotReset
 

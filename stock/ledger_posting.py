@@ -7,12 +7,13 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from ponds.models import Kind, Pond
 from stock.drafts import CLASSES, LONGEST_NOTE, OUTSIDE, CountDraft, Draft, content_sha256, reversal_key
+from stock.ledger_facts import read_farm
 from stock.ledger_rows import write_count, write_rows
-from stock.ledger_rules import FarmFacts, PondFacts, check_draft, check_heads, check_text
-from stock.ledger_store import LONG_AGO, Store, first_open_day, last_closed_month
-from stock.models import Batch, Count, Entry, Haul, MarkStep, Move, Outside
+from stock.ledger_rules import FarmFacts, check_draft, check_heads, check_text
+from stock.ledger_sql import last_closed_month
+from stock.ledger_store import LONG_AGO, Store, first_open_day
+from stock.models import Count, Entry, Haul, MarkStep, Move
 from stock.planning import (
     CLASS_WORDS,
     Books,
@@ -283,32 +284,9 @@ class Posting:
     # What is looked up
 
     def _know(self, drafts: Sequence[Draft]) -> FarmFacts:
-        places, kinds = _names_in(drafts)
-        ponds = list(Pond.objects.filter(code__in=places).prefetch_related("kinds_allowed"))
-        named = list(Kind.objects.filter(code__in=kinds).prefetch_related("not_with"))
-        allowed = {kind.code: kind for pond in ponds for kind in pond.kinds_allowed.all()}
-        self.not_with = {
-            kind.code: {one.code: one.common_name for one in kind.not_with.all()} for kind in named
-        }
-        apart = {one.code: one for kind in named for one in kind.not_with.all()}
-        self.store.know(ponds, [*apart.values(), *allowed.values(), *named])
-        codes = {line.batch for draft in drafts for line in draft.lines if line.batch}
-        codes |= {batch.code for draft in drafts for batch in draft.batches}
-        batches = dict(Batch.objects.filter(code__in=codes).values_list("code", "source")) if codes else {}
-        return FarmFacts(
-            today=self.today,
-            ponds={
-                pond.code: PondFacts(
-                    pond.code,
-                    pond.opened_on,
-                    pond.retired_on,
-                    frozenset(kind.code for kind in pond.kinds_allowed.all()),
-                )
-                for pond in ponds
-            },
-            kinds=self.store.kind_names,
-            batches=batches,
-        )
+        farm = read_farm(drafts, self.store, self.today)
+        self.not_with = farm.not_with
+        return farm
 
     def _is_known(self, ref: Ref) -> bool:
         """Say whether there can be such a cell; a draft that names another one is refused by the rules."""
@@ -567,25 +545,6 @@ def _come_back(plan: Plan) -> tuple[str, ...]:
         and not step.source.is_pond
         and (step.target is None or step.target.is_pond)
     )
-
-
-def _names_in(drafts: Sequence[Draft]) -> tuple[set[str], set[str]]:
-    outside = set(Outside.values)
-    places: set[str] = set()
-    kinds: set[str] = set()
-    for draft in drafts:
-        places.add(draft.pond)
-        for line in draft.lines:
-            places |= {line.source, line.target}
-            kinds.add(line.kind)
-        if draft.haul is not None:
-            kinds |= {caught.kind for caught in draft.haul.lines}
-        kinds |= {count.kind for count in draft.counts}
-        places |= {count.pond for count in draft.counts}
-        for mark in draft.marks:
-            places.add(mark.pond)
-            kinds.add(mark.kind)
-    return places - outside - {""}, kinds
 
 
 def _turtles_named(draft: Draft) -> list[str]:

@@ -66,12 +66,17 @@ class PondFacts:
 
 @dataclass(frozen=True)
 class FarmFacts:
-    """What the rules need of the farm: its ponds and kinds by code, and the batches there are by code."""
+    """
+    What the rules need of the farm: its ponds and kinds by code, and the batches there are by code.
+
+    `not_with` maps a kind's code to those it is not kept with, code to name.
+    """
 
     today: dt.date
     ponds: dict[str, PondFacts]
     kinds: dict[str, str]
     batches: dict[str, str] = field(default_factory=dict)
+    not_with: dict[str, dict[str, str]] = field(default_factory=dict)
 
 
 def check_draft(draft: Draft, farm: FarmFacts) -> None:

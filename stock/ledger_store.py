@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Set
+from collections.abc import Collection, Iterable, Iterator, Set
 
 from django.db import connection
-from django.db.models import Max, OuterRef, Q, Subquery
+from django.db.models import OuterRef, Subquery
 
-from ponds.models import Kind, Pond
-from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Turtle
+from stock import ledger_sql
+from stock.models import Cell, MarkStep, MonthEnd, Turtle
 from stock.planning import Books, MarkedHead, Ref
 from stock.timeline import CellDays, MonthFigures
 
@@ -36,11 +36,6 @@ def try_lock_book_alone() -> bool:
         return bool(cursor.fetchone()[0])
 
 
-def last_closed_month() -> dt.date | None:
-    """Return the first day of the latest closed month."""
-    return MonthClose.objects.aggregate(latest=Max("month"))["latest"]
-
-
 def first_open_day(last_closed: dt.date | None) -> dt.date:
     """Return the first day that may still be booked on."""
     return LONG_AGO if last_closed is None else next_month(last_closed)
@@ -60,13 +55,6 @@ class Store:
         self.cell_ids: dict[Ref, int] = {}
         self.refs: dict[int, Ref] = {}
 
-    def know(self, ponds: Iterable[Pond], kinds: Iterable[Kind]) -> None:
-        """Take in the ponds and kinds that the drafts name."""
-        self.pond_ids.update({pond.code: pond.pk for pond in ponds})
-        for kind in kinds:
-            self.kind_ids[kind.code] = kind.pk
-            self.kind_names[kind.code] = kind.common_name
-
     def lock_cells(self, refs: set[Ref], *, also: Set[Ref] = frozenset()) -> None:
         """Make the cells that are not there yet, then lock them all in one order.
 
@@ -77,13 +65,12 @@ class Store:
             return
         # Made in the order of their names and locked in the order of their ids, so that two postings
         # can never wait for each other.
-        existing = self._find(wanted)
-        missing = [ref for ref in wanted if ref not in existing]
+        found = self._find({*wanted, *also})
+        missing = [ref for ref in wanted if ref not in found]
         if missing:
             Cell.objects.bulk_create([self._new_cell(ref) for ref in missing], ignore_conflicts=True)
-        found = self._find(sorted({*wanted, *also}))
-        ids = sorted(found.values())
-        list(Cell.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk"))
+            found = self._find({*wanted, *also})
+        ledger_sql.lock_cells(found.values())
         self.cell_ids.update(found)
         self.refs.update({pk: ref for ref, pk in found.items()})
 
@@ -91,12 +78,10 @@ class Store:
         """Return the cells by day for `months` and in summary for what comes after."""
         ids = [self.cell_ids[ref] for ref in refs]
         first = min(months)
-        opening = self._openings(ids, first)
+        opening = {pk: (heads, marked) for pk, heads, marked in ledger_sql.openings(ids, first)}
         stored = defaultdict(list)
-        for row in MonthEnd.objects.filter(cell__in=ids, month__gte=first).order_by("cell", "month"):
-            stored[row.cell_id].append(
-                MonthFigures(row.month, row.heads, row.lowest, row.marked, row.lowest_unmarked)
-            )
+        for pk, *figures in ledger_sql.month_ends(ids, first):
+            stored[pk].append(MonthFigures(*figures))
         by_day = self._days(ids, months)
         cells = {
             ref: CellDays.from_stored(
@@ -182,19 +167,16 @@ class Store:
             for row in rows
         ]
 
-    def _find(self, refs: list[Ref]) -> dict[Ref, int]:
+    def _find(self, refs: Collection[Ref]) -> dict[Ref, int]:
         places = {ref.place for ref in refs}
         ponds = [self.pond_ids[place] for place in places if place in self.pond_ids]
         outside = [place for place in places if place not in self.pond_ids]
         kinds = {self.kind_ids[ref.kind] for ref in refs}
         pond_codes = {pk: code for code, pk in self.pond_ids.items()}
         kind_codes = {pk: code for code, pk in self.kind_ids.items()}
-        rows = Cell.objects.filter(
-            Q(pond__in=ponds) | Q(pond=None, outside__in=outside), kind__in=kinds
-        ).values_list("pk", "pond_id", "outside", "kind_id", "of_class")
         found = {
             Ref(pond_codes[pond] if pond else place, kind_codes[kind], of_class): pk
-            for pk, pond, place, kind, of_class in rows
+            for pk, pond, place, kind, of_class in ledger_sql.cells(ponds, outside, kinds)
         }
         return {ref: found[ref] for ref in refs if ref in found}
 
@@ -206,34 +188,11 @@ class Store:
         return Cell(outside=ref.place, kind_id=self.kind_ids[ref.kind], of_class=ref.of_class)
 
     @staticmethod
-    def _openings(ids: list[int], month: dt.date) -> dict[int, tuple[int, int]]:
-        latest = MonthEnd.objects.filter(cell=OuterRef("pk"), month__lt=month).order_by("-month")
-        rows = Cell.objects.filter(pk__in=ids).values_list(
-            "pk", Subquery(latest.values("heads")[:1]), Subquery(latest.values("marked")[:1])
-        )
-        return {pk: (heads or 0, marked or 0) for pk, heads, marked in rows}
-
-    @staticmethod
     def _days(ids: list[int], months: set[dt.date]) -> dict[int, dict[dt.date, dict[dt.date, list[int]]]]:
         """Return cell -> month -> day -> [heads, marked], for every cell and month asked for."""
         wanted = set(ids)
         days: dict = {pk: {month: {} for month in months} for pk in ids}
-        within = Q()
-        for first, after in _runs(months):
-            within |= Q(booked_on__gte=first, booked_on__lt=after)
-        entries = Entry.objects.filter(within, Q(source__in=ids) | Q(target__in=ids))
-        changes = [
-            (source, target, on, heads, 0)
-            for source, target, on, heads in entries.values_list(
-                "source_id", "target_id", "booked_on", "heads"
-            )
-        ]
-        steps = MarkStep.objects.filter(within, Q(source__in=ids) | Q(target__in=ids))
-        changes += [
-            (source, target, on, 0, 1)
-            for source, target, on in steps.values_list("source_id", "target_id", "booked_on")
-        ]
-        for source, target, on, heads, marked in changes:
+        for source, target, on, heads, marked in ledger_sql.changes(ids, _runs(months)):
             month = on.replace(day=1)
             for pk, sign in ((source, -1), (target, 1)):
                 if pk in wanted:

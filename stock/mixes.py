@@ -13,6 +13,7 @@ from django.db import transaction
 from django.db.models import F, Max, Min, OuterRef, Subquery
 
 from ponds.seasons import season_of
+from stock import ledger_sql
 from stock.advisor.mix import Cell as MixCell
 from stock.advisor.mix import CellMix, Share, replay
 from stock.advisor.mix import Entry as MixEntry
@@ -41,7 +42,7 @@ def mixes_on(day: dt.date) -> dict[tuple[int, int, str], CellMix]:
 
 def forget_from(day: dt.date) -> None:
     """Drop what is kept from the month of `day` on: a posting has made it untrue."""
-    StockMix.objects.filter(month__gte=day.replace(day=1)).delete()
+    ledger_sql.forget_mixes(day.replace(day=1))
 
 
 def roll_soon(today: dt.date) -> None:
@@ -61,6 +62,8 @@ def roll(today: dt.date) -> int:
     this_month = today.replace(day=1)
     last = _last_kept(before=this_month)
     first_day = next_month(last) if last else None
+    if first_day == this_month:
+        return 0
     if not _entries_in(first_day, this_month - dt.timedelta(days=1)).exists():
         return 0
     with transaction.atomic():

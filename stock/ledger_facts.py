@@ -1,0 +1,58 @@
+"""Private to `stock/ledger.py`: what the rules need of the ponds, kinds and batches that drafts name."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from ponds.models import Kind, Pond
+from stock.drafts import Draft
+from stock.ledger_rules import FarmFacts, PondFacts
+from stock.ledger_store import Store
+from stock.models import Batch, Outside
+
+
+def read_farm(drafts: Sequence[Draft], store: Store, today: dt.date) -> FarmFacts:
+    """Return what the farm is like, and let `store` know its ponds and kinds: three queries."""
+    # All kinds: they are few, and a refusal names those that are allowed or kept apart.
+    names: dict[int, tuple[str, str]] = {}
+    apart: dict[int, set[int]] = {}
+    for pk, code, name, other in Kind.objects.values_list("pk", "code", "common_name", "not_with"):
+        names[pk] = (code, name)
+        if other is not None:
+            apart.setdefault(pk, set()).add(other)
+    ponds: dict[str, PondFacts] = {}
+    rows = Pond.objects.filter(code__in=_places_in(drafts)).values_list(
+        "pk", "code", "opened_on", "retired_on", "kinds_allowed"
+    )
+    for pk, code, opened_on, retired_on, kind in rows:
+        known = ponds.get(code)
+        allowed = known.kinds_allowed if known is not None else frozenset()
+        if kind is not None:
+            allowed |= {names[kind][0]}
+        ponds[code] = PondFacts(code, opened_on, retired_on, allowed)
+        store.pond_ids[code] = pk
+    for pk, (code, name) in names.items():
+        store.kind_ids[code], store.kind_names[code] = pk, name
+    codes = {line.batch for draft in drafts for line in draft.lines if line.batch}
+    codes |= {batch.code for draft in drafts for batch in draft.batches}
+    return FarmFacts(
+        today=today,
+        ponds=ponds,
+        kinds=store.kind_names,
+        batches=dict(Batch.objects.filter(code__in=codes).values_list("code", "source")) if codes else {},
+        not_with={
+            names[pk][0]: {names[other][0]: names[other][1] for other in others}
+            for pk, others in apart.items()
+        },
+    )
+
+
+def _places_in(drafts: Sequence[Draft]) -> set[str]:
+    places = {draft.pond for draft in drafts}
+    for draft in drafts:
+        for line in draft.lines:
+            places |= {line.source, line.target}
+        places |= {count.pond for count in draft.counts}
+        places |= {mark.pond for mark in draft.marks}
+    return places - set(Outside.values) - {""}

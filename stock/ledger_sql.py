@@ -1,0 +1,88 @@
+"""Private to the ledger: what every posting reads, as plain SQL that SQLite and PostgreSQL both take.
+
+A posting runs these each time, and building the same queries anew cost far more than the database's answers.
+"""
+# Only ids (through `int`) and our own words are put into a statement; what is typed goes in as a value.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+
+from django.db import connection
+
+
+def last_closed_month() -> dt.date | None:
+    """Return the first day of the latest closed month."""
+    rows = _rows("SELECT month FROM stock_monthclose ORDER BY month DESC LIMIT 1")
+    return rows[0][0] if rows else None
+
+
+def cells(ponds: Sequence[int], outside: Sequence[str], kinds: Iterable[int]) -> list[tuple]:
+    """Return (id, pond id, outside place, kind id, class) of the cells of ponds and outside places."""
+    read = (
+        f"SELECT id, pond_id, outside, kind_id, of_class FROM stock_cell WHERE kind_id IN ({_ids(kinds)}) AND"
+    )
+    places = ", ".join(["%s"] * len(outside)) or "NULL"
+    return _rows(
+        f"{read} pond_id IN ({_ids(ponds)}) UNION ALL {read} pond_id IS NULL AND outside IN ({places})",
+        outside,
+    )
+
+
+def lock_cells(ids: Iterable[int]) -> None:
+    """Lock cells in the order of their ids; SQLite's immediate transaction holds everything already."""
+    if connection.vendor == "postgresql":
+        _rows(f"SELECT id FROM stock_cell WHERE id IN ({_ids(ids)}) ORDER BY id FOR UPDATE")
+
+
+def openings(ids: Iterable[int], month: dt.date) -> list[tuple]:
+    """Return (cell, heads, marked) at the latest stored month end before `month`."""
+    return _rows(
+        f"""SELECT e.cell_id, e.heads, e.marked FROM stock_cell c JOIN stock_monthend e ON e.cell_id = c.id
+        AND e.month = (SELECT MAX(b.month) FROM stock_monthend b WHERE b.cell_id = c.id AND b.month < %s)
+        WHERE c.id IN ({_ids(ids)})""",
+        [month],
+    )
+
+
+def month_ends(ids: Iterable[int], first: dt.date) -> list[tuple]:
+    """Return (cell, month, heads, lowest, marked, lowest unmarked) from the month `first` on, in order."""
+    return _rows(
+        f"""SELECT cell_id, month, heads, lowest, marked, lowest_unmarked FROM stock_monthend
+        WHERE cell_id IN ({_ids(ids)}) AND month >= %s ORDER BY cell_id, month""",
+        [first],
+    )
+
+
+def changes(ids: Iterable[int], runs: Iterable[tuple[dt.date, dt.date]]) -> list[tuple]:
+    """Return (source, target, day, heads, marked) of entries and marked turtles' steps within runs of days."""
+    days = list(runs)
+    within = " OR ".join("(booked_on >= %s AND booked_on < %s)" for _ in days)
+    wanted = _ids(ids)
+    parts = []
+    for table, heads, marked in (("stock_entry", "heads", "0"), ("stock_markstep", "0", "1")):
+        read = f"SELECT source_id, target_id, booked_on, {heads}, {marked} FROM {table} WHERE ({within}) AND"
+        # Each half has an index to go by; what joins two of the cells is read by the first half alone.
+        parts += [
+            f"{read} source_id IN ({wanted})",
+            f"{read} target_id IN ({wanted}) AND (source_id IS NULL OR source_id NOT IN ({wanted}))",
+        ]
+    return _rows(" UNION ALL ".join(parts), [day for run in days for day in run] * len(parts))
+
+
+def forget_mixes(month: dt.date) -> None:
+    """Drop what is kept of origins from a month on."""
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM stock_stockmix WHERE month >= %s", [month])
+
+
+def _ids(ids: Iterable[int]) -> str:
+    return ", ".join(str(int(one)) for one in ids) or "NULL"
+
+
+def _rows(statement: str, values: Sequence[str | dt.date] = ()) -> list[tuple]:
+    with connection.cursor() as cursor:
+        cursor.execute(statement, list(values))
+        return cursor.fetchall()
