@@ -171,7 +171,7 @@ class Posting:
                 spare = below[1]
                 raise NotEnoughHeads(
                     f"This cannot be taken back: pond {ref.place} would hold {-spare} "
-                    f"{books.words(ref, -spare).split(' ', 1)[1]} fewer than none on {below[0]}, because heads "
+                    f"{books.words(ref, -spare).split(' ', 1)[1]} fewer than none by {below[0]}, because heads "
                     "it brought have left since. Correct the move instead, or take the later moves back first."
                 )
             if ref.is_pond and books.cells[ref].lowest_unmarked_from(day) < 0:
@@ -260,7 +260,7 @@ class Posting:
             if (below := books.cells[stands].first_below_zero_from(day)) is not None:
                 raise CannotReset(
                     f"The book cannot be reset to {books.words(stands, heads)} as of {day}: moves booked later "
-                    f"would take pond {draft.pond} below none on {below[0]}. Reset it as of a later day, or "
+                    f"would take pond {draft.pond} below none by {below[0]}. Reset it as of a later day, or "
                     "correct the later moves."
                 )
             if books.cells[stands].lowest_unmarked_from(day) < 0:

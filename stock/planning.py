@@ -353,7 +353,7 @@ def shortage_sentence(ref: Ref, books: Books, day: dt.date, *, asked: int, below
     if not asked:
         return (
             f"Pond {ref.place} would hold {-after} {books.words(ref, -after).split(' ', 1)[1]} fewer than none "
-            f"on {on}: moves booked by then took heads that this would no longer leave there. "
+            f"by {on}: moves booked by then took heads that this would no longer leave there. "
             "Correct those moves first, or leave the heads where they were."
         )
     if on == day:

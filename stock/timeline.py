@@ -7,9 +7,14 @@ posting is checked against every later day at the cost of one month's entries.
 from __future__ import annotations
 
 import bisect
+import calendar
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+
+
+def last_day_of(month: dt.date) -> dt.date:
+    return month.replace(day=calendar.monthrange(month.year, month.month)[1])
 
 
 @dataclass(frozen=True)
@@ -113,11 +118,25 @@ class CellDays:
         return min(unmarked for _, _, unmarked in self._ends_from(day))
 
     def first_below_zero_from(self, day: dt.date) -> tuple[dt.date, int] | None:
-        """Return the first day (a later month's first day, if held as a summary) below zero, and its heads."""
+        """
+        Return the first day below zero and its heads.
+
+        Of a later month held as a summary: its last day, by which it has been there, and its lowest heads.
+        """
         for at, heads, _ in self._ends_from(day):
             if heads < 0:
-                return at, heads
+                return self._first_within(at, heads) if at.replace(day=1) > day else (at, heads)
         return None
+
+    def _first_within(self, last: dt.date, lowest: int) -> tuple[dt.date, int]:
+        month = last.replace(day=1)
+        block = self.blocks[month]
+        heads = self._before(month)[0]
+        for on in sorted(block.days or ()):
+            heads += block.days[on][0]  # type: ignore[index]
+            if heads < 0:
+                return on, heads
+        return last, lowest
 
     def changed_months(self) -> Iterator[MonthFigures]:
         """Yield what is to be stored, for every month with entries from the first changed one on."""
@@ -170,7 +189,7 @@ class CellDays:
         return heads, marked
 
     def _ends_from(self, day: dt.date) -> Iterator[tuple[dt.date, int, int]]:
-        """Yield (day, heads, unmarked heads) for `day` and each later day, or month in summary."""
+        """Yield (day, heads, unmarked heads) for `day` and each later day of its month, then month by month."""
         month = day.replace(day=1)
         heads, marked = self._at(day)
         yield day, heads, heads - marked
@@ -182,6 +201,6 @@ class CellDays:
                 yield on, heads, heads - marked
         for later in self._months[bisect.bisect_right(self._months, month) :]:
             block = self.blocks[later].settled()
-            yield later, heads + block.low, heads - marked + block.low_unmarked
+            yield last_day_of(later), heads + block.low, heads - marked + block.low_unmarked
             heads += block.net
             marked += block.marked_net
