@@ -1,4 +1,8 @@
-"""Watching deaths: exact limits at small numbers, and ponds that lose more than they should."""
+"""
+Watching deaths: exact limits at small numbers, and ponds that lose more than they should.
+
+The charts, survival curves and comparisons live in modules of their own and are offered here too.
+"""
 
 import math
 from collections.abc import Iterator
@@ -6,7 +10,35 @@ from dataclasses import dataclass
 
 from scipy import stats
 
+from stock.advisor.control_charts import ControlChart, c_chart, p_chart, u_chart
+from stock.advisor.running_charts import Cusum, Ewma, count_reference, cusum, ewma
+from stock.advisor.survival import KnownFate, SurvivalCurve, known_fate, survival_curve
+from stock.advisor.two_groups import OddsRatio, odds_ratio
 from stock.estimators.estimate import Estimate, Status, check_confidence, check_count, check_number
+
+__all__ = [
+    "DAYS_A_YEAR",
+    "ControlChart",
+    "CountLimits",
+    "Cusum",
+    "Ewma",
+    "KnownFate",
+    "LosingHeads",
+    "OddsRatio",
+    "SurvivalCurve",
+    "c_chart",
+    "count_reference",
+    "cusum",
+    "ewma",
+    "known_fate",
+    "losing_heads",
+    "odds_ratio",
+    "p_chart",
+    "poisson_limits",
+    "rate_per_1000_head_days",
+    "survival_curve",
+    "u_chart",
+]
 
 DAYS_A_YEAR = 365.25
 
