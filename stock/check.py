@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from django.db import connection
-from django.db.models import F, Q
+from django.db.models import Count, F, Max, Q
 
 from stock import append_only, mixes
 from stock.ledger_store import next_month
@@ -25,6 +25,8 @@ def differences() -> list[str]:
         for name in append_only.missing(connection)
     ]
     found += _entry_rules(names)
+    found += _reasons(names)
+    found += _whole_moves()
     found += _reversals()
     found += _month_ends(names)
     found += _marks(names)
@@ -65,6 +67,34 @@ def _entry_rules(names: dict[int | None, str]) -> Iterator[str]:
             f"Entry {entry.pk} is dated {entry.happened_on}, booked {entry.booked_on}; its move "
             f"{entry.move.happened_on}, booked {entry.move.booked_on}."
         )
+
+
+def _reasons(names: dict[int | None, str]) -> Iterator[str]:
+    """A reason follows from the places joined; deaths and sales are counted by it."""
+    explained = Q()
+    for side in ("source", "target"):
+        explained &= (
+            Q(**{f"{side}__pond__isnull": False})
+            | Q(**{f"{side}__outside": F("reason")})
+            | Q(**{f"{side}__outside": "UNSEEN", "reason__in": ["BEYOND_BOOK", "COUNT_RESET"]})
+        )
+    inside = Q(source__pond__isnull=False, target__pond__isnull=False)
+    wrong = Entry.objects.filter(~explained | (inside & ~Q(reason__in=["MOVED", "SEXED", "MATURED"])))
+    for entry in wrong:
+        yield (
+            f"Entry {entry.pk} is booked as “{entry.reason.lower()}” from {names[entry.source_id]} to "
+            f"{names[entry.target_id]}."
+        )
+
+
+def _whole_moves() -> Iterator[str]:
+    """No move is there by half: its entries are numbered from 0 without a gap, and it has something to say."""
+    numbered = Entry.objects.values("move__key").annotate(entries=Count("pk"), last=Max("line"))
+    for row in numbered.exclude(entries=F("last") + 1).order_by("move__key"):
+        yield f"Move {row['move__key']} has {row['entries']} entries, but the last is numbered {row['last']}."
+    empty = Move.objects.filter(reverses=None, entries=None, haul=None, mark_steps=None, counts=None)
+    for move in empty:
+        yield f"Move {move.key} of {move.happened_on} has no entry, no haul, no mark and no count."
 
 
 def _reversals() -> Iterator[str]:

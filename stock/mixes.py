@@ -7,6 +7,7 @@ a posting is committed, when nobody else is posting.
 from __future__ import annotations
 
 import datetime as dt
+import time
 from collections.abc import Iterator
 
 from django.db import transaction
@@ -22,6 +23,8 @@ from stock.models import Cell, Entry, StockMix
 
 BEFORE_THE_REGISTER = 0
 ROWS_AT_ONCE = 2000
+# After a roll, so many times as long passes before the next one: a twentieth of the time at most.
+REST = 20
 
 
 def mixes_on(day: dt.date) -> dict[tuple[int, int, str], CellMix]:
@@ -47,11 +50,31 @@ def forget_from(day: dt.date) -> None:
 
 def roll_soon(today: dt.date) -> None:
     """
-    Roll once the posting's transaction is committed.
+    Roll once the posting's transaction is committed, unless rolling takes too much of the time as it is.
 
-    A roll that fails is logged and made up for later: the posting stands by then and must not seem to fail.
+    A back-dated posting drops what is kept since, so a run of them would replay the same months each time;
+    what is not kept meanwhile is replayed by who reads it. A roll that fails is logged and made up for later:
+    the posting stands by then and must not seem to fail.
     """
-    transaction.on_commit(lambda: roll(today), robust=True)
+    transaction.on_commit(lambda: _roll_unless_resting(today), robust=True)
+
+
+def _roll_unless_resting(today: dt.date) -> None:
+    began = time.monotonic()
+    if began < _rest.until:
+        return
+    roll(today)
+    ended = time.monotonic()
+    _rest.until = ended + REST * (ended - began)
+
+
+class _Rest:
+    """Until when this process leaves rolling alone (seconds of the monotonic clock)."""
+
+    until = 0.0
+
+
+_rest = _Rest()
 
 
 def roll(today: dt.date) -> int:

@@ -41,8 +41,8 @@ class Stream:
     def next(self):
         """Return (what, arguments) of one more thing to ask."""
         choices = {
-            self.move: 22, self.office: 16, self.arrive: 8, self.sex: 8, self.mark: 9, self.wrong: 22,
-            self.again: 4, self.clash: 4, self.take_back: 9, self.mend: 8, self.accept: 5, self.shut: 3,
+            self.move: 22, self.office: 16, self.arrive: 8, self.sex: 8, self.mark: 9, self.wrong: 27,
+            self.again: 4, self.clash: 4, self.take_back: 9, self.mend: 8, self.accept: 5, self.shut: 5,
             self.sheet: 3, self.too_few_unmarked: 6, self.turtle_of_elsewhere: 3, self.take_back_twice: 5,
         }  # fmt: skip
         chosen = self.rng.choices(list(choices), list(choices.values()))[0]
@@ -273,6 +273,8 @@ class Stream:
             lambda: replace(ask, lines=(replace(line, kind="dragon"),)),
             lambda: replace(ask, note="x" * self.rng.choice((2001, 5_000_000))),
             lambda: replace(ask, lines=()),
+            lambda: replace(ask, note="x" * 2001, pond="A"),
+            lambda: replace(ask, lines=(replace(line, kind="Slider"),)),
             lambda: replace(ask, lines=(replace(line, heads=1, turtles=("NOBODY",)),)),
             lambda: replace(ask, lines=(replace(line, source="SOLD", target="A"),)),
             lambda: replace(ask, lines=(replace(line, target="WILD"),)),
