@@ -225,7 +225,7 @@ class _Loading:
         for draft, row in self.sheets.counts():
             ledger.accept_count(
                 draft,
-                key=demo_key(f"count {row['pond']} {row['day']}"),
+                key=demo_key(f"count {draft.pond} {draft.kind} {row['day']}"),
                 by=self.people[OWNER],
                 today=self.today,
                 haul=Haul.objects.get(move__key=demo_key(row["haul"])) if row["haul"] else None,

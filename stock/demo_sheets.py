@@ -25,6 +25,8 @@ GENERATIONS = {
     "second": "SECOND",
 }
 LATE = "late-"
+# Plus-or-minus is a 95 % half-width.
+Z_95 = 1.959964
 
 Row = Mapping[str, str]
 
@@ -113,7 +115,7 @@ class DemoSheets:
         """Yield the counts accepted later on, each with its row."""
         for row in self.past_rows("counts"):
             figures = {name: float(row[name]) for name in CLASSES if row.get(name)}
-            errors = {f"{name}_se": 0.0 for name in figures}
+            errors = {f"{name}_se": float(row[f"{name} +/-"]) / Z_95 for name in figures}
             yield CountDraft(
                 pond=row["pond"], kind=row["kind"], as_of=self.days.day(row["day"]),
                 how_known=row["how known"].upper(), **figures, **errors,

@@ -21,9 +21,11 @@ KEPT = ((SLIDER,),) * 6 + ((COOTER,), (MAP,), (SNAPPER,), (SLIDER, COOTER, MAP))
 HEAD_LIMIT = 4000
 FEMALES_AT_FIRST = (300, 1200)
 NEST_WEEKS = range(16, 29)
+# Ponds lie in blocks, and heads are moved within one; else every pond would hold some of every batch.
+BLOCK = 4
 CAUSES = ("NOT_KNOWN", "NOT_KNOWN", "NOT_KNOWN", "PREDATOR", "WEATHER", "INJURY", "BITES", "DISEASE")
 # What a day at the bank brings, and how often.
-EVENTS = {"deaths": 55, "haul": 13, "between": 15, "sale": 9, "sexed": 8}
+EVENTS = {"deaths": 55, "haul": 13, "between": 10, "sale": 14, "sexed": 8}
 
 
 @dataclass(frozen=True)
@@ -165,7 +167,9 @@ class MadeFarm:
         return []
 
     def _between(self, pond: MadePond, kind: str) -> list[Line]:
-        target = self.rng.choice(self.of_kind[kind])
+        neighbors = self.of_kind[kind]
+        first = neighbors.index(pond) // BLOCK * BLOCK
+        target = self.rng.choice(neighbors[first : first + BLOCK])
         of_class = self.rng.choice(("FEMALE", "MALE"))
         number = min(self.rng.randint(1, 12), self._spare(pond, kind, of_class))
         if not number or target == pond:

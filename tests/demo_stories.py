@@ -156,7 +156,7 @@ def tasks_are_open_and_one_is_done(farm: Loaded) -> None:
         ("C", "ADD"): OPEN,
         ("I", "RECOUNT"): OPEN,
     }
-    assert tasks["E", "TAKE_OUT"].heads_done == 22
+    assert tasks["E", "TAKE_OUT"].heads_done == 12
 
 
 def something_was_reversed_corrected_and_reset(farm: Loaded) -> None:
