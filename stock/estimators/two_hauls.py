@@ -10,7 +10,8 @@ from scipy import special, stats
 
 from stock.estimators.limits import normal_quantile
 
-_MOST_HEADS = 10**18
+_MOST_DRAWN_EXACTLY = 20_000
+"""Hauls beyond this are taken as drawn with replacement: the binomial limits are as good, and wider."""
 
 
 @dataclass(frozen=True)
@@ -47,14 +48,12 @@ class TwoHauls:
 
 
 def _first_whole(low: int, holds: Callable[[int], bool]) -> int:
-    """Return the least whole number from ``low`` on for which ``holds``, at most `_MOST_HEADS`."""
+    """Return the least whole number from ``low`` on for which ``holds``; it must hold from there on."""
     if holds(low):
         return low
     high = 2 * low
-    while high < _MOST_HEADS and not holds(high):
+    while not holds(high):
         low, high = high, 2 * high
-    if high >= _MOST_HEADS:
-        return _MOST_HEADS
     while high - low > 1:
         middle = (low + high) // 2
         if holds(middle):
@@ -100,16 +99,19 @@ def exact_limits(hauls: TwoHauls, confidence: float) -> tuple[float, float]:
     """Return the fewest and most heads that neither tail contradicts, at the widest retention."""
     tail = (1 - confidence) / 2
     least_kept, most_kept = hauls.retentions(confidence)
-    if hauls.is_with_replacement:
-        shares = stats.binomtest(hauls.recaptured, hauls.caught).proportion_ci(confidence, method="exact")
-        lower = hauls.marked * least_kept / float(shares.high)
-        return lower, hauls.marked * most_kept / float(shares.low) if shares.low > 0 else math.inf
+    if hauls.is_with_replacement or max(hauls.marked, hauls.caught) > _MOST_DRAWN_EXACTLY:
+        seen, unmarked = hauls.recaptured, hauls.caught - hauls.recaptured
+        # Clopper and Pearson's limits of the share of marked among caught.
+        most = float(special.betaincinv(seen + 1, unmarked, 1 - tail)) if unmarked else 1.0
+        fewest = float(special.betaincinv(seen, unmarked + 1, tail)) if seen else 0.0
+        upper = hauls.marked * most_kept / fewest if seen else math.inf
+        return hauls.marked * least_kept / most, upper
     known = hauls.known_alive
     lower = _first_whole(known, lambda heads: _chance(hauls, least_kept, heads, as_few=True) > tail)
     if hauls.recaptured == 0:
         return float(lower), math.inf
     beyond = _first_whole(known, lambda heads: _chance(hauls, most_kept, heads, as_few=False) <= tail)
-    return float(lower), math.inf if beyond == _MOST_HEADS else float(max(beyond - 1, lower))
+    return float(lower), float(max(beyond - 1, lower))
 
 
 def normal_limits(hauls: TwoHauls, confidence: float) -> tuple[float, float]:

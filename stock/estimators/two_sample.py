@@ -116,8 +116,8 @@ def two_sample(
         there more may be recaptured than were marked.
     interval : {"lognormal", "exact", "wald", "normal"}
         "lognormal" is log-normal in the heads not seen. "exact" keeps every whole number of heads for
-        which neither tail of the hypergeometric distribution (for Bailey: the binomial) falls to half
-        of 1 - confidence. "normal" is for Petersen only (Krebs).
+        which neither tail of the hypergeometric distribution (for Bailey, and for hauls above 20,000
+        heads: the binomial) falls to half of 1 - confidence. "normal" is for Petersen only (Krebs).
     retention, retention_se : float
         Chance that a mark is still held, 0 < retention <= 1, and its standard error. The marked are
         multiplied by it. The exact and the normal interval are made at the retention's own limits, so

@@ -172,11 +172,14 @@ def test_exact_limits_with_marks_lost():
     assert widest.lower < 103 < 334 < widest.upper
 
 
-def test_counts_without_measure_have_no_upper_limit():
-    # One of the product of the hauls: Garwood's (1936) 5.5716 for a count of 1 bounds the product.
-    estimate = two_sample(10**9, 10**9, 1, interval="exact")
-    assert estimate.lower == pytest.approx(10**18 / 5.5716, rel=1e-4)
-    assert estimate.upper == math.inf
+def test_large_hauls_take_the_binomial_limits():
+    # Clopper & Pearson's limits of 300 of 30,000, by the beta distribution: a little wider than exact.
+    estimate = two_sample(30_000, 30_000, 300, interval="exact")
+    low, high = stats.beta.ppf(0.025, 300, 29_701), stats.beta.ppf(0.975, 301, 29_700)
+    assert (estimate.lower, estimate.upper) == pytest.approx((30_000 / high, 30_000 / low))
+    # Garwood's (1936) 5.5716 for a count of 1.
+    huge = two_sample(10**12, 10**12, 1, interval="exact")
+    assert huge.lower == pytest.approx(10**24 / 5.5716, rel=1e-4)
 
 
 def test_impossible_hauls_are_refused():
