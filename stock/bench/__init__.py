@@ -1,0 +1,1 @@
+"""What `manage.py bench` measures: one file a benchmark, each against its reference in the same run."""
