@@ -1,4 +1,8 @@
-"""Nests and eggs of a season by seeded simulation, and the two curves the advice leans on."""
+"""
+Nests and eggs of a season by seeded simulation, and the two curves the advice leans on.
+
+What learns rates and means from the nest book lives in modules of its own and is offered here too.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,7 +12,33 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from stock.advisor.pond_rates import ShrunkRates, shrink_rates
+from stock.advisor.rates import Overdispersion, RatePosterior, overdispersion, rate_posterior
+from stock.advisor.shrinkage import ShrunkEstimates, ShrunkMeans, shrink_estimates, shrink_means
 from stock.estimators.estimate import check_number
+
+__all__ = [
+    "FEMALE_SURVIVAL_SOURCE",
+    "FERTILITY_SOURCE",
+    "Overdispersion",
+    "RatePosterior",
+    "SeasonYield",
+    "ShrunkEstimates",
+    "ShrunkMeans",
+    "ShrunkRates",
+    "Spread",
+    "check_heads",
+    "check_ranges",
+    "draw_ranges",
+    "female_survival",
+    "fertility",
+    "overdispersion",
+    "rate_posterior",
+    "season_yield",
+    "shrink_estimates",
+    "shrink_means",
+    "shrink_rates",
+]
 
 Floats = NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -62,6 +62,7 @@ def test_a_low_point_signals_too():
     assert chart.values[4] < chart.lower[4]
 
 
+@settings(deadline=None)
 @given(rate=st.floats(0.0005, 0.02), exposure=st.floats(1, 249))
 def test_small_counts_have_exact_poisson_limits(rate, exposure):
     """The largest count that is no signal, found here by adding up the tail term by term."""
@@ -98,6 +99,7 @@ def test_shares_near_none_or_all_have_exact_binomial_limits():
     assert mirrored.upper[0] == 1
 
 
+@settings(deadline=None)
 @given(st.lists(st.integers(0, 60), min_size=1, max_size=30))
 def test_equal_exposure_makes_a_u_chart_a_c_chart(counts):
     plain, per_head = c_chart(counts), u_chart(counts, [4.0] * len(counts))

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
@@ -148,6 +148,7 @@ def turtles(draw):
     return moves, births
 
 
+@settings(deadline=None)
 @given(turtles())
 def test_the_replacement_factor_holds_the_stock(pair):
     moves, births = pair
@@ -155,6 +156,7 @@ def test_the_replacement_factor_holds_the_stock(pair):
     assert growth(held).growth_rate == pytest.approx(1, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(turtles())
 def test_a_sensitivity_is_the_slope_of_the_growth_rate(pair):
     matrix = sum(pair)
@@ -171,6 +173,7 @@ def test_a_sensitivity_is_the_slope_of_the_growth_rate(pair):
     assert slope == pytest.approx(result.sensitivity[1, 0], rel=1e-3, abs=1e-6)
 
 
+@settings(deadline=None)
 @given(turtles(), st.integers(1, 400))
 def test_releasing_what_is_asked_holds_what_is_wanted(pair, wanted):
     """Run the stock forward, year by year, with and without the released heads."""
@@ -189,6 +192,7 @@ def test_releasing_what_is_asked_holds_what_is_wanted(pair, wanted):
         assert heads[-1] == pytest.approx(wanted)
 
 
+@settings(deadline=None)
 @given(arrays.arrays(float, (3, 3), elements=st.floats(0, 0.3)))
 def test_any_stock_has_a_growth_rate_or_says_why_not(matrix):
     result = growth(matrix)

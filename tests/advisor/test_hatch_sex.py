@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stock.advisor.hatch_sex import fit, male_share
@@ -64,6 +64,7 @@ boxes = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(boxes)
 def test_a_fit_meets_the_likelihood_equations_or_says_why_not(rows):
     """At the maximum males expected equal males seen, in number and weighted by temperature."""
@@ -82,6 +83,7 @@ def test_a_fit_meets_the_likelihood_equations_or_says_why_not(rows):
         assert curve.transition_width.lower < curve.transition_width.value < curve.transition_width.upper
 
 
+@settings(deadline=None)
 @given(boxes)
 def test_swapping_the_sexes_turns_the_curve_over(rows):
     degrees, males, females = (list(column) for column in zip(*rows, strict=True))
@@ -146,6 +148,7 @@ def test_the_curve_is_girondots():
     assert male_share(28, pivotal=29, slope=2) == pytest.approx(1 / (1 + math.exp((29 - 28) / 0.5)))
 
 
+@settings(deadline=None)
 @given(st.floats(20, 35), st.floats(-6, 6))
 def test_the_share_of_males_stays_a_share(degree, slope):
     share = float(male_share(degree, pivotal=28, slope=slope))

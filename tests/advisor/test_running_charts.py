@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -46,6 +46,7 @@ def test_limits_of_an_average_start_narrow_and_widen():
     assert chart.upper[-1] == pytest.approx(52.5884, abs=1e-3)
 
 
+@settings(deadline=None)
 @given(series, st.floats(0.05, 1))
 def test_an_average_is_the_weighted_sum_of_its_samples(x, weight):
     """Roberts (1959): weights w (1 - w)^j going back, the rest on the target."""
@@ -59,6 +60,7 @@ def test_an_average_is_the_weighted_sum_of_its_samples(x, weight):
     assert all(chart.values[place] < chart.lower[place] for place in chart.below)
 
 
+@settings(deadline=None)
 @given(series)
 def test_a_weight_of_one_charts_the_samples_themselves(x):
     chart = ewma(x, target=0, sigma=10, weight=1, width=3)
@@ -66,6 +68,7 @@ def test_a_weight_of_one_charts_the_samples_themselves(x):
     assert chart.signals == tuple(place for place, figure in enumerate(x) if abs(figure) > 30)
 
 
+@settings(deadline=None)
 @given(series, st.floats(0, 3), st.floats(0, 5))
 def test_a_cusum_turned_upside_down_swaps_its_sides(x, k, head_start):
     chart = cusum(x, target=0, k=k, h=5, head_start=head_start)
@@ -75,6 +78,7 @@ def test_a_cusum_turned_upside_down_swaps_its_sides(x, k, head_start):
     assert min(chart.high + chart.low) >= 0
 
 
+@settings(deadline=None)
 @given(series, st.floats(0, 3))
 def test_a_cusum_is_the_worst_run_of_its_samples(x, k):
     """Page (1954): the sum is the largest of all runs that end here, or 0."""

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -44,6 +44,7 @@ def test_bobwhite_of_pollock_1989():
 
 
 @pytest.mark.filterwarnings("ignore:The confidence interval is undefined")
+@settings(deadline=None)
 @given(followed)
 def test_without_entries_the_curve_is_scipys(animals):
     days, died = zip(*animals, strict=True)
@@ -67,6 +68,7 @@ def test_without_entries_the_curve_is_scipys(animals):
     assert curve.median == (reached[0] if reached else None)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 8), st.integers(1, 9), st.booleans()), min_size=1, max_size=15))
 def test_with_entries_the_curve_is_the_product_over_days(animals):
     """The definition, day by day: at risk are those that came before the day and had not left."""
