@@ -9,14 +9,14 @@ import argparse
 import datetime as dt
 import json
 import random
-import statistics
 import sys
 import time
 import uuid
 
 TODAY = dt.date(2026, 6, 30)
 PONDS, MOVES_A_MONTH, KINDS = 12, 60, ("slider", "cooter")
-ROUNDS = 15
+# The quickest of so many rounds is taken: what else the machine does only ever adds to a time.
+ROUNDS = 25
 
 
 def main() -> None:
@@ -85,14 +85,14 @@ def read_days(years: int) -> dict[str, float]:
     from stock.book import balances
     from stock.models import Entry
 
-    days = [TODAY - dt.timedelta(days=24 * number) for number in range(ROUNDS)]
+    days = [TODAY - dt.timedelta(days=14 * number) for number in range(ROUNDS)]
     by_book = [_timed(lambda day=day: balances(day)) for day in days]
     full = [_timed(lambda day=day: sum_of_entries(Entry, day)) for day in days[:5]]
     expected = {pk: heads for pk, heads in sum_of_entries(Entry, days[3]).items() if heads}
     held = {balance.cell_id: balance.heads for balance in balances(days[3]) if balance.heads}
     if not held or any(expected[pk] != heads for pk, heads in held.items()):
         raise RuntimeError("the book and the sum of all entries disagree")
-    return {"read_ms": 1000 * statistics.median(by_book), "full_sum_ms": 1000 * statistics.median(full)}
+    return {"read_ms": 1000 * min(by_book), "full_sum_ms": 1000 * min(full)}
 
 
 def sum_of_entries(entries, day: dt.date) -> dict[int, int]:
@@ -119,7 +119,7 @@ def post_moves(person, codes: list[str]) -> dict[str, float]:
             line = Line(KINDS[0], "FEMALE", codes[number % 2], codes[1 - number % 2], 1)
             draft = Draft(uuid.uuid4(), day, (line,), "OFFICE")
             times.append(_timed(lambda draft=draft: ledger.record(draft, by=person, today=TODAY)))
-        figures[name] = 1000 * statistics.median(times)
+        figures[name] = 1000 * min(times)
     return figures
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from stock.advisor.allocation import allocate
 from stock.bench.registry import Measured
 
-PONDS, HEADS, LEVELS = 20, 400, 400
+PONDS, HEADS, LEVELS = 20, 400, 100
 TIMES_FASTER = 50
 ROUNDS = 20
 
