@@ -180,7 +180,8 @@ def overdispersion(counts: Sequence[int], *, confidence: float = 0.95) -> Overdi
     counts : sequence of int
         Events of each of several alike (nests of each female).
     confidence : float
-        Two-sided confidence level; limits are normal on the log scale.
+        Two-sided confidence level. Limits are normal for 1 / k; the upper one is infinite where
+        counts that vary by chance only are not ruled out.
 
     Returns
     -------
@@ -217,8 +218,10 @@ def overdispersion(counts: Sequence[int], *, confidence: float = 0.95) -> Overdi
         digammas = float((special.digamma(seen + k) - special.digamma(k)).sum())
         return k * (digammas - seen.size * math.log1p(mean / k))
 
-    largest = math.log(_LARGEST_SHAPE * (1 + mean))
-    if seen.var() <= mean or score(largest) >= 0:
+    # From small k up the score falls through 0 once; far out it is lost in rounding, so it is not begun there.
+    steps = np.arange(-20.0, math.log(_LARGEST_SHAPE * (1 + mean)), 0.5)
+    beyond = next((step for step in steps.tolist() if score(step) < 0), None)
+    if seen.var() <= mean or beyond is None:
         return Overdispersion(
             value=math.inf,
             confidence=level,
@@ -229,15 +232,17 @@ def overdispersion(counts: Sequence[int], *, confidence: float = 0.95) -> Overdi
             variance=variance,
             moments=moments,
         )
-    k = math.exp(float(optimize.brentq(score, -20.0, largest, xtol=1e-13)))
+    k = math.exp(float(optimize.brentq(score, beyond - 0.5, beyond, xtol=1e-13)))
     trigammas = float((special.polygamma(1, k) - special.polygamma(1, seen + k)).sum())
     se = 1 / math.sqrt(trigammas - seen.size * (1 / k - 1 / (k + mean)))
-    reach = math.exp(float(special.ndtri((1 + level) / 2)) * se / k)
+    # The error of 1 / k is se / k^2.
+    reach = float(special.ndtri((1 + level) / 2)) * se / k
+    upper = k / (1 - reach) if reach < 1 else math.inf
     return Overdispersion(
         value=k,
         se=se,
-        lower=k / reach,
-        upper=k * reach,
+        lower=k / (1 + reach),
+        upper=upper,
         confidence=level,
         method=method,
         variant=variant,

@@ -103,7 +103,9 @@ def test_mites_of_bliss_and_fisher():
     assert k.mean == pytest.approx(1.146667, abs=1e-6)
     assert k.value == pytest.approx(1.024592, abs=1e-5)
     assert k.moments == pytest.approx(1.16670, abs=1e-4)
-    assert k.lower < k.value < k.upper
+    # 1 / k with its error, by hand from k and se.
+    assert (1 / k.lower + 1 / k.upper) / 2 == pytest.approx(1 / k.value)
+    assert 1 / k.lower - 1 / k.value == pytest.approx(1.959964 * k.se / k.value**2, rel=1e-6)
 
 
 def likelihood(k, counts):
@@ -135,6 +137,10 @@ def test_k_is_the_likeliest(counts):
 def test_counts_that_vary_by_chance_only():
     alike = overdispersion([2, 2, 3, 2])
     assert (alike.value, alike.moments, alike.status) == (math.inf, math.inf, "ok")
+    # Hardly more than by chance: k is large, and still found.
+    hardly = overdispersion([12, 12, 12, 21])
+    assert hardly.value == pytest.approx(252, abs=1)
+    assert hardly.upper == math.inf
     for counts in ([], [4], [0, 0, 0]):
         assert overdispersion(counts).status == "no_estimate"
     with pytest.raises(ValueError, match="counts, number 2"):
