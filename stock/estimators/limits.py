@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from scipy import stats
+from scipy import special, stats
 
 from stock.estimators.estimate import Estimate, Status, worst
 
@@ -27,7 +27,7 @@ class HeadCount(Estimate):
 
 def normal_quantile(confidence: float) -> float:
     """Return z such that a standard normal figure lies within -z..z with probability ``confidence``."""
-    return float(stats.norm.ppf((1 + confidence) / 2))
+    return float(special.ndtri((1 + confidence) / 2))
 
 
 def few_recaptures_note(recaptures: int) -> str:

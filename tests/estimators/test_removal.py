@@ -196,6 +196,14 @@ def test_a_chance_so_small_that_the_error_formula_fails():
     assert Passes((3, 3)).errors(1e9, 1e-12) == (None, None)
 
 
+def test_a_tie_of_the_posterior_is_settled_exactly():
+    # (N+1)/(N-T+1) x (kN-X-T+2)(kN-X-T+1)/((kN-X+3)(kN-X+2)) of Carle & Strub (1978) with T = 4, X = 0:
+    # 7/3 x 10/15 x 9/14 = 1 at N = 6, and 6/2 x 8/13 x 7/12 = 14/13 at N = 5.
+    assert Fraction(7, 3) * Fraction(10, 15) * Fraction(9, 14) == 1
+    assert removal((0, 4)).value == 6
+    assert removal((0, 13)).value == 51
+
+
 catches = st.lists(st.integers(0, 60), min_size=2, max_size=6)
 
 
