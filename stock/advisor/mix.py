@@ -93,7 +93,7 @@ _NOTHING = CellMix()
 
 def _without_dust(mix: CellMix) -> CellMix:
     """Drop shares below a billionth of a head, and let the rest add up to the heads again."""
-    batches = {name: share for name, share in mix.batches.items() if share.expected >= _DUST}
+    batches = {name: share for name, share in mix.batches.items() if share[0] >= _DUST}
     seasons = {season: heads for season, heads in mix.seasons.items() if heads >= _DUST}
     if len(batches) < len(mix.batches) and batches:
         largest = max(batches, key=lambda name: batches[name].expected)
@@ -117,22 +117,19 @@ def _split(
     portion = min(1.0, (heads - known) / others) if others > _DUST else 0.0
     left: dict[str, Share] = {}
     gone: dict[str, Share] = {}
+    rest = heads - surely_known
     for name, (expected, at_least, at_most) in mix.batches.items():
         if of_named is not None and name == named:
-            going = Share(known, surely_known, min(heads, at_most))
-            staying = Share(
+            gone[name] = _in_order(known, surely_known, min(heads, at_most))
+            left[name] = _in_order(
                 expected - known, max(0, at_least - heads), min(max(0, at_most - heads), left_heads)
             )
-        else:
-            going = Share(
-                expected * portion,
-                max(0, heads - (mix.heads - at_least)),
-                min(heads - surely_known, at_most),
-            )
-            staying = Share(
-                expected * (1 - portion), max(0, at_least - (heads - surely_known)), min(at_most, left_heads)
-            )
-        gone[name], left[name] = _in_order(going), _in_order(staying)
+            continue
+        # Comparisons in place of min and max: on a long register this is where the time goes.
+        fewest, most = at_least - left_heads, at_most if at_most < rest else rest
+        gone[name] = _in_order(expected * portion, fewest if fewest > 0 else 0, most)
+        fewest, most = at_least - rest, at_most if at_most < left_heads else left_heads
+        left[name] = _in_order(expected * (1 - portion), fewest if fewest > 0 else 0, most)
     season_portion = heads / mix.heads if mix.heads else 0.0
     seasons_gone = {season: count * season_portion for season, count in mix.seasons.items()}
     seasons_left = {season: count * (1 - season_portion) for season, count in mix.seasons.items()}
@@ -143,9 +140,13 @@ def _sum(one: Share, other: Share) -> Share:
     return Share(one.expected + other.expected, one.at_least + other.at_least, one.at_most + other.at_most)
 
 
-def _in_order(share: Share) -> Share:
+def _in_order(expected: float, at_least: int, at_most: int) -> Share:
     """Take rounding out of a share, so that at least <= expected <= at most holds to the last bit."""
-    return share._replace(expected=min(max(share.expected, share.at_least), share.at_most))
+    if expected > at_most:
+        expected = at_most
+    elif expected < at_least:
+        expected = at_least
+    return Share(expected, at_least, at_most)
 
 
 def _receive(mix: CellMix, heads: int, batches: Mapping[str, Share], seasons: Mapping[int, float]) -> CellMix:
@@ -156,8 +157,8 @@ def _receive(mix: CellMix, heads: int, batches: Mapping[str, Share], seasons: Ma
         batches, _, seasons, _ = _split(arrivals, repaid, None)
     merged = dict(mix.batches)
     for name, share in batches.items():
-        present = merged.get(name, Share(0.0, 0, 0))
-        merged[name] = _sum(present, share)
+        present = merged.get(name)
+        merged[name] = share if present is None else _sum(present, share)
     by_season = dict(mix.seasons)
     for season, count in seasons.items():
         by_season[season] = by_season.get(season, 0.0) + count
