@@ -105,34 +105,36 @@ class Model:
         fixed = sorted(self.fixed)
         shares[..., fixed], misses[..., fixed], logs[..., fixed] = 1.0, 0.0, 0.0
         total: Any = 0.0
-        slope = np.zeros_like(shares)
+        slope, figures = np.zeros_like(shares), np.eye(self.count)
         for group, lives, catches, lengths in zip(
             self.groups, self.of_survival, self.of_recapture, self.lengths, strict=True
         ):
-            last = group.intervals
             log_phi = lengths * logs[..., lives]
             phi, died = np.exp(log_phi), -np.expm1(log_phi)
             p, q, short = shares[..., catches], misses[..., catches], misses[..., lives]
+            passed = phi * q
             # Never caught again after a release: dead, or alive, missed, and never caught after.
-            never = np.ones((*logits.shape[:-1], last + 1), dtype=shares.dtype)
-            for h in range(last - 1, -1, -1):
-                never[..., h] = died[..., h] + phi[..., h] * q[..., h] * never[..., h + 1]
+            never = np.ones((*logits.shape[:-1], group.intervals + 1), dtype=shares.dtype)
+            for h in reversed(range(group.intervals)):
+                never[..., h] = died[..., h] + passed[..., h] * never[..., h + 1]
+            released_now, after = never[..., :-1], never[..., 1:]
             lived, missed, caught = np.array(group.lived), np.array(group.missed), np.array(group.caught)
             lost = np.array(group.never_again)
             # What never happened may have a chance of 0.
             total = total + (lived * log_phi).sum(-1) + (caught * logs[..., catches]).sum(-1)
             total = total + (missed[missed > 0] * np.log(q[..., missed > 0])).sum(-1)
-            total = total + (lost[lost > 0] * np.log(never[..., :-1][..., lost > 0])).sum(-1)
-            weight: Any = 0.0
-            for h in range(last):
-                if lost[h]:
-                    weight = weight + lost[h] / never[..., h]
-                by_log_phi = lived[h] + weight * phi[..., h] * (q[..., h] * never[..., h + 1] - 1)
-                slope[..., lives[h]] += by_log_phi * lengths[h] * short[..., h]
-                # By the logit of p: p' = p q, q' = -p q.
-                spared = missed[h] + weight * phi[..., h] * never[..., h + 1] * q[..., h]
-                slope[..., catches[h]] += caught[h] * q[..., h] - spared * p[..., h]
-                weight = weight * phi[..., h] * q[..., h]
+            total = total + (lost[lost > 0] * np.log(released_now[..., lost > 0])).sum(-1)
+            # How the log-likelihood hangs on `never`, through its own releases and all earlier ones.
+            weight = np.zeros_like(phi)
+            weight[..., lost > 0] = lost[lost > 0] / released_now[..., lost > 0]
+            for h in range(1, group.intervals):
+                weight[..., h] += weight[..., h - 1] * passed[..., h - 1]
+            by_survival = (lived + weight * phi * (q * after - 1)) * lengths * short
+            # By the logit of p: p' = p q, q' = -p q.
+            by_recapture = caught * q - (missed + weight * phi * after * q) * p
+            # Not a matrix product: for matrices so small the linear algebra library's threads cost more.
+            slope += np.einsum("...h,hk->...k", by_survival, figures[lives])
+            slope += np.einsum("...h,hk->...k", by_recapture, figures[catches])
         slope[..., fixed] = 0.0
         return -total, -slope
 

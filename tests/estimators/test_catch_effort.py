@@ -132,7 +132,7 @@ records = st.lists(st.tuples(st.integers(0, 80), st.integers(1, 20)), max_size=8
 
 
 @given(records, st.sampled_from(["leslie", "delury"]), st.booleans(), st.sampled_from([0.5, 0.95, 0.999]))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_any_catches_give_a_figure_between_its_limits(records, variant, half_catch, confidence):
     catches, efforts = [catch for catch, _ in records], [effort for _, effort in records]
     estimate = catch_effort(catches, efforts, variant=variant, half_catch=half_catch, confidence=confidence)
@@ -144,7 +144,7 @@ def test_any_catches_give_a_figure_between_its_limits(records, variant, half_cat
 
 
 @given(records, st.sampled_from(["leslie", "delury"]), st.sampled_from([0.25, 2, 8]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_the_unit_of_effort_does_not_matter(records, variant, unit):
     catches, efforts = [catch for catch, _ in records], [effort for _, effort in records]
     plain = catch_effort(catches, efforts, variant=variant)

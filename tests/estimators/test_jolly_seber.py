@@ -252,7 +252,7 @@ def many_histories(draw):
 
 
 @given(many_histories(), st.booleans(), st.sampled_from([0.5, 0.95, 0.999]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_any_histories_give_figures_between_their_limits(histories, adjusted, confidence):
     captures = from_histories(histories)
     samples = jolly_seber(*captures[:5], adjusted=adjusted, confidence=confidence)

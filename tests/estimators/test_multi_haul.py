@@ -167,7 +167,7 @@ def hauls(draw):
 
 
 @given(hauls(), st.sampled_from([0.5, 0.95, 0.999]))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_any_hauls_give_a_figure_between_its_limits(hauls, confidence):
     for estimate in (
         schnabel(*hauls, confidence=confidence),
@@ -182,7 +182,7 @@ def test_any_hauls_give_a_figure_between_its_limits(hauls, confidence):
 
 
 @given(hauls(), st.integers(2, 7))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_heads_scale_with_the_hauls(hauls, times):
     larger = tuple([times * heads for heads in row] for row in hauls)
     for estimator in (lambda *rows: schnabel(*rows, modified=False), schumacher_eschmeyer):
@@ -194,7 +194,7 @@ def test_heads_scale_with_the_hauls(hauls, times):
 
 
 @given(hauls(), st.integers(0, 8))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_an_empty_haul_changes_nothing(hauls, place):
     with_empty = tuple([*row[:place], 0, *row[place:]] for row in hauls)
     for estimator in (schnabel, schumacher_eschmeyer):

@@ -236,7 +236,7 @@ def test_any_recaptures_give_shares_between_their_limits(pair, choices):
 
 
 @given(st.integers(2, 4).flatmap(group))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_a_larger_model_fits_no_worse(one):
     groups = {"all": one}
     constant = recapture_survival(groups).deviance
@@ -249,7 +249,7 @@ def test_a_larger_model_fits_no_worse(one):
 
 
 @given(st.integers(2, 4).flatmap(group))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_twice_the_animals_twice_the_deviance(one):
     released, rows = one
     twice = tuple(2 * heads for heads in released), tuple(tuple(2 * heads for heads in row) for row in rows)

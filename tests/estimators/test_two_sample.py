@@ -265,7 +265,7 @@ def hauls(draw, most=400):
     st.sampled_from([0, 5, 500]),
     st.sampled_from([0.5, 0.95, 0.999]),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_any_hauls_give_a_figure_between_its_limits(hauls, variant, interval, kept, known, confidence):
     estimate = two_sample(
         *hauls,
@@ -286,7 +286,7 @@ def test_any_hauls_give_a_figure_between_its_limits(hauls, variant, interval, ke
 
 
 @given(hauls(), st.booleans())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_the_two_hauls_may_change_places(hauls, is_exact):
     marked, caught, seen = hauls
     interval = "exact" if is_exact else "lognormal"
@@ -298,7 +298,7 @@ def test_the_two_hauls_may_change_places(hauls, is_exact):
 
 
 @given(hauls(most=60), st.integers(2, 9))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_petersen_scales_with_the_hauls(hauls, times):
     small = two_sample(*hauls, variant="petersen")
     large = two_sample(*(times * count for count in hauls), variant="petersen")
@@ -308,7 +308,7 @@ def test_petersen_scales_with_the_hauls(hauls, times):
 
 
 @given(st.lists(hauls(), min_size=1, max_size=4))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_a_sum_does_not_depend_on_the_order(several):
     parts = [two_sample(*each) for each in several]
     forward, backward = add_estimates(parts), add_estimates(reversed(parts))
