@@ -2,8 +2,9 @@
 
 People: `owner`, `hand`, `reader` and `nobody` are clients (`owner.user` is the person); `make_person(role)`
 makes more. Browser: `page` is a fresh Chromium page that fails its test on any console error, page error or
-breach of the content security policy; `owner_page`, `hand_page`, `reader_page` are such pages signed in on
-`live_server`: `owner_page.goto(live_server.url + reverse(...))`.
+breach of the content security policy; `phone_page` is a second one, of another browser at a phone's size;
+`owner_page`, `hand_page`, `reader_page` are such pages signed in on `live_server`:
+`owner_page.goto(live_server.url + reverse(...))`.
 """
 
 from __future__ import annotations
@@ -143,9 +144,7 @@ def complaints() -> Complaints:
     return Complaints()
 
 
-@pytest.fixture
-def page(context, complaints: Complaints) -> Iterator:
-    """Return a page whose every complaint fails the test, also complaints of pages opened from it."""
+def _listen(context, complaints: Complaints) -> None:
     context.add_init_script(REPORT_BREACHES)
     context.on("weberror", lambda error: complaints.append(f"page error: {error.error}"))
     context.on(
@@ -156,10 +155,24 @@ def page(context, complaints: Complaints) -> Iterator:
             else None
         ),
     )
+
+
+@pytest.fixture
+def page(context, complaints: Complaints) -> Iterator:
+    """Return a page whose every complaint fails the test, also complaints of pages opened from it."""
+    _listen(context, complaints)
     opened = context.new_page()
     yield opened
     opened.wait_for_timeout(0)
     assert not complaints, "The browser complained:\n" + "\n".join(complaints)
+
+
+@pytest.fixture
+def phone_page(page, new_context: Callable, complaints: Complaints):
+    """Return a page of another browser, as tall and wide as a phone and touched; its complaints count too."""
+    phone = new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    _listen(phone, complaints)
+    return phone.new_page()
 
 
 @pytest.fixture
