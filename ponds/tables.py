@@ -8,7 +8,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from ponds import units
-from ponds.lists import NumberColumn, PlainTable
+from ponds.lists import DayColumn, NumberColumn, PlainTable
 from ponds.models import Farm, Kind, KindFigure, NestDay, Pond, PondState
 from ponds.templatetags.pond_units import in_unit
 
@@ -90,7 +90,7 @@ class PondSettingsTable(PlainTable):
     water = NumberColumn(accessor="water_area_cm2", verbose_name="Water", default="not known")
     head_limit = NumberColumn(verbose_name="Head limit", default="none")
     kinds = tables.Column(empty_values=(), orderable=False, verbose_name="Kinds allowed")
-    opened_on = tables.DateColumn(verbose_name="Opened", format="Y-m-d", attrs={"td": {"class": "day"}})
+    opened_on = DayColumn(verbose_name="Opened")
     change = tables.Column(empty_values=(), orderable=False, exclude_from_export=True, verbose_name="Change")
 
     class Meta(PlainTable.Meta):
@@ -117,11 +117,11 @@ class PondSettingsTable(PlainTable):
 
     def value_state(self, record: Pond) -> str:
         if record.retired_on:
-            return f"retired {record.retired_on:%Y-%m-%d}"
+            return f"retired {record.retired_on.day} {record.retired_on:%b %Y}"
         state = getattr(record, "state_now", None) or ""
         words = dict(PondState.State.choices).get(state, "not said")
         ends_on = getattr(record, "state_ends_on", None)
-        return f"{words} until {ends_on:%Y-%m-%d}" if ends_on else str(words)
+        return f"{words} until {ends_on.day} {ends_on:%b %Y}" if ends_on else str(words)
 
     def render_water(self, record: Pond) -> str:
         return in_unit(record.water_area_cm2, self.farm.area_unit)
@@ -146,9 +146,7 @@ class NestTable(PlainTable):
 
     caption = "Nest book"
     row_header = "dug_on"
-    dug_on = tables.DateColumn(
-        verbose_name="Day", format="Y-m-d", order_by=("dug_on", "pk"), attrs={"td": {"class": "day"}}
-    )
+    dug_on = DayColumn(verbose_name="Day", order_by=("dug_on", "pk"))
     pond = tables.Column(accessor="pond__code", verbose_name="Pond", order_by=("pond__code", "dug_on", "pk"))
     kind = tables.Column(
         accessor="kind__common_name",
@@ -190,6 +188,6 @@ class NestTable(PlainTable):
         return round(record.eggs / record.nests, 2)
 
     def render_change(self, record: NestDay) -> SafeString:
-        what = f" {record.nests} nests on {record.dug_on:%Y-%m-%d}"
+        what = f" {record.nests} nests on {record.dug_on.day} {record.dug_on:%b %Y}"
         links = [("Correct", "ponds:nest-correct"), ("Take back", "ponds:nest-take-back")]
         return _links(record.key, what, links)

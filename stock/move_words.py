@@ -41,6 +41,15 @@ def is_pond(place: str) -> bool:
     return 0 < len(place) <= 3
 
 
+def place_words(place: str) -> str:
+    """Return a pond's code as it is, and a place beyond the ponds in words.
+
+    >>> place_words("A"), place_words("DIED")
+    ('A', 'dead')
+    """
+    return OUTSIDE_WORDS.get(place, place)
+
+
 def class_words(of_class: str, heads: int) -> str:
     """Return "female" or "females".
 

@@ -100,7 +100,9 @@ def test_no_color_is_written_outside_the_tokens():
 def test_nothing_is_inline(template):
     text = template.read_text()
     assert not re.search(r"""\sstyle\s*=\s*["']""", text), "a style attribute"
-    assert not re.search(r"\son[a-z]+\s*=", text), "an event handler"
+    # What stands inside the template's own tags, such as `with one=two`, never reaches the page.
+    markup = re.sub(r"\{[%{].*?[%}]\}", " ", text)
+    assert not re.search(r"\son[a-z]+\s*=", markup), "an event handler"
     assert not re.search(r"<style\b", text), "a style element"
     assert not re.search(r"<script\b(?![^>]*\bsrc=)", text), "an inline script"
     assert not re.search(r"""(?:src|href)\s*=\s*["'](?:https?:)?//""", text), "an outside address"

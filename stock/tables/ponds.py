@@ -177,7 +177,7 @@ class PondKindTable(PlainTable):
             band=record.facts.band,
         )
         return format_html(
-            '<span class="strip">{}</span><span class="note">{}<br> {}</span>',
+            '<span class="strip">{}</span><span class="note">{}<span class="narrow-only">,</span><br> {}</span>',
             mark_safe(strip),  # noqa: S308 - our own renderer, which escapes every word
             limits,
             f"{haul.day.day} {haul.day:%b %y}",

@@ -67,7 +67,9 @@ class TaskTable(PondColumnTable):
         log = format_html('<a href="{}?task={}">Log it</a>', reverse("stock:log"), record.pk)
         if self.role != "owner":
             return log
-        return format_html('{} · <a href="{}">Drop</a>', log, reverse("stock:task-drop", args=[record.pk]))
+        return format_html(
+            '<span>{} · <a href="{}">Drop</a></span>', log, reverse("stock:task-drop", args=[record.pk])
+        )
 
 
 class TaskFilter(filters.FilterSet):

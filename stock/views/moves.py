@@ -22,7 +22,7 @@ from stock.forms.moves import OfficeMove, build_office, start_of_lines
 from stock.forms.moves import place_refusal as place_line_refusal
 from stock.log_page import free_batch_code, log_entry
 from stock.models import MarkStep, Move
-from stock.move_words import part_sentence
+from stock.move_words import class_words, part_sentence, place_words
 from stock.moves_read import (
     entries_in_order,
     move_sentence,
@@ -127,7 +127,10 @@ def move_reverse(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     context = {
         "move": move,
         "said": move_sentence(move),
-        "rows": [(entry, part_of(entry)) for entry in move.entries.all()],
+        "rows": [
+            (part, class_words(part.to_class, part.heads), place_words(part.source), place_words(part.target))
+            for part in map(part_of, move.entries.all())
+        ],
         "refusal": sentence,
         "key": asked_key,
         "note": note,

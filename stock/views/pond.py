@@ -101,6 +101,7 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
     first = year_before(day)
     may_decide = role == OWNER and is_today and pond.retired_on is None
     parts = [_part(one, hauls, origins, nests, first, may_decide=may_decide) for one in facts]
+    tasks = _tasks(pond, today, role)
     context = {
         "farm": farm,
         "printed_on": today,
@@ -118,7 +119,8 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
         "states": states,
         "state": next((state for state in states if state.from_on <= day), None),
         "moves": pond_page.last_moves(pond, day),
-        "tasks": _tasks(pond, today, role),
+        "tasks": tasks,
+        "open_tasks": [row for row in tasks if row.is_open],
         "nests_of_none": nests.get(None),
         "settling": SETTLING_WORDS,
         "log_url": link("stock:log", pond=pond.code) if role != READER and pond.retired_on is None else "",
@@ -243,7 +245,7 @@ def _tasks(pond: Pond, today: dt.date, role: str) -> list[TaskRow]:
                 task=task,
                 sentence=task_sentence(task),
                 state=STATE_WORDS[state],
-                progress=f"{done} of {task.heads} done" if task.heads and done else "",
+                progress=f"{done} of {task.heads} done" if is_open and task.heads and done else "",
                 is_open=is_open,
                 is_overdue=is_open and task.due_on is not None and task.due_on < today,
                 log_url=link("stock:log", pond=pond.code, task=task.pk) if is_open and role != READER else "",

@@ -168,7 +168,7 @@ def reverse_url(move) -> str:
 def test_the_page_before_taking_back_says_what_will_happen_and_changes_nothing(owner):
     move = book(line("FEMALE", "C", 12))
     text = words(owner.get(reverse_url(move)))
-    assert "12 Slider female: back from C to A" in text
+    assert "12 Slider females: back from C to A" in text
     assert held("C")[0] == 12
 
 

@@ -32,6 +32,14 @@ for (const form of document.querySelectorAll("form[data-submit-on-change]")) {
   });
 }
 
+// On a phone the filters are folded, so that the list begins on the first screen; what is set keeps them open.
+const narrow = window.matchMedia("(max-width: 40rem)");
+for (const folded of document.querySelectorAll("details[data-fold-narrow]")) {
+  const fold = () => { folded.open = !narrow.matches || folded.dataset.foldNarrow === "keep"; };
+  narrow.addEventListener("change", fold);
+  fold();
+}
+
 // "Add a row" of a formset: a copy of its template with the next number.
 for (const rows of document.querySelectorAll("[data-rows]")) {
   const template = rows.querySelector("template");
@@ -89,6 +97,8 @@ document.addEventListener("keydown", (event) => {
   const search = document.querySelector("input[type=search]");
   if (!search) return;
   event.preventDefault();
+  const folded = search.closest("details");
+  if (folded) folded.open = true;
   search.focus();
   search.select();
 });
