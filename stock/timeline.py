@@ -64,6 +64,8 @@ class CellDays:
     opening_marked: int = 0
     blocks: dict[dt.date, _Block] = field(default_factory=dict)
     _months: list[dt.date] = field(default_factory=list)
+    # What stands before a month, once asked; dropped where an earlier month changes.
+    _known: dict[dt.date, tuple[int, int]] = field(default_factory=dict)
 
     @classmethod
     def from_stored(
@@ -93,13 +95,16 @@ class CellDays:
 
     def add(self, day: dt.date, heads: int, marked: int = 0) -> None:
         """Add a change on a day; its month must be held by day, or be new."""
-        block = self._block(day.replace(day=1))
+        block_month = day.replace(day=1)
+        block = self._block(block_month)
         if block.days is None:
             raise ValueError(f"the month of {day} is held as a summary only")
         change = block.days.setdefault(day, [0, 0])
         change[0] += heads
         change[1] += marked
         block.is_changed = block.is_dirty = True
+        for later in [known for known in self._known if known > block_month]:
+            del self._known[later]
 
     def balance(self, day: dt.date) -> int:
         """Return the heads at the end of `day`."""
@@ -111,11 +116,11 @@ class CellDays:
 
     def lowest_from(self, day: dt.date) -> int:
         """Return the fewest heads at the end of `day` or of any later day."""
-        return min(heads for _, heads, _ in self._ends_from(day))
+        return min([heads for _, heads, _ in self._ends_from(day)])
 
     def lowest_unmarked_from(self, day: dt.date) -> int:
         """Return the fewest unmarked heads at the end of `day` or of any later day."""
-        return min(unmarked for _, _, unmarked in self._ends_from(day))
+        return min([unmarked for _, _, unmarked in self._ends_from(day)])
 
     def first_below_zero_from(self, day: dt.date) -> tuple[dt.date, int] | None:
         """
@@ -128,15 +133,14 @@ class CellDays:
                 return self._first_within(at, heads) if at.replace(day=1) > day else (at, heads)
         return None
 
-    def _first_within(self, last: dt.date, lowest: int) -> tuple[dt.date, int]:
-        month = last.replace(day=1)
+    def _first_within(self, month: dt.date, lowest: int) -> tuple[dt.date, int]:
         block = self.blocks[month]
         heads = self._before(month)[0]
         for on in sorted(block.days or ()):
             heads += block.days[on][0]  # type: ignore[index]
             if heads < 0:
                 return on, heads
-        return last, lowest
+        return last_day_of(month), lowest
 
     def changed_months(self) -> Iterator[MonthFigures]:
         """Yield what is to be stored, for every month with entries from the first changed one on."""
@@ -166,6 +170,8 @@ class CellDays:
         return self.blocks[month]
 
     def _before(self, month: dt.date) -> tuple[int, int]:
+        if month in self._known:
+            return self._known[month]
         heads, marked = self.opening, self.opening_marked
         for earlier in self._months:
             if earlier >= month:
@@ -173,6 +179,7 @@ class CellDays:
             block = self.blocks[earlier].settled()
             heads += block.net
             marked += block.marked_net
+        self._known[month] = heads, marked
         return heads, marked
 
     def _at(self, day: dt.date) -> tuple[int, int]:
@@ -201,6 +208,6 @@ class CellDays:
                 yield on, heads, heads - marked
         for later in self._months[bisect.bisect_right(self._months, month) :]:
             block = self.blocks[later].settled()
-            yield last_day_of(later), heads + block.low, heads - marked + block.low_unmarked
+            yield later, heads + block.low, heads - marked + block.low_unmarked
             heads += block.net
             marked += block.marked_net
