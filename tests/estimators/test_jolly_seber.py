@@ -154,6 +154,15 @@ def test_small_samples_are_low_confidence(squirrels):
     assert (squirrels[12].heads.se, squirrels[12].heads.upper) == (None, None)
 
 
+def test_heads_no_more_than_those_known_keep_an_upper_limit():
+    # By hand (Pollock et al. 1990): M = 1 + 3 x 1 / 3 = 2, N = 3 x 2 / 2 = 3; both released were seen
+    # again, so the variance is 3 x 1 x (1 - 2/3) / 1 = 1.
+    captures = from_histories(["011", "101", "111"])
+    heads = jolly_seber(*captures[:5])[1].heads
+    assert (heads.value, heads.se, heads.known_alive, heads.lower) == (3, pytest.approx(1), 3, 3)
+    assert heads.upper == pytest.approx(3 + 1.959964, abs=1e-6)
+
+
 def test_the_last_numbers_may_be_left_out(voles, vole_counts):
     caught, marked, released, again, around = vole_counts
     assert jolly_seber(caught, marked, released, again[:-1], around[:-1]) == voles
