@@ -6,14 +6,13 @@ import uuid
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from stock import mixes
+from stock import ledger_sql, mixes
 from stock.drafts import BatchDraft, CountDraft, Draft, HaulDraft, PaperDraft
 from stock.models import (
     Batch,
     Count,
     Entry,
     Haul,
-    HaulLine,
     MarkStep,
     Move,
     Paper,
@@ -37,24 +36,25 @@ def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Mov
     store = posting.store
     batches = _write_batches(posting, work)
     moves = Move.objects.bulk_create([move for move, _, _ in work])
-    entries = [
-        Entry(
-            move=move,
-            line=number,
-            source_id=store.cell_ids[planned.source],
-            target_id=store.cell_ids[planned.target],
-            heads=planned.heads,
-            reason=planned.reason,
-            cause=planned.cause,
-            batch_id=batches[planned.batch] if planned.batch else None,
-            happened_on=move.happened_on,
-            booked_on=move.booked_on,
-        )
-        for move, _, plan in work
-        for number, planned in enumerate(plan.entries)
-    ]
-    Entry.objects.bulk_create(entries)
-    _write_marks(posting, books, work, entries)
+    ledger_sql.write_entries(
+        [
+            (
+                move.pk,
+                number,
+                store.cell_ids[planned.source],
+                store.cell_ids[planned.target],
+                planned.heads,
+                planned.reason,
+                planned.cause,
+                batches[planned.batch] if planned.batch else None,
+                move.happened_on,
+                move.booked_on,
+            )
+            for move, _, plan in work
+            for number, planned in enumerate(plan.entries)
+        ]
+    )
+    _write_marks(posting, books, work)
     _write_parts(posting, work)
     for move, draft, plan in work:
         if draft is not None:
@@ -175,17 +175,19 @@ def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
     Paper.objects.bulk_create(papers)
     Count.objects.bulk_create(counts)
     Haul.objects.bulk_create(hauls)
-    HaulLine.objects.bulk_create(
-        HaulLine(
-            haul=haul,
-            kind_id=posting.store.kind_ids[caught.kind],
-            of_class=caught.of_class,
-            caught=caught.caught,
-            carrying_marks=caught.carrying_marks,
-            newly_marked=caught.newly_marked,
-            dead_in_net=caught.dead_in_net,
-        )
-        for haul, caught in catches
+    ledger_sql.write_catches(
+        [
+            (
+                haul.pk,
+                posting.store.kind_ids[caught.kind],
+                caught.of_class,
+                caught.caught,
+                caught.carrying_marks,
+                caught.newly_marked,
+                caught.dead_in_net,
+            )
+            for haul, caught in catches
+        ]
     )
 
 
@@ -205,7 +207,7 @@ def _haul(move: Move, draft: Draft, haul: HaulDraft) -> Haul:
     )
 
 
-def _write_marks(posting: Posting, books: Books, work: Sequence[Work], entries: Sequence[Entry]) -> None:
+def _write_marks(posting: Posting, books: Books, work: Sequence[Work]) -> None:
     """Write marked turtles' steps, make the turtles that are new, and bring their places up to date."""
     steps = [(move, step) for move, _, plan in work for step in plan.steps]
     if not steps:
@@ -218,12 +220,13 @@ def _write_marks(posting: Posting, books: Books, work: Sequence[Work], entries: 
         rows[code] = Turtle.objects.create(
             code=code, kind_id=store.kind_ids[marked.kind], last_seen_on=marked.last_seen_on
         )
-    by_line = {(entry.move_id, entry.line): entry for entry in entries}
+    named = Entry.objects.filter(move__in={move.pk for move, step in steps if step.entry is not None})
+    by_line = {(move, line): pk for pk, move, line in named.values_list("pk", "move", "line")}
     MarkStep.objects.bulk_create(
         MarkStep(
             turtle=rows[step.turtle],
             move=move,
-            entry=by_line.get((move.pk, step.entry)) if step.entry is not None else None,
+            entry_id=by_line.get((move.pk, step.entry)) if step.entry is not None else None,
             source_id=store.cell_ids[step.source] if step.source else None,
             target_id=store.cell_ids[step.target] if step.target else None,
             how=step.how,

@@ -1,4 +1,4 @@
-"""Private to the ledger: what every posting reads, as plain SQL that SQLite and PostgreSQL both take.
+"""Private to the ledger: what every posting reads and writes most of, in SQL that both databases take.
 
 A posting runs these each time, and building the same queries anew cost far more than the database's answers.
 """
@@ -72,10 +72,46 @@ def changes(ids: Iterable[int], runs: Iterable[tuple[dt.date, dt.date]]) -> list
     return _rows(" UNION ALL ".join(parts), [day for run in days for day in run] * len(parts))
 
 
+def write_entries(rows: Sequence[tuple]) -> None:
+    """
+    Write entries.
+
+    Each row is (move, line, source, target, heads, reason, cause, batch or None, happened on, booked on).
+    """
+    _insert(
+        "stock_entry (move_id, line, source_id, target_id, heads, reason, cause, batch_id, happened_on, booked_on)",
+        rows,
+    )
+
+
+def write_catches(rows: Sequence[tuple]) -> None:
+    """Write haul lines: (haul, kind, class, caught, carrying marks, newly marked, dead in net)."""
+    _insert(
+        "stock_haulline (haul_id, kind_id, of_class, caught, carrying_marks, newly_marked, dead_in_net)", rows
+    )
+
+
+def write_month_ends(rows: Sequence[tuple]) -> None:
+    """Write or renew month ends: (cell, month, is pond, heads, lowest, marked, lowest unmarked)."""
+    _insert(
+        "stock_monthend (cell_id, month, is_pond, heads, lowest, marked, lowest_unmarked)",
+        rows,
+        """ON CONFLICT (cell_id, month) DO UPDATE SET heads = excluded.heads, lowest = excluded.lowest,
+        marked = excluded.marked, lowest_unmarked = excluded.lowest_unmarked""",
+    )
+
+
 def forget_mixes(month: dt.date) -> None:
     """Drop what is kept of origins from a month on."""
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM stock_stockmix WHERE month >= %s", [month])
+
+
+def _insert(into: str, rows: Sequence[tuple], otherwise: str = "") -> None:
+    if rows:
+        marks = ", ".join(["%s"] * len(rows[0]))
+        with connection.cursor() as cursor:
+            cursor.executemany(f"INSERT INTO {into} VALUES ({marks}) {otherwise}", rows)
 
 
 def _ids(ids: Iterable[int]) -> str:

@@ -10,7 +10,7 @@ from django.db import connection
 from django.db.models import OuterRef, Subquery
 
 from stock import ledger_sql
-from stock.models import Cell, MarkStep, MonthEnd, Turtle
+from stock.models import Cell, MarkStep, Turtle
 from stock.planning import Books, MarkedHead, Ref
 from stock.timeline import CellDays, MonthFigures
 
@@ -133,24 +133,20 @@ class Store:
 
     def write_month_ends(self, books: Books) -> None:
         """Store what the posting changed, month by month."""
-        rows = [
-            MonthEnd(
-                cell_id=self.cell_ids[ref],
-                month=figures.month,
-                is_pond=ref.is_pond,
-                heads=figures.heads,
-                lowest=figures.lowest,
-                marked=figures.marked,
-                lowest_unmarked=figures.lowest_unmarked,
-            )
-            for ref, cell in books.cells.items()
-            for figures in cell.changed_months()
-        ]
-        MonthEnd.objects.bulk_create(
-            rows,
-            update_conflicts=True,
-            unique_fields=["cell", "month"],
-            update_fields=["heads", "lowest", "marked", "lowest_unmarked"],
+        ledger_sql.write_month_ends(
+            [
+                (
+                    self.cell_ids[ref],
+                    figures.month,
+                    ref.is_pond,
+                    figures.heads,
+                    figures.lowest,
+                    figures.marked,
+                    figures.lowest_unmarked,
+                )
+                for ref, cell in books.cells.items()
+                for figures in cell.changed_months()
+            ]
         )
 
     def _marked(self, turtles) -> list[MarkedHead]:
