@@ -273,13 +273,11 @@ def _check(row: NestDay, pond: Pond, today: dt.date, allowed: list[Kind]) -> Non
             f"Pond {pond.code} was retired on {pond.retired_on:%Y-%m-%d}; {row.dug_on:%Y-%m-%d} is after that."
         )
     _check_counts(row)
-    if row.kind:
-        allowed = list(pond.kinds_allowed.order_by("name_key"))
-        if allowed and row.kind not in allowed:
-            raise KindNotThere(
-                f"Pond {pond.code} is for {', '.join(kind.common_name for kind in allowed)}, not "
-                f"{row.kind.common_name}. Choose one of those or “not known”, or allow the kind in the pond's settings."
-            )
+    if row.kind and allowed and row.kind not in allowed:
+        raise KindNotThere(
+            f"Pond {pond.code} is for {', '.join(kind.common_name for kind in allowed)}, not "
+            f"{row.kind.common_name}. Choose one of those or “not known”, or allow the kind in the pond's settings."
+        )
     if len(row.note) > LONGEST_NOTE:
         raise NestRefused(f"The note has {len(row.note):,} characters; {LONGEST_NOTE} is the most.", "note")
 
