@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 
 from ponds.figures import Range
 from ponds.seasons import Season
 from stock.advisor.mix import CellMix
-from stock.advisor.ratio import Ratio, Verdict, sex_more, verdict
+from stock.advisor.ratio import Ratio, Verdict, ratio, sex_more, verdict
+from stock.advisor.verdict import NOT_KNOWN
 from stock.advisor.watch import LosingHeads
 from stock.book import ClassHeads
 from stock.pond_flags import Flag, Tag, flags_of, rank_of, standing_word, tags_of
@@ -22,6 +23,9 @@ from stock.pond_rows import Death
 
 CERTAINTY = 0.8
 """A verdict on a haul is given where its probability is at least this."""
+
+FEWEST_SEXED = 30
+"""With fewer sexed, both sexes among them, a haul's interval is quoted and no side taken."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +45,7 @@ class PondUse:
 @dataclass(frozen=True)
 class SexedHaul:
     """
-    The latest haul with females or males of the kind in it.
+    The latest haul in which females and males of the kind were both looked for, and some found.
 
     Parameters
     ----------
@@ -256,6 +260,8 @@ def haul_verdict(
     Its shares are scaled to the heads standing, with the binomial standard error of a share; females and
     males then err by as much, each way. After a complete drain-down there is no such error. Where only one
     sex was caught the error is that of half a turtle of the other, as the share itself would have none.
+    It is not known well enough where fewer than `FEWEST_SEXED` were sexed, nor where one sex alone was caught
+    and the 95 % limits of its ratio reach into the band.
 
     Parameters
     ----------
@@ -271,7 +277,19 @@ def haul_verdict(
         Heads that came less heads that went since; they are added to the scaled heads, without error.
     """
     since = females_since, males_since
-    return _haul_verdict(females, males, max(standing, females + males), target, band, is_complete, since)
+    found = _haul_verdict(females, males, max(standing, females + males), target, band, is_complete, since)
+    if is_complete or _says_enough(females, males, band):
+        return found
+    return replace(found, verdict=NOT_KNOWN)
+
+
+def _says_enough(females: int, males: int, band: tuple[float, float]) -> bool:
+    """Whether a haul may take a side: enough were sexed, or those of one sex alone clear the band."""
+    if females and males:
+        return females + males >= FEWEST_SEXED
+    limits = ratio(females, males)
+    lower, upper = limits.lower, limits.upper
+    return lower is not None and upper is not None and (lower > band[1] or upper < band[0])
 
 
 @lru_cache(maxsize=4096)

@@ -129,16 +129,22 @@ def last_counts(day: dt.date, pond_ids: list[int]) -> dict[PondKindId, Count]:
 
 def last_sexed_hauls(day: dt.date, pond_ids: list[int]) -> dict[PondKindId, HaulRow]:
     """
-    Return (pond id, kind id) -> the latest haul with females or males in it that stands: two queries.
+    Return (pond id, kind id) -> the latest haul that stands and has the kind's two sexes in it: two queries.
 
-    A sexed haul always has a cell of its sex behind it, so the cells say which pairs to look for. The heads
+    Both were written down, 0 where one was looked for and not found; a class left empty was not looked for,
+    so a haul of females alone tells nothing of the males. A sexed haul always has a cell of its sex behind it, so the cells say which pairs to look for. The heads
     that came and went since (its own moves of the day among them) are given beside it, by the book.
     """
-    sexed = HaulLine.objects.filter(
-        haul=OuterRef("pk"), kind=OuterRef(OuterRef("kind")), of_class__in=("FEMALE", "MALE"), caught__gt=0
-    )
+    lines_of = HaulLine.objects.filter(haul=OuterRef("pk"), kind=OuterRef(OuterRef("kind")))
+    females, males = lines_of.filter(of_class="FEMALE"), lines_of.filter(of_class="MALE")
+    some = lines_of.filter(of_class__in=("FEMALE", "MALE"), caught__gt=0)
     latest = Haul.objects.filter(
-        Exists(sexed), pond=OuterRef("pond"), happened_on__lte=day, move__reversed_by=None
+        Exists(females),
+        Exists(males),
+        Exists(some),
+        pond=OuterRef("pond"),
+        happened_on__lte=day,
+        move__reversed_by=None,
     ).order_by("-happened_on", "-pk")
     since = Entry.objects.filter(
         Q(happened_on__gt=OuterRef("haul_on")) | Q(move=OuterRef("haul_move")),

@@ -161,6 +161,31 @@ def test_one_sex_alone_in_a_small_haul_does_not_prove_that_the_other_is_missing(
     assert haul_verdict(5, 0, standing=5, target=3.0, band=(2.5, 4.5), is_complete=True).verdict == "no males"
 
 
+def test_a_haul_takes_no_side_where_too_few_were_sexed_or_one_sex_alone_leaves_the_band_open():
+    def word(females, males):
+        return haul_verdict(females, males, standing=400, target=3.0, band=(2.5, 4.5)).verdict
+
+    # Wilson's lower limit of n of n is n / (n + 1.96^2): 5 of 5 leaves 1.3 : 1, 18 of 18 leaves 4.7 : 1.
+    assert (word(5, 0), word(17, 0), word(18, 0)) == (
+        "not known well enough",
+        "not known well enough",
+        "short of males",
+    )
+    assert (word(3, 26), word(3, 27)) == ("not known well enough", "short of females")
+
+
+def test_a_class_left_empty_was_not_looked_for_and_a_0_was(farm):
+    day = JUNE - dt.timedelta(days=3)
+    haul(farm, "A", 75, 25, on=day)
+    haul(farm, "A", 40, 0)  # the test's haul writes no line for none: nobody looked for males
+    assert of_pond("A").last_haul.day == day
+    catch = (CatchLine("slider", "FEMALE", 40), CatchLine("slider", "MALE", 0))
+    post(farm, on=JUNE, pond="A", haul=HaulDraft("SEINE", catch))
+    found = of_pond("A")
+    assert (found.last_haul.day, found.last_haul.females, found.last_haul.males) == (JUNE, 40, 0)
+    assert found.seine_verdict.verdict == "short of males"
+
+
 def test_juveniles_take_room_and_stay_out_of_the_ratio(farm):
     snapper = KindFactory(code="snapper", common_name="Snapper", space_a_head=2.5)
     PondFactory(code="C", kinds=[snapper], head_limit=100)
