@@ -132,8 +132,9 @@ def last_sexed_hauls(day: dt.date, pond_ids: list[int]) -> dict[PondKindId, Haul
     Return (pond id, kind id) -> the latest haul that stands and has the kind's two sexes in it: two queries.
 
     Both were written down, 0 where one was looked for and not found; a class left empty was not looked for,
-    so a haul of females alone tells nothing of the males. A sexed haul always has a cell of its sex behind it, so the cells say which pairs to look for. The heads
-    that came and went since (its own moves of the day among them) are given beside it, by the book.
+    so a haul of females alone tells nothing of the males. A sexed haul always has a cell of its sex behind it,
+    so the cells say which pairs to look for. The heads that came and went since (its own moves of the day
+    among them) are given beside it, by the book.
     """
     lines_of = HaulLine.objects.filter(haul=OuterRef("pk"), kind=OuterRef(OuterRef("kind")))
     females, males = lines_of.filter(of_class="FEMALE"), lines_of.filter(of_class="MALE")

@@ -15,6 +15,7 @@ from ponds import units
 from ponds.models import Farm, Pond
 from stock.drafts import LONGEST_NOTE
 from stock.forms.fields import DayField, FarmChoices, KeyField, OneOfField, cut, new_key
+from stock.forms.log_dead import BOTH_TYPED, ShortField, short_name, short_typed, with_the_dead
 from stock.forms.log_rows import ArrivalSet, BatchForm, RowForm, RowSet, SaleForm
 from stock.tasks import OpenTask
 
@@ -149,7 +150,7 @@ class LogEntry:
         self.tasks = tasks
         self.known_batches = known_batches or {}
         self.extra_faults: list[Fault] = []
-        self.sent = None if sent is None else _with_counts(sent)
+        self.sent = None if sent is None else with_the_dead(_with_counts(sent))
         sent = self.sent
         start = start or {}
         rows = {"choices": choices, "book": self.book}
@@ -185,6 +186,15 @@ class LogEntry:
         return bool(rows or self.batch["source"].value() or (self.batch.is_bound and self.batch.errors))
 
     @property
+    def short_fields(self) -> list[ShortField]:
+        """The controls of "Found dead, no haul": shown on a fresh page, and where they were typed into."""
+        if self.sent is not None and not short_typed(self.sent):
+            return []
+        typed = short_typed(self.sent) if self.sent is not None else {}
+        cells = {**{cell: heads for cell, heads in self.book.items() if heads}, **typed}
+        return [ShortField(short_name(*cell), self._cell_name(cell), typed.get(cell, "")) for cell in cells]
+
+    @property
     def sale_open(self) -> bool:
         """Whether papers of what went are typed, so that their fold must stand open."""
         return any(self.sale[name].value() for name in self.sale.fields) or bool(
@@ -193,6 +203,9 @@ class LogEntry:
 
     def is_valid(self) -> bool:
         """Check every form, then what must hold between them."""
+        # What the short part holds beside a haul has nowhere to go: with_the_dead left it where it was typed.
+        if self.sent is not None and (typed := short_typed(self.sent)):
+            self.say(f"id_{short_name(*next(iter(typed)))}", BOTH_TYPED)
         parts = [self.head, self.rows, self.batch, self.arrivals, self.sale]
         if not all([part.is_valid() for part in parts]):  # noqa: C419 (every part is to say what is wrong)
             return False
@@ -306,7 +319,7 @@ class LogEntry:
     def _cell_name(self, cell: tuple[str, str]) -> str:
         kind = self.choices.kind(cell[0])
         words = {"FEMALE": "females", "MALE": "males", "UNSEXED": "unsexed", "JUVENILE": "juveniles"}
-        return f"{kind.common_name if kind else cell[0]} {words[cell[1]]}"
+        return f"{kind.common_name if kind else cell[0]} {words.get(cell[1], cell[1])}"
 
     def sentences_missing_papers(self) -> list[str]:
         """Ask for a permit or a note where a listed kind came or went without one. It blocks nothing."""

@@ -96,10 +96,8 @@ def show_entry(
             if task.verb == "ADD" and task.pond != code and str(task.id) not in ticked
         ],
         "ticked": ticked,
-        "quick_key": new_key(),
-        "quick_rows": [row for row in entry.rows.initial_forms if row.by_book]
-        if not entry.head.is_bound
-        else [],
+        "short_fields": [] if original else entry.short_fields,
+        "short_open": entry.head.is_bound,
         "listed": [
             kind
             for kind in entry.choices.kinds

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import html
-import uuid
 
 import pytest
 from django.urls import reverse
@@ -95,15 +94,27 @@ def test_an_empty_pond_prepares_rows_of_what_may_live_there(hand):
 
 
 def test_the_dead_are_posted_with_pond_number_and_one_button(hand):
-    sent = {
-        "key": str(uuid.uuid4()), "pond": "A", "day": today().isoformat(), "how": "NONE", "rows-TOTAL_FORMS": "2",
-        "rows-0-fixed": "True", "rows-0-kind": "slider", "rows-0-of_class": "FEMALE", "rows-0-dead": "",
-        "rows-1-fixed": "True", "rows-1-kind": "slider", "rows-1-of_class": "MALE", "rows-1-dead": "2",
-    }  # fmt: skip
+    text = words(hand.get(LOG, {"pond": "A"}))
+    assert text.count("<form") - text.count('action="/sign-out/"') == text.count("data-log"), (
+        "one form, not two"
+    )
+    sent = sent_log({**FEMALES}, {**MALES}, how="", **{"dead-FEMALE-slider": "", "dead-MALE-slider": "2"})
     move = posted(hand.post(LOG, sent))
     assert held("A") == (100, 38, 10)
     assert move.entries.get().cause == "NOT_KNOWN"
     assert not Haul.objects.exists()
+
+
+def test_the_dead_beside_a_haul_are_asked_about_and_neither_is_lost(hand):
+    sent = sent_log({**FEMALES, "back": "41"}, **{"dead-MALE-slider": "2"})
+    text = refused(hand.post(LOG, sent), "it is not clear whether they are part of it")
+    assert 'name="dead-MALE-slider" value="2"' in text
+    assert 'value="41"' in text
+
+
+def test_a_wrong_number_of_dead_is_named_and_kept(hand):
+    sent = sent_log({**FEMALES}, how="", **{"dead-FEMALE-slider": "two"})
+    assert 'value="two"' in refused(hand.post(LOG, sent), "dead")
 
 
 def test_heads_sexed_at_the_bank_leave_as_what_they_were_found_to_be(hand):
