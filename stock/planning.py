@@ -7,11 +7,12 @@ that pond and kind, then from "unseen" (beyond the book, flagged for review).
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 
 from stock.drafts import Draft, Line
-from stock.refusals import BadLine, NotEnoughHeads, TurtleElsewhere, WhichTurtles
+from stock.refusals import BadLine, NotEnoughHeads, NothingToPost, TurtleElsewhere, WhichTurtles
 from stock.timeline import CellDays
 
 CLASS_WORDS = {
@@ -86,6 +87,15 @@ class MarkedHead:
     last_seen_on: dt.date
 
 
+@dataclass(frozen=True)
+class LateChange:
+    """Heads that came or went (below 0) on one day and were booked on a later one, after a month close."""
+
+    happened_on: dt.date
+    booked_on: dt.date
+    heads: int
+
+
 @dataclass
 class Books:
     """The cells a posting touches, as they stand while it is planned; planning moves them along."""
@@ -94,6 +104,8 @@ class Books:
     turtles: dict[str, MarkedHead] = field(default_factory=dict)
     kind_names: Mapping[str, str] = field(default_factory=dict)
     load_standing: Callable[[Ref], list[MarkedHead]] = lambda ref: []
+    late: dict[Ref, list[LateChange]] = field(default_factory=dict)
+    _undo: list[Callable[[], object]] = field(default_factory=list)
 
     def standing(self, ref: Ref) -> list[MarkedHead]:
         """Return the marked turtles that stand in a cell, longest unseen first; read only when needed."""
@@ -104,24 +116,56 @@ class Books:
             key=lambda turtle: (turtle.last_seen_on, turtle.code),
         )
 
-    def apply(self, entry: PlannedEntry, day: dt.date) -> None:
-        self.cells[entry.source].add(day, -entry.heads)
-        self.cells[entry.target].add(day, entry.heads)
+    def stood(self, ref: Ref, day: dt.date) -> int:
+        """Return the heads that stood in a cell at the end of a day, by the animals' days.
+
+        It is the book's balance but for what happened by then and was booked later, after a month close.
+        """
+        return self.cells[ref].balance(day) + sum(
+            change.heads for change in self.late.get(ref, ()) if change.happened_on <= day < change.booked_on
+        )
+
+    def apply(self, entry: PlannedEntry, day: dt.date, happened_on: dt.date) -> None:
+        """Move an entry's heads, booked on `day`."""
+        for ref, heads in ((entry.source, -entry.heads), (entry.target, entry.heads)):
+            cell = self.cells[ref]
+            cell.add(day, heads)
+            self._undo.append(functools.partial(cell.add, day, -heads))
+            if happened_on != day:
+                changes = self.late.setdefault(ref, [])
+                changes.append(LateChange(happened_on, day, heads))
+                self._undo.append(changes.pop)
 
     def step(self, step: PlannedStep, seen_on: dt.date) -> None:
-        if step.source is not None:
-            self.cells[step.source].add(step.booked_on, 0, -1)
-        if step.target is not None:
-            self.cells[step.target].add(step.booked_on, 0, 1)
+        """Move a marked turtle."""
+        for ref, marked in ((step.source, -1), (step.target, 1)):
+            if ref is not None:
+                cell = self.cells[ref]
+                cell.add(step.booked_on, 0, marked)
+                self._undo.append(functools.partial(cell.add, step.booked_on, 0, -marked))
         turtle = self.turtles[step.turtle]
+        self._undo.append(functools.partial(_put_back, turtle, turtle.at, turtle.since, turtle.last_seen_on))
         turtle.at, turtle.since = step.target, step.booked_on
         if step.is_seen:
             turtle.last_seen_on = max(turtle.last_seen_on, seen_on)
+
+    def keep(self) -> None:
+        """Keep what was moved so far, whatever is refused later."""
+        self._undo.clear()
+
+    def put_back(self) -> None:
+        """Take back everything moved since `keep`: a draft was refused half-way."""
+        while self._undo:
+            self._undo.pop()()
 
     def words(self, ref: Ref, heads: int) -> str:
         """Return "12 slider females", "1 slider female"."""
         singular, plural = CLASS_WORDS[ref.of_class]
         return f"{heads} {self.kind_names.get(ref.kind, ref.kind)} {singular if heads == 1 else plural}"
+
+
+def _put_back(turtle: MarkedHead, at: Ref | None, since: dt.date, last_seen_on: dt.date) -> None:
+    turtle.at, turtle.since, turtle.last_seen_on = at, since, last_seen_on
 
 
 def refs_of_line(line: Line) -> tuple[Ref, Ref]:
@@ -185,11 +229,12 @@ def plan_draft(
 
     Raises
     ------
-    NotEnoughHeads, WhichTurtles, TurtleElsewhere
-        For what is not a fact at the bank.
+    NothingToPost, NotEnoughHeads, WhichTurtles, TurtleElsewhere
+        The first where nothing would come of it, the others for what is not a fact at the bank.
     """
     at_bank = draft.made_as == "BANK"
-    before = {ref: books.cells[ref].balance(day) for ref in _handled(draft)}
+    proved = set(_handled(draft)) | {ref for ref, _ in map(refs_of_line, draft.lines) if ref.is_pond}
+    before = {ref: books.stood(ref, draft.happened_on) for ref in proved} if at_bank else {}
     plan = Plan()
     for index, line in enumerate(draft.lines):
         _plan_line(index, line, draft, books, day, plan, moved_on)
@@ -208,7 +253,14 @@ def plan_draft(
     named = {code for line in draft.lines for code in line.turtles} | {mark.code for mark in draft.marks}
     for ref in sorted({ref for entry in plan.entries for ref in (entry.source, entry.target)} | set(ponds)):
         if ref.is_pond:
-            _keep_marks_within(ref, books, day, plan, named, at_bank=at_bank)
+            _keep_marks_within(ref, draft, books, day, plan, named)
+    if not (plan.entries or plan.steps or draft.haul or draft.counts):
+        codes = ", ".join(mark.code for mark in draft.marks)
+        raise NothingToPost(
+            f"The book follows {codes} on a day after {day} already, and later whereabouts hold: nothing is left "
+            "to post. Log the mark on the day it was seen last, or leave it out.",
+            field="mark",
+        )
     return plan
 
 
@@ -217,7 +269,7 @@ def _plan_line(
 ) -> None:
     source, target = refs_of_line(line)
     entry = PlannedEntry(source, target, line.heads, reason_of_line(line), line.cause, line.batch)
-    books.apply(entry, day)
+    books.apply(entry, day, draft.happened_on)
     plan.entries.append(entry)
     if len(line.turtles) > line.heads:
         raise BadLine(
@@ -265,9 +317,15 @@ def _handled(draft: Draft) -> dict[Ref, int]:
 
 
 def _fill(ref: Ref, draft: Draft, books: Books, day: dt.date, before: dict[Ref, int], plan: Plan) -> None:
-    """Bring up what the bank proves to have been there beyond the cell."""
+    """Bring up what the bank proves to have been there beyond the cell.
+
+    What was in hand is held against what stood there on the animals' own day. For a late fact so is what left:
+    a head that was gone from the book by then is not taken from those that came after.
+    """
     cell = books.cells[ref]
     in_hand = _handled(draft).get(ref, 0)
+    if draft.happened_on != day:
+        in_hand = max(in_hand, sum(line.heads for line in draft.lines if refs_of_line(line)[0] == ref))
     sexed_into = sum(line.heads for line in draft.lines if line.to_class and refs_of_line(line)[1] == ref)
     short = max(0, -cell.lowest_from(day), in_hand - before[ref] - sexed_into if in_hand else 0)
     if not short:
@@ -276,11 +334,11 @@ def _fill(ref: Ref, draft: Draft, books: Books, day: dt.date, before: dict[Ref, 
         unsexed = Ref(ref.place, ref.kind, "UNSEXED")
         taken = min(short, _unsexed_to_spare(unsexed, draft, books, day))
         if taken > 0:
-            _post(PlannedEntry(unsexed, ref, taken, "SEXED"), books, day, plan)
+            _post(PlannedEntry(unsexed, ref, taken, "SEXED"), draft, books, day, plan)
             short -= taken
     if short:
         unseen = Ref("UNSEEN", ref.kind, ref.of_class)
-        _post(PlannedEntry(unseen, ref, short, "BEYOND_BOOK"), books, day, plan)
+        _post(PlannedEntry(unseen, ref, short, "BEYOND_BOOK"), draft, books, day, plan)
 
 
 def _unsexed_to_spare(unsexed: Ref, draft: Draft, books: Books, day: dt.date) -> int:
@@ -288,11 +346,12 @@ def _unsexed_to_spare(unsexed: Ref, draft: Draft, books: Books, day: dt.date) ->
     cell = books.cells[unsexed]
     left = sum(line.heads for line in draft.lines if refs_of_line(line)[0] == unsexed)
     put_back = max(0, _handled(draft).get(unsexed, 0) - left)
-    return max(0, min(cell.lowest_from(day), cell.lowest_unmarked_from(day), cell.balance(day) - put_back))
+    stood = books.stood(unsexed, draft.happened_on)
+    return max(0, min(cell.lowest_from(day), cell.lowest_unmarked_from(day), stood - put_back))
 
 
 def _keep_marks_within(
-    ref: Ref, books: Books, day: dt.date, plan: Plan, named: set[str], *, at_bank: bool
+    ref: Ref, draft: Draft, books: Books, day: dt.date, plan: Plan, named: set[str]
 ) -> None:
     """See that marked heads never exceed the cell; at the bank the longest unseen are no longer known there."""
     cell = books.cells[ref]
@@ -300,7 +359,7 @@ def _keep_marks_within(
     if short <= 0:
         return
     standing = [turtle for turtle in books.standing(ref) if turtle.code not in named]
-    if not at_bank:
+    if draft.made_as != "BANK":
         codes = ", ".join(turtle.code for turtle in standing[:8])
         raise WhichTurtles(
             f"Pond {ref.place} would keep fewer {CLASS_WORDS[ref.of_class][1]} than are marked there "
@@ -317,13 +376,12 @@ def _keep_marks_within(
         short = -cell.lowest_unmarked_from(day)
     if short > 0:
         # Marked heads that a later move proves were there: the book held too few, not too many.
-        _post(
-            PlannedEntry(Ref("UNSEEN", ref.kind, ref.of_class), ref, short, "BEYOND_BOOK"), books, day, plan
-        )
+        unseen = Ref("UNSEEN", ref.kind, ref.of_class)
+        _post(PlannedEntry(unseen, ref, short, "BEYOND_BOOK"), draft, books, day, plan)
 
 
-def _post(entry: PlannedEntry, books: Books, day: dt.date, plan: Plan) -> None:
-    books.apply(entry, day)
+def _post(entry: PlannedEntry, draft: Draft, books: Books, day: dt.date, plan: Plan) -> None:
+    books.apply(entry, day, draft.happened_on)
     plan.entries.append(entry)
 
 

@@ -78,6 +78,9 @@ class Model:
     def __init__(self, *, today, ponds, kinds, apart):
         self.today, self.ponds, self.kinds, self.apart = today, ponds, kinds, apart
         self.heads = defaultdict(Counter)  # cell -> day -> change
+        self.by_animal = defaultdict(
+            Counter
+        )  # the same, by the day it happened instead of the day it is booked
         self.marked = defaultdict(Counter)
         self.turtles, self.batches, self.moves, self.counts = {}, {}, {}, {}
         self.last_closed = None
@@ -86,6 +89,7 @@ class Model:
         """Return a model that can be tried without this one knowing."""
         other = Model(today=self.today, ponds=self.ponds, kinds=self.kinds, apart=self.apart)
         other.heads.update({cell: days.copy() for cell, days in self.heads.items()})
+        other.by_animal.update({cell: days.copy() for cell, days in self.by_animal.items()})
         other.marked.update({cell: days.copy() for cell, days in self.marked.items()})
         other.turtles = {code: replace(turtle) for code, turtle in self.turtles.items()}
         other.moves = {key: replace(move) for key, move in self.moves.items()}
@@ -97,6 +101,10 @@ class Model:
 
     def held(self, cell, day):
         return sum(change for on, change in self.heads[cell].items() if on <= day)
+
+    def stood(self, cell, day):
+        """Heads there on a day by the animals' days, whenever they were booked."""
+        return sum(change for on, change in self.by_animal[cell].items() if on <= day)
 
     def marked_at(self, cell, day):
         return sum(change for on, change in self.marked[cell].items() if on <= day)
@@ -120,6 +128,8 @@ class Model:
     def _enter(self, move, source, target, heads, day):
         self.heads[source][day] -= heads
         self.heads[target][day] += heads
+        self.by_animal[source][move.day] -= heads
+        self.by_animal[target][move.day] += heads
         move.entries.append((source, target, heads))
 
     def _step(self, move, code, target, day, *, seen=None, is_lost=False):
@@ -189,7 +199,7 @@ class Model:
             move = Posted(key, asked, day, self.booked_on(day), is_count=True)
             for of_class, heads in counted:
                 cell, unseen = (pond, kind, of_class), ("UNSEEN", kind, of_class)
-                gap = heads - self.held(cell, move.booked)
+                gap = heads - self.stood(cell, day)
                 if gap:
                     self._enter(move, *((unseen, cell) if gap > 0 else (cell, unseen)), abs(gap), move.booked)
                 if min(self.lowest(cell, move.booked), self.lowest_unmarked(cell, move.booked)) < 0:
@@ -236,7 +246,12 @@ class Model:
         day, at_bank = move.booked, ask.made_as == "BANK"
         self._check_company_and_turtles(ask, day)
         in_hand = Counter({(ask.pond, *of): heads for of, heads in ask.caught})
-        before = {cell: self.held(cell, day) for cell in in_hand}
+        leaving = Counter()
+        for line in ask.lines:
+            leaving[line.cells[0]] += line.heads
+        # A late fact is held against its own day alone, so what left then counts as in hand then.
+        proved = in_hand if ask.day == day else in_hand | leaving
+        before = {cell: self.stood(cell, ask.day) for cell in proved}
         for line in ask.lines:
             source, target = line.cells
             self._enter(move, source, target, line.heads, day)
@@ -257,18 +272,20 @@ class Model:
         cells |= {(pond, kind, of_class) for _, kind, of_class, pond in ask.marks}
         for cell in sorted(filter(is_pond, cells), key=lambda one: (*one[:2], CLASSES.index(one[2]))):
             if at_bank:
-                self._fill(cell, ask, move, in_hand, before)
+                self._fill(cell, ask, move, in_hand, proved, before)
             elif self.lowest(cell, day) < 0:
                 raise Refused("NotEnoughHeads")
         named = {code for line in ask.lines for code in line.turtles} | {code for code, *_ in ask.marks}
         for cell in sorted(filter(is_pond, cells | touched_by(move))):
             self._keep_marks(cell, move, named, at_bank)
+        if not (move.entries or move.steps or ask.caught):
+            raise Refused("NothingToPost")
 
-    def _fill(self, cell, ask, move, in_hand, before):
+    def _fill(self, cell, ask, move, in_hand, proved, before):
         day = move.booked
         sexed_into = sum(line.heads for line in ask.lines if line.to_class and line.cells[1] == cell)
-        proved = in_hand[cell] - before[cell] - sexed_into if in_hand[cell] else 0
-        short = max(0, -self.lowest(cell, day), proved)
+        missing = proved[cell] - before[cell] - sexed_into if proved[cell] else 0
+        short = max(0, -self.lowest(cell, day), missing)
         unsexed = (*cell[:2], "UNSEXED")
         if short and cell[2] in ("FEMALE", "MALE"):
             left = sum(line.heads for line in ask.lines if line.cells[0] == unsexed)
@@ -276,7 +293,7 @@ class Model:
             spare = min(
                 self.lowest(unsexed, day),
                 self.lowest_unmarked(unsexed, day),
-                self.held(unsexed, day) - put_back,
+                self.stood(unsexed, ask.day) - put_back,
             )
             if (taken := min(short, spare)) > 0:
                 self._enter(move, unsexed, cell, taken, day)
@@ -354,7 +371,14 @@ class Model:
         for line in ask.lines:
             others = self.apart.get(line.kind, ()) if line.source != line.target else ()
             together = any(
-                self.held((line.target, other, of_class), day) > 0 for other in others for of_class in CLASSES
+                self.held((line.target, other, of_class), on) > 0
+                for other in others
+                for of_class in CLASSES
+                for on in (day, dt.date.max)
+            )
+            together |= any(
+                other.kind in others and other.target == line.target and other.source != other.target
+                for other in ask.lines
             )
             if together and line.target in self.ponds and ask.made_as != "BANK":
                 raise Refused("KeptApart")
