@@ -83,13 +83,11 @@ def remove(connection) -> None:
 
 
 def missing(connection) -> list[str]:
-    """Return the names of triggers that should stand and do not."""
-    wanted = {
-        f"{table}_no_{verb.lower()}" for table, verbs in guards.guarded_tables(APP).items() for verb in verbs
-    }
+    """Return the names of triggers, of the ponds' tables too, that should stand and do not."""
+    wanted = {*guards.triggers(connection.vendor, "ponds"), *guards.triggers(connection.vendor, APP)}
     if connection.vendor == "postgresql":
         wanted.add("stock_entry_obeys")
-        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
     else:
         wanted |= set(SQLITE)
         query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
