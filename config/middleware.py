@@ -1,12 +1,12 @@
-"""Who may pass at all: signed in, with a role, and with a password of one's own."""
+"""Who and what may pass at all: people with a role and a password of their own, and addresses that are text."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
-from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest
+from django.core.exceptions import BadRequest, PermissionDenied
+from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
 
@@ -43,3 +43,24 @@ class RoleMiddleware(LoginRequiredMiddleware):
         if role == READER and request.method not in SAFE_METHODS and not hasattr(view_func, "roles"):
             raise refusal(request.user, ("owner", "hand"))
         return None
+
+
+class TextOnlyMiddleware:
+    """Refuse an address with a NUL in it, a character that no text holds and PostgreSQL takes in none.
+
+    Fields of forms refuse it themselves, with a sentence beside the field.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view_func: Callable, view_args: tuple, view_kwargs: dict
+    ) -> None:
+        if "\0" in request.path_info:
+            raise Http404("Nothing stands at an address with a character of code 0 in it.")
+        if any("\0" in text for name, values in request.GET.lists() for text in (name, *values)):
+            raise BadRequest("The address asks with a character of code 0, which is no text.")

@@ -20,6 +20,15 @@ def offer(form: forms.BaseForm, name: str, choices: list) -> None:
     field.choices = choices
 
 
+class CodedChoiceField(forms.ModelChoiceField):
+    """A choice of the database by its code. A code with a NUL is no choice; PostgreSQL would not even look."""
+
+    def to_python(self, value: Any) -> Any:
+        if "\0" in str(value):
+            raise ValidationError(self.error_messages["invalid_choice"], code="invalid_choice")
+        return super().to_python(value)
+
+
 class DayField(forms.DateField):
     """A day, from the calendar of the browser or typed as year-month-day."""
 

@@ -10,7 +10,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from ponds.form_fields import CountField, DayField, NoteField, NumberText, offer
+from ponds.form_fields import CodedChoiceField, CountField, DayField, NoteField, NumberText, offer
 from ponds.models import Farm, Kind, NestDay, Pond, PondState
 from ponds.nest_book import LONGEST_NOTE
 from ponds.places import PondDraft, area_fields, read_area
@@ -191,7 +191,7 @@ class NestForm(forms.Form):
             "invalid": "This form has lost its key. Open the page again; what you typed was not booked.",
         },
     )
-    pond = forms.ModelChoiceField(
+    pond = CodedChoiceField(
         Pond.objects.not_retired().in_letter_order(),
         to_field_name="code",
         empty_label="Choose a pond",
@@ -200,7 +200,7 @@ class NestForm(forms.Form):
             "invalid_choice": "There is no such pond in use. Choose one of the list.",
         },
     )
-    kind = forms.ModelChoiceField(
+    kind = CodedChoiceField(
         Kind.objects.order_by("name_key"),
         to_field_name="code",
         required=False,

@@ -118,6 +118,8 @@ def _whose(request: HttpRequest) -> tuple[Batch | None, Move | None]:
     """Return the batch or the move that the address (or the sent form) names."""
     code = request.POST.get("batch") or request.GET.get("batch", "")
     key = request.POST.get("move") or request.GET.get("move", "")
+    if "\0" in code:
+        raise Http404("No batch has a code with that character.")
     if code:
         return get_object_or_404(Batch, code=code), None
     if key:
