@@ -6,13 +6,14 @@ import datetime as dt
 import uuid
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.http import QueryDict
 
 from ponds.farm import the_farm
 from ponds.models import Pond
 from stock.book import balances
 from stock.drafts import CLASSES
-from stock.forms.fields import FarmChoices, farm_choices
+from stock.forms.fields import DayField, FarmChoices, farm_choices
 from stock.forms.log import LogEntry
 from stock.models import Batch, Entry, Move, TaskMove
 from stock.tasks import open_tasks
@@ -34,8 +35,9 @@ def log_entry(
     today = farm.today()
     choices = choices or farm_choices()
     pond = choices.pond(pond_code)
-    book = book_of(pond, choices, today) if pond else {}
-    if original is not None:
+    day = typed_day(sent, pond, today) if sent is not None and pond else today
+    book = book_of(pond, choices, day) if pond else {}
+    if original is not None and original.booked_on <= day:
         book = without(original, book, pond_code)
     posted = posted_under(sent.get("key", "")) if sent is not None else None
     own = [move for move in (original, posted) if move is not None]
@@ -49,9 +51,18 @@ def log_entry(
         }
     known = known_batch(sent.get("batch-code", ""), original, posted) if sent is not None else {}
     return LogEntry(
-        farm=farm, today=today, choices=choices, book=book, tasks=tasks, sent=sent, start=start,
+        farm=farm, today=today, choices=choices, book=book, book_day=day, tasks=tasks, sent=sent, start=start,
         known_batches=known,
     )  # fmt: skip
+
+
+def typed_day(sent: QueryDict, pond: Pond, today: dt.date) -> dt.date:
+    """Return the day a sent Log page is about, to be held against that day's book; today where it can be none."""
+    try:
+        day = DayField().clean(sent.get("day", ""))
+    except ValidationError:
+        return today
+    return day if day is not None and pond.opened_on <= day <= today else today
 
 
 def posted_under(key: str) -> Move | None:
@@ -106,7 +117,8 @@ def free_batch_code(day: dt.date, pond: str) -> str:
 
 def known_batch(code: str, original: Move | None, posted: Move | None) -> dict[str, dict[str, str]]:
     """Return the batch of a code if it stands already; one that this very form made does not count."""
-    batch = Batch.objects.filter(code=code.strip()[:24]).first() if code.strip() else None
+    code = "" if "\0" in code else code.strip()[:24]
+    batch = Batch.objects.filter(code=code).first() if code else None
     if batch is None:
         return {}
     if posted is not None and original is None and Entry.objects.filter(move=posted, batch=batch).exists():

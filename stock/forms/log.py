@@ -141,12 +141,14 @@ class LogEntry:
         today: dt.date,
         choices: FarmChoices,
         book: Mapping[tuple[str, str], int],
+        book_day: dt.date | None = None,
         tasks: list[OpenTask],
         sent: QueryDict | None = None,
         start: Mapping[str, Any] | None = None,
         known_batches: Mapping[str, Mapping[str, str]] | None = None,
     ) -> None:
         self.farm, self.today, self.choices, self.book = farm, today, choices, dict(book)
+        self.book_day = book_day or today
         self.tasks = tasks
         self.known_batches = known_batches or {}
         self.extra_faults: list[Fault] = []
@@ -292,6 +294,9 @@ class LogEntry:
         """Say what is far from the book or heavy with deaths: each is asked to be counted again."""
         found = []
         pond = self.head.cleaned_data["pond"]
+        holds, by_book = "holds", "by the book"
+        if self.book_day != self.today:
+            holds, by_book = "held", f"by the book on {self.book_day}"
         leaving: dict[tuple[str, str], int] = {}
         caught: dict[tuple[str, str], int] = {}
         deaths = 0
@@ -303,7 +308,7 @@ class LogEntry:
         for cell, heads in caught.items():
             held, name = self.book.get(cell, 0), self._cell_name(cell)
             if heads > held * (1 + UNUSUAL_SHARE) and heads - held > FEW_HEADS:
-                found.append(f"{heads} {name} were handled; pond {pond} holds {held} by the book.")
+                found.append(f"{heads} {name} were handled; pond {pond} {holds} {held} {by_book}.")
             elif leaving[cell] > held * UNUSUAL_SHARE and leaving[cell] > FEW_HEADS:
                 found.append(f"{leaving[cell]} of the {held} {name} in pond {pond} are said to have gone.")
         if deaths > USUAL_DEATHS:
@@ -311,7 +316,7 @@ class LogEntry:
         came = sum(row.cleaned_data["heads"] for row in self.used_arrivals)
         stands = sum(self.book.values())
         if came > stands * UNUSUAL_SHARE and came > FEW_HEADS:
-            found.append(f"{came} came in; pond {pond} holds {stands} by the book.")
+            found.append(f"{came} came in; pond {pond} {holds} {stands} {by_book}.")
         if self.head.cleaned_data["how"] != NO_HAUL and not any(caught.values()):
             found.append("The haul caught nothing.")
         return found

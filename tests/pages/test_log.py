@@ -231,6 +231,17 @@ def test_a_tick_counts_only_for_what_it_was_asked_for(hand):
     assert held("A")[0] == 100
 
 
+def test_what_is_unusual_is_held_against_the_book_of_the_typed_day(hand):
+    sent = sent_log({**FEMALES, "moved": "40", "target": "B"})
+    tick = words(hand.post(LOG, sent)).split('name="confirmed" value="')[1].split('"')[0]
+    posted(hand.post(LOG, {**sent, "confirmed": tick}))
+    # Today 60 stand there; the day before it was 100, so 90 caught then were no wonder, and 134 are one.
+    yesterday = (today() - dt.timedelta(days=1)).isoformat()
+    assert hand.post(LOG, sent_log({**FEMALES, "back": "90"}, day=yesterday)).status_code == 303
+    text = words(hand.post(LOG, sent_log({**FEMALES, "back": "134"}, day=yesterday)))
+    assert f"134 Slider females were handled; pond A held 100 by the book on {yesterday}." in text
+
+
 def test_more_than_five_dead_are_asked_once_more(hand):
     assert "6 dead on one day." in words(hand.post(LOG, sent_log({**FEMALES, "dead": "6"})))
     assert held("A")[0] == 100
