@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterator
+from itertools import pairwise
 
 from django.db import connection
 from django.db.models import Count, F, Max, Q
 
 from stock import append_only, mixes
+from stock.drafts import SOURCES_OUTSIDE
 from stock.ledger_store import next_month
 from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Move, StockMix, Turtle
 
@@ -26,6 +28,7 @@ def differences() -> list[str]:
     ]
     found += _entry_rules(names)
     found += _reasons(names)
+    found += _batches(names)
     found += _whole_moves()
     found += _reversals()
     found += _month_ends(names)
@@ -85,6 +88,21 @@ def _reasons(names: dict[int | None, str]) -> Iterator[str]:
             f"Entry {entry.pk} is booked as “{entry.reason.lower()}” from {names[entry.source_id]} to "
             f"{names[entry.target_id]}."
         )
+
+
+def _batches(names: dict[int | None, str]) -> Iterator[str]:
+    """What comes from outside (or goes back there, reversed) has a batch, and one of that origin."""
+    for side in ("source", "target"):
+        brought = Entry.objects.filter(**{f"{side}__outside__in": SOURCES_OUTSIDE}).select_related("batch")
+        for entry in brought.exclude(batch__source=F(f"{side}__outside")):
+            place = names[getattr(entry, f"{side}_id")]
+            if entry.batch is None:
+                yield f"Entry {entry.pk} names no batch for heads from {place}."
+            else:
+                yield (
+                    f"Entry {entry.pk} brings heads from {place}, but its batch {entry.batch.code} is of heads "
+                    f"{entry.batch.source.lower()}."
+                )
 
 
 def _whole_moves() -> Iterator[str]:
@@ -200,15 +218,19 @@ def _marks(names: dict[int | None, str]) -> Iterator[str]:
 
 
 def _closed_months() -> Iterator[str]:
-    """Closed months follow one another, and nothing was booked into one after its close."""
-    last = None
-    for close in MonthClose.objects.order_by("month"):
-        if last is not None and close.month != next_month(last):
-            yield f"{last:%Y-%m} and {close.month:%Y-%m} are closed, but not the months between."
-        last = close.month
-        late = Move.objects.filter(
-            booked_on__gte=close.month, booked_on__lt=next_month(close.month), recorded_at__gt=close.closed_at
-        )
+    """Closed months follow one another, and nothing was booked into one after it was closed.
+
+    The first close locks every month before it too, and each later close all up to its own month.
+    """
+    closes = list(MonthClose.objects.order_by("month"))
+    for earlier, close in pairwise(closes):
+        if close.month != next_month(earlier.month):
+            yield f"{earlier.month:%Y-%m} and {close.month:%Y-%m} are closed, but not the months between."
+    for position, close in enumerate(closes):
+        closed_at = min(later.closed_at for later in closes[position:])
+        late = Move.objects.filter(booked_on__lt=next_month(close.month), recorded_at__gt=closed_at)
+        if position:
+            late = late.filter(booked_on__gte=next_month(closes[position - 1].month))
         for move in late:
             yield f"Move {move.key} is booked on {move.booked_on}, but was recorded after that month's close."
 

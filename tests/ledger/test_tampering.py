@@ -197,6 +197,62 @@ def test_a_move_booked_into_a_closed_month_is_found(tamper, complaints):
     assert f"Move {key} is booked on 2026-04-10, but was recorded after that month's close." in complaints()
 
 
+@pytest.mark.parametrize("on", [dt.date(2024, 2, 10), dt.date(2026, 3, 31)])
+def test_a_move_booked_before_the_first_closed_month_is_found(tamper, complaints, on):
+    key = uuid.uuid4()
+    tamper(
+        "INSERT INTO stock_move (key, content_sha256, made_as, happened_on, booked_on, by_name, note) "
+        "VALUES (%s, '', 'BANK', %s, %s, 'nobody', '')",
+        key if connection.vendor == "postgresql" else key.hex,
+        on,
+        on,
+    )
+    assert f"Move {key} is booked on {on}, but was recorded after that month's close." in complaints()
+
+
+def test_a_later_close_that_came_first_locks_the_months_before_it(tamper, complaints):
+    """May's close is dated before the purchase of April was recorded: April was locked by it as well."""
+    tamper(
+        "INSERT INTO stock_monthclose (month, by_name, note, closed_at) VALUES (%s, 'nobody', '', %s)",
+        dt.date(2026, 5, 1),
+        "2020-01-01 00:00:00+00:00" if connection.vendor == "postgresql" else "2020-01-01 00:00:00",
+    )
+    said = complaints()
+    assert "is booked on 2026-04-10, but was recorded after that month's close." in said
+    assert "is booked on 2026-05-10, but was recorded after that month's close." in said
+    assert "is booked on 2026-06-10" not in said
+
+
+def test_a_batch_of_another_origin_is_found(tamper, complaints):
+    tamper("UPDATE stock_batch SET source = 'RAISED'")
+    bought = entry("BOUGHT", 40)
+    assert (
+        f"Entry {bought.pk} brings heads from bought, slider, female, but its batch P1 is of heads raised."
+        in complaints()
+    )
+
+
+def test_a_missing_batch_is_found(tamper, complaints):
+    bought = entry("BOUGHT", 9)
+    tamper("UPDATE stock_entry SET batch_id = NULL WHERE id = %s", bought.pk)
+    assert f"Entry {bought.pk} names no batch for heads from bought, slider, unsexed." in complaints()
+
+
+def test_a_purchase_taken_back_keeps_its_batch_and_holds(farm, capsys):
+    bought = entry("BOUGHT", 9)
+    wren = bought.move.by
+    draft = Draft(
+        uuid.uuid4(),
+        JUNE,
+        (Line("slider", "MALE", "RAISED", "B", 5, batch="R1"),),
+        batches=(BatchDraft("R1", "RAISED", JUNE),),
+    )
+    raised = Move.objects.get(pk=ledger.record(draft, by=wren, today=TODAY).move_id)
+    ledger.reverse(raised, key=uuid.uuid4(), by=wren, today=TODAY)
+    call_command("check_ledger")
+    assert "no difference" in capsys.readouterr().out
+
+
 def test_a_gap_between_closed_months_is_found(tamper, complaints):
     tamper("UPDATE stock_monthclose SET month = %s", dt.date(2026, 1, 1))
     tamper(
