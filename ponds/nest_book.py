@@ -14,11 +14,14 @@ from typing import Any
 from django.db import transaction
 
 from ponds.models import Kind, NestDay, Pond
+from ponds.roles import HAND, OWNER, role_of
 
 MOST_NESTS = 5_000
 MOST_EGGS_A_NEST = 200
 LONGEST_NOTE = 300
 ROWS_AT_ONCE = 500
+HAND_DAYS = 31
+"""So many days after entering a row a hand may still mend it; common practice of books closed by the month."""
 
 
 class NestRefused(Exception):
@@ -56,6 +59,10 @@ class KeyUsed(NestRefused):
 
 class AlreadyMended(NestRefused):
     """The row has been replaced or taken back already."""
+
+
+class NotYours(NestRefused):
+    """A hand mends their own rows of the last 31 days; an owner mends any."""
 
 
 @transaction.atomic
@@ -170,7 +177,11 @@ def replace(
     by: Any = None,
     today: dt.date,
 ) -> NestDay:
-    """Put a new row in the place of `row`, of the same pond; refuses as `record` does, and `AlreadyMended`."""
+    """Put a new row in the place of `row`, of the same pond.
+
+    Refuses as `record` does, and with `AlreadyMended` and `NotYours`.
+    """
+    _refuse_not_yours(row, by, today)
     mended = NestDay(
         key=key,
         pond=row.pond,
@@ -189,6 +200,7 @@ def replace(
 @transaction.atomic
 def take_back(*, row: NestDay, key: uuid.UUID, note: str = "", by: Any = None, today: dt.date) -> NestDay:
     """Take a row back: from now on it counts for nothing; it stays in the book with the one that says so."""
+    _refuse_not_yours(row, by, today)
     void = NestDay(
         key=key,
         pond=row.pond,
@@ -201,6 +213,29 @@ def take_back(*, row: NestDay, key: uuid.UUID, note: str = "", by: Any = None, t
         is_void=True,
     )
     return _write(void, today)
+
+
+def why_not_mended(row: NestDay, by: Any, today: dt.date) -> str:
+    """Say why a person may not correct or take back a row, "" where they may; `by` None is the program itself."""
+    if by is None or role_of(by) == OWNER:
+        return ""
+    if role_of(by) != HAND:
+        return "Only an owner or a hand may correct the nest book."
+    if row.by_id != by.pk:
+        who = row.by.get_username() if row.by else "a sheet or the start of the book"
+        return f"This row was entered by {who}. You may correct your own; ask an owner for this one."
+    last = row.recorded_at.date() + dt.timedelta(days=HAND_DAYS)
+    if today > last:
+        return (
+            f"You entered this row on {row.recorded_at:%Y-%m-%d} and could correct it until {last:%Y-%m-%d}. "
+            "Ask an owner to correct it now."
+        )
+    return ""
+
+
+def _refuse_not_yours(row: NestDay, by: Any, today: dt.date) -> None:
+    if why_not := why_not_mended(row, by, today):
+        raise NotYours(why_not)
 
 
 def _write(row: NestDay, today: dt.date) -> NestDay:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
@@ -170,6 +173,12 @@ class NestTable(PlainTable):
         order_by = ("-dug_on",)
         empty_text = "No nests in the book for what is asked here."
 
+    def __init__(
+        self, *args: Any, may_mend: Callable[[NestDay], bool] = lambda row: True, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.may_mend = may_mend
+
     def render_note(self, record: NestDay) -> str | SafeString:
         if record.replaces_id:
             return format_html('<span class="tag">corrected</span> {}', record.note)
@@ -187,7 +196,9 @@ class NestTable(PlainTable):
             return None
         return round(record.eggs / record.nests, 2)
 
-    def render_change(self, record: NestDay) -> SafeString:
+    def render_change(self, record: NestDay) -> SafeString | str:
+        if not self.may_mend(record):
+            return ""
         what = f" {record.nests} nests on {record.dug_on.day} {record.dug_on:%b %Y}"
         links = [("Correct", "ponds:nest-correct"), ("Take back", "ponds:nest-take-back")]
         return _links(record.key, what, links)

@@ -54,17 +54,20 @@ def kind_code() -> str:
 
 
 def nest_key() -> Any:
-    """Record nests in a pond of their own."""
+    """Record nests in a pond of their own. The hand signs them, if there is one."""
     import datetime as dt
     import uuid
+
+    from django.contrib.auth.models import User
 
     from ponds.nest_book import record
     from tests.factories import PondFactory
 
     day = dt.date(2024, 5, 1)
     return record(
-        key=uuid.uuid4(), pond=PondFactory(code="QN"), kind=None, dug_on=day, nests=3, today=day
-    ).key
+        key=uuid.uuid4(), pond=PondFactory(code="QN"), kind=None, dug_on=day, nests=3, today=day,
+        by=User.objects.filter(username="hand").first(),
+    ).key  # fmt: skip
 
 
 def pond_code() -> str:

@@ -43,7 +43,10 @@ class NestList(ListPage):
         return standing.select_related("pond", "kind", "by").order_by("-dug_on", "-pk")
 
     def get_table_kwargs(self) -> dict[str, Any]:
-        return {} if role_of(self.request.user) != "reader" else {"exclude": ("change",)}
+        if role_of(self.request.user) == "reader":
+            return {"exclude": ("change",)}
+        today = the_farm().today()
+        return {"may_mend": lambda row: not nest_book.why_not_mended(row, self.request.user, today)}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -73,6 +76,10 @@ def nest_new(request: HttpRequest) -> HttpResponse:
 def nest_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     """Put a corrected row in the place of one; the old one stays in the book."""
     row = get_object_or_404(NestDay.objects.select_related("pond", "kind", "by"), key=key)
+    if request.method != "POST" and (
+        why_not := nest_book.why_not_mended(row, request.user, the_farm().today())
+    ):
+        return _not_yours(request, why_not)
     initial = {name: getattr(row, name) for name in ("kind", "dug_on", "nests", "eggs", "broken", "note")}
     initial["kind"] = row.kind.code if row.kind else None
     form = NestForm(request.POST or None, initial=initial, row=row)
@@ -92,6 +99,10 @@ def nest_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
 def nest_take_back(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     """Take a row back; it stays in the book, and counts for nothing."""
     row = get_object_or_404(NestDay.objects.select_related("pond", "kind", "by"), key=key)
+    if request.method != "POST" and (
+        why_not := nest_book.why_not_mended(row, request.user, the_farm().today())
+    ):
+        return _not_yours(request, why_not)
     form = TakeBackForm(request.POST or None, initial={"key": uuid.uuid4()})
     if request.method == "POST" and form.is_valid():
         try:
@@ -121,6 +132,11 @@ def _start(request: HttpRequest, today) -> dict[str, Any]:
         if len(kinds) == 1:
             start["kind"] = kinds[0].code
     return start
+
+
+def _not_yours(request: HttpRequest, why_not: str) -> HttpResponse:
+    messages.error(request, why_not)
+    return see_other("ponds:nest-list")
 
 
 def _refuse(form, refused: nest_book.NestRefused) -> None:

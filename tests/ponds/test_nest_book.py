@@ -7,7 +7,7 @@ import pytest
 
 from ponds import nest_book
 from ponds.models import NestDay
-from ponds.nest_book import AlreadyMended, KeyUsed, KindNotThere, NestRefused, WrongCount, WrongDay
+from ponds.nest_book import AlreadyMended, KeyUsed, KindNotThere, NestRefused, NotYours, WrongCount, WrongDay
 from ponds.nest_sheet import NESTS_SHEET
 from ponds.sheets import load
 from tests.factories import KindFactory, PondFactory, UserFactory
@@ -89,7 +89,7 @@ def test_a_row_taken_back_counts_for_nothing(pond):
 
 def test_a_row_is_mended_once(pond):
     row = record(pond)
-    mended = replace(row, by=UserFactory(username="wren"))
+    mended = replace(row, by=UserFactory(username="wren", role="owner"))
     with pytest.raises(AlreadyMended, match="corrected already by wren: now 12 nests"):
         replace(row, nests=11)
     with pytest.raises(AlreadyMended, match="corrected already"):
@@ -99,6 +99,25 @@ def test_a_row_is_mended_once(pond):
         replace(mended)
     with pytest.raises(AlreadyMended, match="enter the nests anew"):
         replace(void)
+
+
+def test_a_hand_mends_their_own_rows_for_31_days_and_an_owner_any(pond):
+    hand, other, owner = (UserFactory(username=name, role=role) for name, role in
+                          (("wren", "hand"), ("heron", "hand"), ("stork", "owner")))  # fmt: skip
+    row = record(pond, by=hand)
+    entered = row.recorded_at.date()
+    last = entered + dt.timedelta(days=31)
+    with pytest.raises(NotYours, match=r"entered by wren\. You may correct your own; ask an owner"):
+        replace(row, by=other, today=entered)
+    with pytest.raises(NotYours, match=f"could correct it until {last}"):
+        replace(row, by=hand, today=last + dt.timedelta(days=1))
+    with pytest.raises(NotYours, match="Ask an owner"):
+        nest_book.take_back(row=row, key=uuid.uuid4(), by=hand, today=last + dt.timedelta(days=1))
+    assert NestDay.objects.count() == 1
+    mended = replace(row, by=hand, today=last)
+    assert mended.by == hand
+    void = nest_book.take_back(row=mended, key=uuid.uuid4(), by=owner, today=last + dt.timedelta(days=900))
+    assert void.by == owner
 
 
 @pytest.mark.parametrize(

@@ -112,7 +112,7 @@ def test_the_same_key_with_other_figures_is_refused(hand, pond):
 
 
 def test_a_row_is_corrected_by_a_new_one(hand, pond, slider):
-    row = record(pond, slider)
+    row = record(pond, slider, by=hand.user)
     address = reverse("ponds:nest-correct", args=[row.key])
     assert 'value="14"' in hand.get(address).content.decode()
     entry = typed(dug_on="2026-05-14", nests="12", eggs="100", broken="")
@@ -127,13 +127,29 @@ def test_a_row_is_corrected_by_a_new_one(hand, pond, slider):
 
 
 def test_a_row_is_taken_back(hand, pond):
-    row = record(pond)
+    row = record(pond, by=hand.user)
     address = reverse("ponds:nest-take-back", args=[row.key])
     assert "count for nothing" in hand.get(address).content.decode()
     assert hand.post(address, {"key": str(uuid.uuid4())}).status_code == 303
     assert list(NestDay.objects.standing()) == []
     answer = hand.post(address, {"key": str(uuid.uuid4())})
     assert "taken back already by hand" in answer.content.decode()
+
+
+def test_a_hand_does_not_mend_what_somebody_else_entered(hand, owner, pond):
+    row = record(pond, by=owner.user)
+    for name, sent in (
+        ("ponds:nest-correct", typed(dug_on="2026-05-14", nests="2")),
+        ("ponds:nest-take-back", {}),
+    ):
+        address = reverse(name, args=[row.key])
+        assert address not in hand.get(LIST).content.decode()
+        assert address in owner.get(LIST).content.decode()
+        assert "This row was entered by owner." in hand.get(address, follow=True).content.decode()
+        answer = hand.post(address, {"key": str(uuid.uuid4()), **sent})
+        assert answer.status_code == 422
+        assert "You may correct your own; ask an owner for this one." in answer.content.decode()
+    assert NestDay.objects.standing().get() == row
 
 
 def test_the_list_is_searched_and_filtered(reader, pond, slider):
