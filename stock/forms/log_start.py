@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any
 
-from stock.drafts import PaperDraft
 from stock.forms.fields import new_key
 from stock.forms.log import NO_HAUL
+from stock.forms.log_typed import move_papers, typed_entries
 from stock.models import Entry, Move
 from stock.moves_read import place_of
 
 FIELD_OF_REASON = {"MOVED": "moved", "SOLD": "sold", "CULLED": "culled", "DIED": "dead", "ESCAPED": "escaped"}
 CAME_IN = ("BOUGHT", "RAISED", "WILD")
-# What the ledger adds to a bank log by itself; it is worked out afresh for the replacement.
-BY_THE_LEDGER = ("BEYOND_BOOK",)
 
 
 def fits_log(move: Move) -> bool:
@@ -22,17 +20,17 @@ def fits_log(move: Move) -> bool:
     if move.made_as != Move.MadeAs.BANK or move.pond is None:
         return False
     batches = set()
-    for entry in move.entries.all():
+    for entry in typed_entries(move):
         if entry.reason in CAME_IN and place_of(entry.target) == move.pond.code:
             batches.add(entry.batch_id)
-        elif entry.reason not in BY_THE_LEDGER and place_of(entry.source) != move.pond.code:
+        elif place_of(entry.source) != move.pond.code:
             return False
     return len(batches) <= 1
 
 
 def start_of(move: Move) -> dict[str, Any]:
     """Return the starting values of every form of the Log page, loaded by `with_entries`."""
-    entries = [entry for entry in move.entries.all() if entry.reason not in BY_THE_LEDGER]
+    entries = typed_entries(move)
     haul = getattr(move, "haul", None)
     head: dict[str, Any] = {
         "key": new_key(),
@@ -66,22 +64,6 @@ def start_of(move: Move) -> dict[str, Any]:
         if papers
         else {},
     }
-
-
-def move_papers(move: Move) -> list[PaperDraft]:
-    """Return the papers of a move as drafts, oldest first."""
-    return [
-        PaperDraft(
-            paper.party,
-            paper.licence,
-            paper.document,
-            paper.purpose,
-            paper.disposal,
-            paper.expires_on,
-            paper.note,
-        )
-        for paper in move.papers.order_by("pk")
-    ]
 
 
 def _batch_start(batch) -> dict[str, str]:

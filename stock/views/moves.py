@@ -17,14 +17,14 @@ from ponds.roles import HAND, for_hand, for_owner, role_of
 from stock import ledger
 from stock.entry_export import export_entries
 from stock.forms.fields import new_key
-from stock.forms.log_start import fits_log, move_papers, start_of
+from stock.forms.log_start import fits_log, start_of
+from stock.forms.log_typed import move_papers, typed_entries
 from stock.forms.moves import OfficeMove, build_office, start_of_lines
 from stock.forms.moves import place_refusal as place_line_refusal
 from stock.log_page import free_batch_code, log_entry
 from stock.models import MarkStep, Move
 from stock.move_words import class_words, part_sentence, place_words
 from stock.moves_read import (
-    entries_in_order,
     move_sentence,
     part_of,
     state_of,
@@ -202,8 +202,7 @@ def _correct_lines(request: HttpRequest, move: Move, write) -> HttpResponse:
         if answer := _take_lines(request, office, write):
             return answer
     else:
-        entries = [entry for entry in entries_in_order().filter(move=move) if entry.reason != "BEYOND_BOOK"]
-        office = OfficeMove(today=today, start=start_of_lines(move, entries), original=move)
+        office = OfficeMove(today=today, start=start_of_lines(move, typed_entries(move)), original=move)
     context = {"office": office, "form": office.head, "formset": office.lines, "original": move}
     return render(request, "stock/move_lines.html", context)
 

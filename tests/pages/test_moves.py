@@ -319,6 +319,31 @@ def test_a_logged_move_is_corrected_on_the_log_page_as_it_was_typed(hand):
     assert Batch.objects.filter(code="spring").count() == 1
 
 
+@pytest.mark.parametrize(
+    "rows",
+    [
+        # 100 females, 40 males and 10 unsexed stand there: what is more is filled by the ledger.
+        [{"of_class": "FEMALE", "back": "110"}],
+        [{"of_class": "FEMALE", "moved": "103", "target": "C"}, {"of_class": "MALE", "dead": "47"}],
+        [{"of_class": "UNSEXED", "sexed_as": "MALE", "back": "2"}, {"of_class": "FEMALE", "back": "115"}],
+        [{"of_class": "UNSEXED", "sexed_as": "FEMALE", "back": "3"}],
+        [{"of_class": "UNSEXED", "sexed_as": "FEMALE", "sold": "3"}, {"of_class": "MALE", "back": "44"}],
+    ],
+)
+def test_what_the_ledger_filled_is_not_shown_as_typed(hand, rows):
+    def typed(sent):
+        names = ("back", "moved", "sold", "dead", "sexed_as")
+        return sorted(value for name, value in sent.items() if value and name.split("-")[-1] in names)
+
+    asked = sent_log(*rows, note="a long pull", water="82")
+    tick = words(hand.post("/log/", asked)).split('name="confirmed" value="')
+    if len(tick) > 1:
+        assert hand.post("/log/", {**asked, "confirmed": tick[1].split('"')[0]}).status_code == 303
+    move = Move.objects.exclude(made_as="OPENING").get()
+    shown = field_values(words(hand.get(correct_url(move))))
+    assert typed(shown) == typed(asked)
+
+
 def test_a_correction_changes_the_figure_and_keeps_both_in_the_book(hand):
     hand.post("/log/", sent_log({"of_class": "FEMALE", "moved": "12", "target": "C"}))
     move = Move.objects.exclude(made_as="OPENING").get()
