@@ -48,7 +48,11 @@ NEEDED = {
 
 
 def advise(
-    question: Question, facts: Sequence[PondKind], *, kept_apart: Mapping[int, str] | None = None
+    question: Question,
+    facts: Sequence[PondKind],
+    *,
+    kept_apart: Mapping[int, str] | None = None,
+    decided: Mapping[str, int] | None = None,
 ) -> Advice:
     """
     Say where new females go.
@@ -60,6 +64,8 @@ def advise(
         Every pond and kind of the day.
     kept_apart : mapping of int to str, optional
         Kinds never kept with this one: id to name.
+    decided : mapping of str to int, optional
+        Females of the kind that open tasks already add: pond's code to heads left to add.
 
     Raises
     ------
@@ -73,17 +79,25 @@ def advise(
     neighbors: dict[int, list[PondKind]] = defaultdict(list)
     for one in facts:
         neighbors[one.pond_id].append(one)
-    ponds = [_pond(one, question, neighbors[one.pond_id], kept_apart or {}) for one in mine]
+    coming = decided or {}
+    ponds = [
+        _pond(one, question, neighbors[one.pond_id], kept_apart or {}, coming.get(one.pond_code, 0))
+        for one in mine
+    ]
     codes = dict.fromkeys(one.pond_code for one in facts)
     kept_here = {pond.code for pond in ponds}
     return _answer(question, ponds, tuple(code for code in codes if code not in kept_here))
 
 
 def _pond(
-    facts: PondKind, question: Question, neighbors: Sequence[PondKind], kept_apart: Mapping[int, str]
+    facts: PondKind,
+    question: Question,
+    neighbors: Sequence[PondKind],
+    kept_apart: Mapping[int, str],
+    decided: int,
 ) -> PondAdvice:
-    room = head_room(facts)
-    females, males = facts.heads.females, facts.heads.males
+    room = head_room(facts) - decided
+    females, males = facts.heads.females + decided, facts.heads.males
     apart = sorted(
         {kept_apart[one.kind_id] for one in neighbors if one.kind_id in kept_apart and one.heads.total}
     )
@@ -110,7 +124,13 @@ def _pond(
         if facts.use.code == PondState.State.RESTING:
             found.insert(0, Obstacle("resting", "Resting: nothing comes in until it is put back in use."))
     cap = 0 if found else pond_cap(females, males, room, facts.band[1])
-    return PondAdvice(facts, cap, tuple(found))
+    if found and decided:
+        found[0] = replace(found[0], sentence=f"{found[0].sentence} {_decided_words(facts, decided)}")
+    return PondAdvice(facts, cap, tuple(found), decided=decided)
+
+
+def _decided_words(facts: PondKind, decided: int) -> str:
+    return f"{decided} {'is' if decided == 1 else 'are'} already decided for {facts.pond_code} (open task)."
 
 
 def head_room(facts: PondKind) -> int:
@@ -211,8 +231,12 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
         )  # fmt: skip
     solved = _solve(
         tuple(
-            (one.heads.females, one.heads.males, min(one.settled_females, one.heads.females))
-            for one in (pond.facts for pond in able)
+            (
+                pond.females_before,
+                pond.facts.heads.males,
+                min(pond.facts.settled_females, pond.females_before),
+            )
+            for pond in able
         ),
         tuple(pond.cap for pond in able),
         tuple((figure.low, figure.expected, figure.high) for figure in _figures(kind).values()),
@@ -274,35 +298,38 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
 def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
     heads = pond.facts.heads
     if pond.given:
-        why = f"{_standing(pond.facts)} " + reason(
-            females=heads.females, males=heads.males, given=pond.given, cap=pond.cap, gains=pond.gains,
+        why = f"{_standing(pond)} " + reason(
+            females=pond.females_before, males=heads.males, given=pond.given, cap=pond.cap, gains=pond.gains,
             seasons=question.seasons,
         )  # fmt: skip
         if pond.given >= pond.cap:
-            why += f" {_what_binds(pond.facts)}"
+            why += f" {_what_binds(pond)}"
     elif pond.gains and pond.gains[0] <= 0:
-        why = f"{_standing(pond.facts)} Gets none: a further female here would add no hatched eggs."
+        why = f"{_standing(pond)} Gets none: a further female here would add no hatched eggs."
     elif pond.is_tied:
         why = (
-            f"{_standing(pond.facts)} Gets none: its first one would add {pond.gains[0]:.1f} hatched eggs, the "
+            f"{_standing(pond)} Gets none: its first one would add {pond.gains[0]:.1f} hatched eggs, the "
             "same as in the ponds served, and their ratio is lower."
         )
     else:
-        why = f"{_standing(pond.facts)} " + reason(
-            females=heads.females, males=heads.males, given=0, cap=pond.cap, gains=pond.gains,
+        why = f"{_standing(pond)} " + reason(
+            females=pond.females_before, males=heads.males, given=0, cap=pond.cap, gains=pond.gains,
             seasons=question.seasons,
         )  # fmt: skip
     return replace(pond, why=why)
 
 
-def _standing(facts: PondKind) -> str:
+def _standing(pond: PondAdvice) -> str:
+    facts = pond.facts
     ratio = f"{facts.heads.females / facts.heads.males:.2f} : 1"
-    return f"{facts.word[:1].upper()}{facts.word[1:]} by the book, {ratio}."
+    said = f"{facts.word[:1].upper()}{facts.word[1:]} by the book, {ratio}."
+    return f"{said} {_decided_words(facts, pond.decided)}" if pond.decided else said
 
 
-def _what_binds(facts: PondKind) -> str:
-    top = math.floor(facts.band[1] * facts.heads.males + 1e-9) - facts.heads.females
-    if facts.head_limit is None or head_room(facts) >= top:
+def _what_binds(pond: PondAdvice) -> str:
+    facts = pond.facts
+    top = math.floor(facts.band[1] * facts.heads.males + 1e-9) - pond.females_before
+    if facts.head_limit is None or head_room(facts) - pond.decided >= top:
         return f"The band ends at {facts.band[1]:g} : 1."
     return f"Head room ends there: the limit is {facts.head_limit}."
 
@@ -330,12 +357,12 @@ def written_out(advice: Advice, pond: PondAdvice) -> tuple[SeasonLine, ...]:
     figures = _figures(advice.kind)
     heads = pond.facts.heads
     return season_lines(
-        heads.females,
+        pond.females_before,
         heads.males,
         pond.given,
         a_female=eggs_a_female(advice.kind),
         survival=figures["survival"].expected,
-        settled=min(pond.facts.settled_females, heads.females),
+        settled=min(pond.facts.settled_females, pond.females_before),
         seasons=advice.question.seasons,
         settle=SETTLE,
         full_to=advice.question.curves.full_to,

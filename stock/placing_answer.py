@@ -61,6 +61,8 @@ class PondAdvice:
         The last head placed could as well have gone here.
     gains : tuple of float
         What each further female adds, up to the cap.
+    decided : int
+        Females of the kind that open tasks already add here; they are counted as standing.
     """
 
     facts: PondKind
@@ -73,6 +75,7 @@ class PondAdvice:
     last_cost: float | None = None
     is_tied: bool = False
     gains: tuple[float, ...] = ()
+    decided: int = 0
 
     @property
     def code(self) -> str:
@@ -84,12 +87,17 @@ class PondAdvice:
 
     @property
     def females_after(self) -> int:
-        return self.facts.heads.females + self.given
+        return self.females_before + self.given
+
+    @property
+    def females_before(self) -> int:
+        """Females standing here with those that open tasks already add."""
+        return self.facts.heads.females + self.decided
 
     @property
     def use_after(self) -> float:
         """Head limit used once they stand here, weighted by space."""
-        return self.facts.head_use + self.given * self.facts.space_a_head
+        return self.facts.head_use + (self.decided + self.given) * self.facts.space_a_head
 
 
 @dataclass(frozen=True)
@@ -153,6 +161,11 @@ class Advice:
     draws_kept: int = 0
     draws_compared: int = 0
     seed: int = SEED
+
+    @property
+    def decided(self) -> list[PondAdvice]:
+        """Ponds for which open tasks already add some."""
+        return [pond for pond in self.ponds if pond.decided]
 
     @property
     def getting(self) -> list[PondAdvice]:

@@ -76,7 +76,7 @@ def _too_many(pond: PondAdvice | None, code: str, count: int, advice: Advice) ->
     if pond.obstacles:
         return f"Pond {code} cannot take {count}: {pond.obstacles[0].sentence}"
     facts = pond.facts
-    room = head_room(facts)
+    room = head_room(facts) - pond.decided
     limit = (
         f"its limit of {facts.head_limit} leaves room for {max(0, room)}"
         if facts.head_limit is not None
@@ -84,5 +84,6 @@ def _too_many(pond: PondAdvice | None, code: str, count: int, advice: Advice) ->
     )
     return (
         f"Pond {code} can take {pond.cap}, not {count}: {limit}, and the band ends at {facts.band[1]:g} females "
-        f"to each of its {facts.heads.males} males."
+        f"to each of its {facts.heads.males} males"
+        f"{f'; {pond.decided} are already decided for it (open task)' if pond.decided else ''}."
     )

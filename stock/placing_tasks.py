@@ -13,6 +13,7 @@ from stock import task_book
 from stock.models import Task
 from stock.placing_answer import Advice, PondAdvice
 from stock.pond_kind import PondKind
+from stock.tasks import open_tasks
 
 LONGEST_WHY = 300
 
@@ -72,6 +73,15 @@ def source_of(code: str, heads: int, kind: PondKind, facts: Sequence[PondKind]) 
     return Source(code, females, unsexed, use.in_quarantine, use.ends_on, tuple(said))
 
 
+def decided_for(kind: str) -> dict[str, int]:
+    """Return pond's code -> females of a kind (its code) that open tasks still add there: one query."""
+    found: dict[str, int] = {}
+    for task in open_tasks():
+        if (task.verb, task.kind, task.of_class) == (Task.Verb.ADD, kind, "FEMALE") and task.heads_left:
+            found[task.pond] = found.get(task.pond, 0) + task.heads_left
+    return found
+
+
 def why_of(advice: Advice, pond: PondAdvice, heads: int) -> str:
     """Return the reason a task carries: short, with its numbers."""
     now = pond.facts.heads
@@ -79,7 +89,8 @@ def why_of(advice: Advice, pond: PondAdvice, heads: int) -> str:
     adds = sum(pond.gains[:heads])
     by_hand = "" if heads == pond.given else f" Changed by hand from {pond.given}."
     ratio = (
-        f"{now.females / now.males:.2f} : 1 becomes {(now.females + heads) / now.males:.2f} : 1; "
+        f"{pond.females_before / now.males:.2f} : 1{' once earlier tasks are done' if pond.decided else ''} becomes "
+        f"{(pond.females_before + heads) / now.males:.2f} : 1; "
         if now.males
         else ""
     )

@@ -26,7 +26,7 @@ from stock.placing_answer import Advice, CannotAdvise, PondAdvice
 from stock.placing_figures import assumptions, figure_rows, how_known, males_to_leave, thin_males
 from stock.placing_hand import HandPlacing, judge
 from stock.placing_pictures import gains_chart, heads_chart
-from stock.placing_tasks import Source, make_tasks, source_of
+from stock.placing_tasks import Source, decided_for, make_tasks, source_of
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.task_book import TaskRefused
@@ -98,6 +98,13 @@ def new_females_tasks(request: SignedRequest) -> HttpResponse:
     if key in made_before:
         messages.info(request, "These tasks were made already; nothing was made twice.")
         return _see(tasks_page)
+    if asked.advice.decided and request.POST.get("second") != "yes":
+        messages.error(
+            request,
+            f"No task was made. {_decided_words(asked.advice)} If these come on top of them, tick that below; "
+            "if the plan was changed, drop the earlier tasks first.",
+        )
+        return _see(f"{back}#do-it")
     wrong = [typed.sentence for typed in (asked.typed or {}).values() if typed.sentence]
     wrong += asked.by_hand.problems.values()
     if wrong or not asked.by_hand.can_be_done:
@@ -118,6 +125,14 @@ def new_females_tasks(request: SignedRequest) -> HttpResponse:
     return _see(tasks_page)
 
 
+def _decided_words(advice: Advice) -> str:
+    """Say what open tasks add already, such as "110 are already decided for C (open task)."; "" for none."""
+    return " ".join(
+        f"{pond.decided} {'is' if pond.decided == 1 else 'are'} already decided for {pond.code} (open task)."
+        for pond in advice.decided
+    )
+
+
 def _see(address: str) -> HttpResponseRedirect:
     response = HttpResponseRedirect(address)
     response.status_code = 303
@@ -134,7 +149,7 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
     question, kind = form.question(), form.cleaned_data["kind"]
     apart = dict(Kind.objects.filter(not_with=kind).values_list("pk", "common_name"))
     try:
-        advice = advise(question, facts, kept_apart=apart)
+        advice = advise(question, facts, kept_apart=apart, decided=decided_for(kind.code))
     except CannotAdvise as refused:
         return Asked(form, facts, cannot=refused.sentence)
     typed = read_by_hand(given)
@@ -170,6 +185,7 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     lines = written_out(advice, opened) if opened else ()
     return {
         "advice": advice,
+        "decided_words": _decided_words(advice),
         "source": asked.source,
         "rows": rows,
         "open_rows": [row for row in rows if row.pond.is_open],

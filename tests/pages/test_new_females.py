@@ -230,6 +230,24 @@ def test_a_plan_that_cannot_be_makes_no_task_and_is_kept(owner, farm, change, se
     assert dict(answer.context["form"].parameters())["heads"] == change.get("heads", "60")
 
 
+def test_what_is_decided_already_is_counted_and_a_second_set_asks_a_tick(owner, farm):
+    owner.post(TASKS, plan(ask(owner, heads=60)))
+    assert [(task.pond.code, task.heads) for task in Task.objects.all()] == [("A", 60)]
+    page = ask(owner, heads=500)
+    assert "60 are already decided for A (open task)." in words(page)
+    pond = page.context["advice"].pond("A")
+    # 210 stand, 60 are decided, the band of 100 males ends at 4.5 : 1, so 450 - 270 fit; 310 + 60 + 130 = 500.
+    assert (pond.decided, pond.cap, pond.females_before) == (60, 130, 270)
+    assert pond.use_after == 500
+    refused = owner.post(TASKS, plan(page), follow=True)
+    assert "If these come on top of them, tick that below" in words(refused)
+    assert Task.objects.count() == 1
+    owner.post(TASKS, plan(page, key=str(uuid.uuid4()), second="yes"))
+    added = Task.objects.filter(pond__code="A").order_by("pk").last()
+    assert added.heads == 130
+    assert "2.70 : 1 once earlier tasks are done becomes 4.00 : 1" in added.why
+
+
 def test_all_tasks_or_none(owner, farm, monkeypatch):
     page = ask(owner, heads=150)
     make = __import__("stock.task_book", fromlist=["make"]).make
