@@ -175,7 +175,8 @@ def accept_count(
     Raises
     ------
     CannotReset
-        No complete drain-down and no reason; or later moves already took more than the count leaves.
+        No reason, and no complete drain-down of that pond on that day that stands; or later moves already
+        took more than the count leaves.
     """
     content = content_sha256("count", draft, haul.pk if haul else None, resets_book, reason)
     with transaction.atomic():
@@ -184,10 +185,10 @@ def accept_count(
             if existing.content_sha256 != content:
                 raise key_reused(key)
             return existing
-        is_drained = haul is not None and haul.is_complete
-        if resets_book and not is_drained and not reason.strip():
+        if resets_book and not reason.strip() and not _emptied_the_pond(haul, draft):
             raise CannotReset(
-                "The book is reset only by a complete drain-down, or by the owner's decision with a reason. "
+                f"The book is reset only by a complete drain-down of pond {draft.pond} on {draft.as_of} that stands, "
+                "or by the owner's decision with a reason. "
                 "Give the reason, or accept the count without resetting the book.",
                 field="reason",
             )
@@ -261,6 +262,14 @@ def opening_draft(
         batches=(replace(batch, source="OPENING"),),
         counts=(CountDraft(pond=pond, kind=kind, as_of=day, how_known=how_known, **figures),),
     )
+
+
+def _emptied_the_pond(haul: Haul | None, count: CountDraft) -> bool:
+    """Say whether a haul by itself proves a count: the same pond, that day, to the last head, not taken back."""
+    if haul is None:
+        return False
+    standing = Haul.objects.filter(pk=haul.pk, move__reversed_by=None, is_complete=True)
+    return standing.filter(pond__code=count.pond, happened_on=count.as_of).exists()
 
 
 def _takes_out(draft: Draft) -> bool:

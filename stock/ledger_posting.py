@@ -228,10 +228,12 @@ class Posting:
         reason: str,
     ) -> Count:
         """Write a count and, where it resets the book, the move to or from "unseen" behind it."""
-        shape = Draft(key=key, happened_on=draft.as_of, pond=draft.pond, made_as="COUNT", counts=(draft,))
+        shape = Draft(key=key, happened_on=draft.as_of, pond=draft.pond, counts=(draft,))
         farm = self._know([shape])
         check_draft(shape, farm)
         check_text(reason, "reason")
+        if resets and self._standing({key}):
+            raise key_reused(key)
         move = self._reset_move(draft, key, content, reason) if resets else None
         return write_count(self, draft, key=key, content=content, move=move, haul=haul, reason=reason)
 

@@ -21,6 +21,7 @@ from stock.models import (
     Turtle,
 )
 from stock.planning import Books, Plan
+from stock.refusals import LedgerRefusal
 
 if TYPE_CHECKING:
     from stock.ledger_posting import Posting
@@ -111,12 +112,21 @@ def _write_batches(posting: Posting, work: Sequence[Work]) -> dict[str, int]:
     codes |= {batch.code for draft in drafts for batch in draft.batches}
     if not codes:
         return {}
-    known = dict(Batch.objects.filter(code__in=codes).values_list("code", "pk"))
+    standing = Batch.objects.filter(code__in=codes).values_list("code", "pk", "source")
+    known = {code: pk for code, pk, _ in standing}
+    sources = {code: source for code, _, source in standing}
     new: dict[str, BatchDraft] = {}
     for draft in drafts:
         for batch in draft.batches:
             if batch.code not in known:
                 new.setdefault(batch.code, batch)
+            elif sources[batch.code] != batch.source:
+                # The rules saw no such batch: another posting made it since, which no lock of cells keeps off.
+                raise LedgerRefusal(
+                    f"The batch code {batch.code} was just taken into use for heads {sources[batch.code].lower()}. "
+                    "Use another code.",
+                    field="batch",
+                )
     rows = Batch.objects.bulk_create(
         Batch(
             code=batch.code,

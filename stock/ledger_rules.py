@@ -36,6 +36,9 @@ from stock.refusals import (
 CAUSES = (
     "NOT_KNOWN", "DROWNED", "INJURY", "BITES", "PREDATOR", "DISEASE", "WEATHER", "EGG_BOUND", "OTHER",
 )  # fmt: skip
+# A count's reset and a reversal have doors of their own.
+WAYS_TO_POST = ("BANK", "OFFICE", "OPENING")
+GENERATIONS = ("NOT_KNOWN", "WILD", "FIRST", "SECOND")
 METHODS = ("SEINE", "TRAPS", "DRAIN_DOWN")
 WAYS_OF_KNOWING = ("DRAINED", "SEINED", "NOTEBOOK", "GUESS")
 # As long as their columns: SQLite takes any length and PostgreSQL breaks off, so it is said here.
@@ -83,6 +86,12 @@ def check_draft(draft: Draft, farm: FarmFacts) -> None:
     """Raise the refusal of the first rule that the draft breaks; the line is named where it is one line's."""
     if not (draft.lines or draft.haul or draft.marks or draft.counts):
         raise NothingToPost("Nothing was typed: give at least one line with heads, or what the haul caught.")
+    if draft.made_as not in WAYS_TO_POST:
+        raise BadLine(
+            f"A move cannot be posted as “{draft.made_as}”; use one of {', '.join(WAYS_TO_POST)}. "
+            "A count is accepted and a move is taken back on pages of their own.",
+            field="made_as",
+        )
     check_text(draft.note, "note", LONGEST_NOTE)
     _check_texts(draft)
     if draft.happened_on > farm.today:
@@ -122,6 +131,12 @@ def _check_texts(draft: Draft) -> None:
         if batch.source not in SOURCES_OUTSIDE:
             raise BadLine(
                 f"Batch {batch.code} is said to be “{batch.source}”; use one of {', '.join(SOURCES_OUTSIDE)}.",
+                field="batch",
+            )
+        if batch.generation not in GENERATIONS:
+            raise BadLine(
+                f"Batch {batch.code} is said to be of the generation “{batch.generation}”; use one of "
+                f"{', '.join(GENERATIONS)}.",
                 field="batch",
             )
     for paper in (*draft.papers, *(batch.paper for batch in draft.batches if batch.paper is not None)):
@@ -182,6 +197,8 @@ def _check_line(index: int, line: Line, draft: Draft, farm: FarmFacts) -> None:
         and line.batch not in {one.code for one in draft.batches}
     ):
         raise BatchMissing(f"There is no batch “{line.batch}”.", line=index, field="batch")
+    if line.cause and line.cause not in CAUSES:
+        raise BadLine(f"“{line.cause}” is not a cause of death in the list.", line=index, field="cause")
     if line.to_class:
         _check_class_change(index, line)
         return
@@ -205,8 +222,6 @@ def _check_line(index: int, line: Line, draft: Draft, farm: FarmFacts) -> None:
             f"{', '.join(word.lower() for word in TARGETS_OUTSIDE)}.",
             line=index,
         )
-    if line.cause and line.cause not in CAUSES:
-        raise BadLine(f"“{line.cause}” is not a cause of death in the list.", line=index, field="cause")
     if not goes_out:
         _check_allowed(index, line, farm)
     if comes_in:

@@ -114,8 +114,12 @@ def all_states(pond_ids: list[int]) -> dict[int, list[PondState]]:
 
 
 def last_counts(day: dt.date, pond_ids: list[int]) -> dict[PondKindId, Count]:
-    """Return (pond id, kind id) -> the latest head count that stands, by the day it is as of: one query."""
-    stands = Q(move=None) | Q(move__reversed_by=None)
+    """
+    Return (pond id, kind id) -> the latest head count that stands, by the day it is as of: one query.
+
+    A count falls with its own move, and with that of the haul it was made from.
+    """
+    stands = Q(move__reversed_by=None) & Q(haul__move__reversed_by=None)
     later = Count.objects.filter(
         stands,
         Q(as_of__gt=OuterRef("as_of")) | Q(as_of=OuterRef("as_of"), pk__gt=OuterRef("pk")),

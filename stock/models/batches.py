@@ -36,6 +36,16 @@ class Batch(AppendOnlyModel):
 
     class Meta:
         verbose_name_plural = "batches"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(source__in=["OPENING", "BOUGHT", "RAISED", "WILD"]),
+                name="stock_batch_source_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(generation__in=["NOT_KNOWN", "WILD", "FIRST", "SECOND"]),
+                name="stock_batch_generation_known",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.code

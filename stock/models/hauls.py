@@ -64,6 +64,9 @@ class HaulLine(AppendOnlyModel):
         constraints = [
             models.UniqueConstraint(fields=["haul", "kind", "of_class"], name="stock_haulline_once"),
             models.CheckConstraint(
+                condition=Q(of_class__in=HeadClass.values), name="stock_haulline_class_known"
+            ),
+            models.CheckConstraint(
                 condition=Q(carrying_marks__lte=F("caught")), name="stock_haulline_marks_within_catch"
             ),
             models.CheckConstraint(

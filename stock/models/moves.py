@@ -87,6 +87,10 @@ class Move(AppendOnlyModel):
                 | (~Q(made_as="REVERSAL") & Q(reverses__isnull=True)),
                 name="stock_move_reversal_names_its_move",
             ),
+            models.CheckConstraint(
+                condition=Q(made_as__in=["OPENING", "BANK", "OFFICE", "COUNT", "REVERSAL"]),
+                name="stock_move_made_as_known",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -123,6 +127,9 @@ class Entry(AppendOnlyModel):
             models.CheckConstraint(condition=Q(heads__gt=0), name="stock_entry_heads_positive"),
             models.CheckConstraint(condition=~Q(source=F("target")), name="stock_entry_two_cells"),
             models.CheckConstraint(condition=Q(reason__in=Reason.values), name="stock_entry_reason_known"),
+            models.CheckConstraint(
+                condition=Q(cause="") | Q(cause__in=Cause.values), name="stock_entry_cause_known"
+            ),
             models.CheckConstraint(
                 condition=Q(booked_on__gte=F("happened_on")), name="stock_entry_booked_not_before"
             ),
