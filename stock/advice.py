@@ -5,11 +5,13 @@ No statistics here: the advisor computes, this names what goes in and puts words
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from ponds.figures import Range, show_figure
 from ponds.seasons import Season
 from stock.advisor.mix import SETTLING
+from stock.advisor.placing import WELFARE_RATIO
 from stock.advisor.ratio import Remedy
 from stock.advisor.verdict import NO_MALES
 from stock.advisor.yields import season_yield
@@ -34,12 +36,13 @@ SETTLING_WORDS = (
 
 @dataclass(frozen=True)
 class Way:
-    """One way to mend a ratio alone: a task's verb, class and heads, and the same in words."""
+    """One way to mend a ratio alone: a task's verb, class and heads, the same in words, and what limits it."""
 
     verb: str
     of_class: str
     heads: int
     words: str
+    limit_words: str = ""
 
 
 @dataclass(frozen=True)
@@ -61,25 +64,49 @@ def aims_of(one: PondKind) -> tuple[Aim, ...]:
         return ()
     low, high = one.band
     return (
-        _aim(f"To the target, {one.target:g} to 1", one.verdict.to_target),
-        _aim(f"Into the band, {low:g} to {high:g} to 1", one.verdict.to_band),
+        _aim(f"To the target, {one.target:g} to 1", one.verdict.to_target, one),
+        _aim(f"Into the band, {low:g} to {high:g} to 1", one.verdict.to_band, one),
     )
 
 
-def _aim(words: str, remedy: Remedy) -> Aim:
+def males_first(one: PondKind) -> str:
+    """Say how many males leave before any female comes, where too many press the females; else ""."""
+    heads = one.heads
+    leaving = math.ceil(heads.males - heads.females / WELFARE_RATIO - 1e-9)
+    if not heads.females or leaving <= 0:
+        return ""
+    return (
+        f"Below {WELFARE_RATIO:g} : 1 the males injure the females: {leaving} "
+        f"{'male leaves' if leaving == 1 else 'males leave'} first, before any female comes."
+    )
+
+
+def _limit_words(verb: str, heads: int, one: PondKind) -> str:
+    """Say how many of the heads to add fit under the pond's head limit; "" where all do."""
+    if verb != "ADD" or one.head_room is None:
+        return ""
+    fit = max(0, math.floor(one.head_room / one.space_a_head + 1e-9))
+    if fit >= heads:
+        return ""
+    fits = "none fits" if not fit else f"only {fit:,} {'fits' if fit == 1 else 'fit'}"
+    return f"{fits} under the limit of {one.head_limit:,}"
+
+
+def _aim(words: str, remedy: Remedy, one: PondKind) -> Aim:
     found = (
         ("ADD", "FEMALE", remedy.females_to_add),
         ("TAKE_OUT", "MALE", remedy.males_to_remove),
         ("TAKE_OUT", "FEMALE", remedy.females_to_remove),
         ("ADD", "MALE", remedy.males_to_add),
     )
-    ways = tuple(_way(verb, of_class, heads) for verb, of_class, heads in found if heads)
+    ways = tuple(_way(verb, of_class, heads, one) for verb, of_class, heads in found if heads)
     return Aim(words, is_reached=not ways and any(heads == 0 for _, _, heads in found), ways=ways)
 
 
-def _way(verb: str, of_class: str, heads: int) -> Way:
+def _way(verb: str, of_class: str, heads: int, one: PondKind) -> Way:
     noun = {"FEMALE": "female", "MALE": "male"}[of_class] + ("" if heads == 1 else "s")
-    return Way(verb, of_class, heads, f"{'add' if verb == 'ADD' else 'take out'} {heads} {noun}")
+    words = f"{'add' if verb == 'ADD' else 'take out'} {heads} {noun}"
+    return Way(verb, of_class, heads, words, _limit_words(verb, heads, one))
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,16 @@ from ponds.farm import the_farm
 from ponds.models import Pond
 from ponds.roles import OWNER, READER, for_everyone, role_of
 from stock import pond_page
-from stock.advice import SETTLING_WORDS, Aim, SeasonForecast, Way, aims_of, missing_figures, season_forecast
+from stock.advice import (
+    SETTLING_WORDS,
+    Aim,
+    SeasonForecast,
+    Way,
+    aims_of,
+    males_first,
+    missing_figures,
+    season_forecast,
+)
 from stock.charts import Chart
 from stock.forms.ponds import DayForm
 from stock.links import link, task_link
@@ -49,6 +58,7 @@ class KindPart:
 
     facts: PondKind
     aims: tuple[AimLinks, ...]
+    males_first: str
     recount_url: str
     forecast: SeasonForecast | None
     missing: tuple[str, ...]
@@ -154,6 +164,7 @@ def _part(
     return KindPart(
         facts=one,
         aims=tuple(_with_links(aim, one, may_decide=may_decide) for aim in aims_of(one)),
+        males_first=males_first(one),
         recount_url=task_link(one.pond_code, "RECOUNT", kind=one.kind_code) if may_decide else "",
         forecast=season_forecast(one),
         missing=tuple(missing_figures(one)),

@@ -87,6 +87,20 @@ def test_both_remedies_to_target_and_to_band_are_a_tap_from_a_task(owner, farm):
     assert 'value="20"' in response.content.decode()
 
 
+def test_a_remedy_beyond_the_head_limit_says_how_many_fit(owner, farm):
+    # 600 : 300 in a limit of 1000: 300 more females bring 3.0 : 1, and 100 fit.
+    farm.pond("B", females=600, males=300)
+    page = words(shown(owner, "B"))
+    assert "add 300 females (only 100 fit under the limit of 1,000)" in page
+    assert "Below 1.5 : 1" not in page
+
+
+def test_below_one_and_a_half_to_one_males_leave_first(owner, farm):
+    # 300 females keep 200 males at 1.5 : 1, so 100 leave.
+    farm.pond("B", females=300, males=300)
+    assert "Below 1.5 : 1 the males injure the females: 100 males leave first" in words(shown(owner, "B"))
+
+
 def test_only_an_owner_decides(hand, reader, farm):
     for client in (hand, reader):
         response = shown(client)
