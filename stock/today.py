@@ -95,12 +95,18 @@ def today_for(
     waiting = [
         *_beyond_book(today, facts),
         *_refused(farm, role),
-        *_capped(_losing(standing), "ponds losing heads", link("stock:pond-list", verdict="wrong")),
+        *_capped(
+            _losing(standing), "ponds losing heads", link("stock:pond-list", verdict="wrong") + "#ponds"
+        ),
         *_quarantines(today, facts, role),
         *_overdue(today, tasks, role),
         *_papers(today),
         *_expiring(farm, today, role),
-        *_capped(_counts(standing, role), "pond counts too old", link("stock:pond-list")),
+        *_capped(
+            _counts(standing, role),
+            "pond counts too old",
+            link("stock:pond-list", verdict="old-count") + "#ponds",
+        ),
         *_months(today),
     ]
     return Today(_bank_log(user, farm), tuple(waiting))
@@ -118,11 +124,13 @@ def _bank_log(user, farm: Farm) -> BankLog:
     for move in found[:BANK_LINES]:
         where = f"Pond {move.pond.code}" if move.pond else "Log"
         taken_back = "Taken back: " if move.reverses_id else ""
-        at = timezone.localtime(move.recorded_at, farm.tzinfo)
+        logged_on = timezone.localtime(move.recorded_at, farm.tzinfo).date()
+        later = f", logged {day_words(logged_on)}" if logged_on != move.happened_on else ""
+        by = move.by_name or "nobody named"
         lines.append(
             TodayLine(
                 where,
-                f"{taken_back}{move_sentence(move)}. By {move.by_name or 'nobody named'}, {day_words(at.date())}.",
+                f"{taken_back}{move_sentence(move)}. {day_words(move.happened_on)}{later}, by {by}.",
                 link("stock:move-detail", move.key),
                 "Look at it",
             )
@@ -177,7 +185,8 @@ def _refused(farm: Farm, role: str) -> Iterator[TodayLine]:
                 is_bad=True,
             )
         )
-    return _capped(lines, "refused posts", first_link("stock:refused-list", "stock:log"))
+    # The list is for those who log: a reader is told how many there are.
+    return _capped(lines, "refused posts", "" if role == READER else link("stock:refused-list"))
 
 
 def _losing(facts: Iterable[PondKind]) -> list[TodayLine]:
@@ -305,11 +314,17 @@ def _expires(on: dt.date | None, today: dt.date) -> str:
     return f"{'expired' if is_over else 'expires'} on {day_words(on)}, {age(on, today)}"
 
 
+def is_count_old(one: PondKind) -> bool:
+    """Whether heads stand there that nobody has counted for longer than `COUNT_DAYS`, or never."""
+    count = one.last_count
+    return bool(one.heads.total) and (count is None or count.age_days > COUNT_DAYS)
+
+
 def _counts(facts: Iterable[PondKind], role: str) -> list[TodayLine]:
     lines = []
     for one in facts:
         count = one.last_count
-        if count is not None and count.age_days <= COUNT_DAYS:
+        if not is_count_old(one):
             continue
         known = (
             f"last counted {day_words(count.as_of)} ({count.how_known_words}), {count.age_days // 30} months ago"

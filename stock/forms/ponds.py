@@ -9,8 +9,9 @@ from django import forms
 from ponds.computed_lists import RowFilterForm
 from ponds.models import PondState
 from stock.tables.ponds import PondRow
+from stock.today import is_count_old
 
-WRONG = "wrong"
+WRONG, OLD_COUNT = "wrong", "old-count"
 
 
 class PondFilterForm(RowFilterForm):
@@ -28,6 +29,7 @@ class PondFilterForm(RowFilterForm):
         self.fields["verdict"].choices = [  # type: ignore[attr-defined]
             ("", "Every verdict"),
             (WRONG, "anything to look at"),
+            (OLD_COUNT, "count too old, or never counted"),
             *((word, word) for word in words),
         ]
 
@@ -39,6 +41,8 @@ class PondFilterForm(RowFilterForm):
             return False
         if chosen["verdict"] == WRONG:
             return bool(row.facts.flags)
+        if chosen["verdict"] == OLD_COUNT:
+            return is_count_old(row.facts)
         return not chosen["verdict"] or row.verdict == chosen["verdict"]
 
 

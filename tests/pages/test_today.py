@@ -183,3 +183,25 @@ def test_more_of_one_sort_than_three_are_summed_up(owner, farm):
     lines = waiting(owner, "Count too old")
     assert len(lines) == 4
     assert "And 2 more" in lines[-1].sentence
+    rows = owner.get(lines[-1].url).context["table"].rows
+    assert [row.record.pond for row in rows] == list("BCDEF")
+
+
+def test_more_refused_posts_lead_to_the_list_that_shows_them(owner, reader, farm):
+    for number in range(5):
+        RefusedPost.objects.create(
+            key=uuid.uuid4(), sentence=f"No {number}.", typed={"note": ["x"]}, by=owner.user, by_name="wren"
+        )
+    *_, last = waiting(owner, "Refused")
+    text = owner.get(last.url).content.decode()
+    assert all(f"No {number}." in text for number in range(5))
+    assert waiting(reader, "Refused")[-1].url == ""
+
+
+def test_what_the_bank_logged_says_the_day_it_happened_and_when_it_was_logged(owner, farm):
+    farm.haul("A", 30, 10, days=0)
+    assert ", logged " not in todo(owner).bank.lines[0].sentence
+    farm.pond("B", days=40, females=30, males=10)
+    farm.haul("B", 3, 1, days=6)
+    happened, today = (f"{day.day} {day:%b %Y}" for day in (farm.ago(6), farm.today))
+    assert f"{happened}, logged {today}, by " in todo(owner).bank.lines[0].sentence
