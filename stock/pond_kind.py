@@ -202,13 +202,13 @@ class PondKind:
     def sex_more(self) -> int | None:
         """How many more turtles to sex before the last haul is settled; 0 where it is.
 
-        None without a haul, and where it would take more turtles than stand there.
+        None without a haul. Sexing all that stood there settles it, so it is never more than were left.
         """
         haul = self.last_haul
         if haul is None or haul.is_complete:
             return None
-        more = _sex_more(haul.females, haul.males, self.band)
-        return None if more is None or more > self.adults else more
+        stood = self.adults - haul.females_since - haul.males_since
+        return _sex_more(haul.females, haul.males, max(stood, haul.sexed), self.band)
 
     @cached_property
     def flags(self) -> tuple[Flag, ...]:
@@ -257,8 +257,9 @@ def haul_verdict(
     """
     Return the verdict that a sexed haul alone would give of its pond.
 
-    Its shares are scaled to the heads standing, with the binomial standard error of a share; females and
-    males then err by as much, each way. After a complete drain-down there is no such error. Where only one
+    Its shares are scaled to the heads standing, with the binomial standard error of a share, less what the
+    heads sexed make certain: the variance times 1 - sexed / standing (the finite population correction,
+    Cochran 1977, Sampling Techniques, section 3.6). Females and males then err by as much, each way. After a complete drain-down there is no such error. Where only one
     sex was caught the error is that of half a turtle of the other, as the share itself would have none.
     It is not known well enough where fewer than `FEWEST_SEXED` were sexed, nor where one sex alone was caught
     and the 95 % limits of its ratio reach into the band.
@@ -305,7 +306,8 @@ def _haul_verdict(
     sexed = females + males
     share = females / sexed
     likely = share if females and males else (females + 0.5) / (sexed + 1)
-    se = 0.0 if is_complete else standing * (likely * (1 - likely) / sexed) ** 0.5
+    unseen = 1 - sexed / standing
+    se = 0.0 if is_complete else standing * (likely * (1 - likely) / sexed * unseen) ** 0.5
     return verdict(
         max(0.0, standing * share + since[0]),
         se,
@@ -319,6 +321,5 @@ def _haul_verdict(
 
 
 @lru_cache(maxsize=4096)
-def _sex_more(females: int, males: int, band: tuple[float, float]) -> int | None:
-    # The verdict on a haul takes it as a sample of a large pond, so this does too.
-    return sex_more(females, males, band=band, certainty=CERTAINTY)
+def _sex_more(females: int, males: int, standing: int, band: tuple[float, float]) -> int | None:
+    return sex_more(females, males, total=standing, band=band, certainty=CERTAINTY)

@@ -116,12 +116,12 @@ def test_a_small_haul_leaves_the_ratio_unsettled_and_says_how_many_more_to_sex(f
     assert f"Sex about {facts.sex_more} more" in facts.flags[0].sentence
 
 
-def test_at_the_edge_of_the_band_no_number_to_sex_is_promised(farm):
-    # 27 of 38 is a share of 0.711; the band begins at 0.714.
+def test_at_the_edge_of_the_band_nearly_all_that_stand_there_must_be_sexed(farm):
+    # 27 of 38 is a share of 0.711; the band begins at 0.714. 400 stand there, so 362 are left to sex.
     haul(farm, "A", 27, 11)
     facts = of_pond("A")
-    assert facts.sex_more is None
-    assert "Sex about" not in facts.flags[0].sentence
+    assert 300 < facts.sex_more <= 362
+    assert f"Sex about {facts.sex_more} more" in facts.flags[0].sentence
 
 
 def test_a_haul_that_contradicts_the_book_is_unsettled(farm):
@@ -148,12 +148,25 @@ def test_what_left_out_of_the_haul_itself_counts_as_gone_since(farm):
 
 
 def test_the_haul_alone_errs_as_a_binomial_share():
-    # 80 of 100 sexed, 400 standing: se = 400 sqrt(0.8 x 0.2 / 100) = 16 heads; P(ratio < 2.5) is
+    # 80 of 100 sexed, of very many: se of the share = sqrt(0.8 x 0.2 / 100) = 0.04; P(ratio < 2.5) is
     # P(share < 5/7) = Phi((5/7 - 0.8) / 0.04) = Phi(-2.143) = 0.0161, P(ratio > 4.5) is
     # P(share > 9/11) = 1 - Phi(0.4545) = 0.3247 (tables of the normal distribution).
-    found = haul_verdict(80, 20, standing=400, target=3.0, band=(2.5, 4.5))
+    found = haul_verdict(80, 20, standing=1_000_000, target=3.0, band=(2.5, 4.5))
     assert (round(found.p_below, 3), round(found.p_above, 3)) == (0.016, 0.325)
     assert found.verdict == "not known well enough"
+
+
+def test_a_haul_of_much_of_the_pond_errs_less():
+    # Cochran 1977, section 3.6: the variance is that of very many times 1 - n / N. 80 of 100 sexed of 400:
+    # se = 0.04 sqrt(0.75) = 0.034641; Phi(-0.085714 / 0.034641) = Phi(-2.4744) = 0.0067,
+    # 1 - Phi(0.018182 / 0.034641) = 1 - Phi(0.5249) = 0.2998 (tables of the normal distribution).
+    found = haul_verdict(80, 20, standing=400, target=3.0, band=(2.5, 4.5))
+    assert (round(found.p_below, 3), round(found.p_above, 3)) == (0.007, 0.300)
+    # 95 of 100 sexed leave 5 unknown: at worst 72 to 28 or 77 to 23, 2.6 to 3.3 to 1.
+    assert haul_verdict(72, 23, standing=100, target=3.0, band=(2.5, 4.5)).verdict == "in band"
+    assert (
+        haul_verdict(72, 23, standing=1_000, target=3.0, band=(2.5, 4.5)).verdict == "not known well enough"
+    )
 
 
 def test_one_sex_alone_in_a_small_haul_does_not_prove_that_the_other_is_missing():
