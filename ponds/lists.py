@@ -169,6 +169,9 @@ class ListPage(ExportMixin, SingleTableMixin, FilterView):
         table = self.get_table_class()(data=self.get_table_data(), **kwargs)
         RequestConfig(self.request, paginate=False).configure(table)
         table.can_export = True
+        if self.export_class.is_valid_format(self.request.GET.get(self.export_trigger_param)):
+            # An export takes all rows: no page is read first, so that its first bytes go out at once.
+            return table
         per_page = nearest_page_size(self.request.GET.get(table.prefixed_per_page_field))
         page = self.request.GET.get(table.prefixed_page_field, "1")
         paginator_class = getattr(self, "paginator_class", None) or Paginator

@@ -67,10 +67,12 @@ def open_tasks(pond_ids: Iterable[int] | None = None, *, also: Iterable[int] = (
 
     `also` names tasks to return whether or not they are open, such as those that a move being corrected ticked.
     """
-    tasks = Task.objects.all()
     wanted = list(also)
+    # Dropped ones go before anything is summed up.
+    may_be_open = Q(dropped_at=None)
     if pond_ids is not None:
-        tasks = tasks.filter(Q(pond__in=list(pond_ids)) | Q(pk__in=wanted))
+        may_be_open &= Q(pond__in=list(pond_ids))
+    tasks = Task.objects.filter(may_be_open | Q(pk__in=wanted) if wanted else may_be_open)
     tasks = with_progress(tasks).filter(Q(state=OPEN) | Q(pk__in=wanted)).select_related("pond", "kind")
     return [
         _open_task(task) for task in tasks.order_by(Length("pond__code"), "pond__code", "decided_on", "pk")

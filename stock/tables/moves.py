@@ -7,6 +7,7 @@ from typing import Any
 import django_filters as filters
 import django_tables2 as tables
 from django import forms
+from django.contrib.auth.models import User
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import Length
 from django.urls import reverse
@@ -17,6 +18,9 @@ from ponds.lists import DayColumn, PlainTable
 from ponds.models import Kind, Pond
 from stock.models import Entry, HeadClass, Move, Reason
 from stock.moves_read import move_sentence, state_of
+
+FEW_ENTRIES = 20_000
+"""Of a reason with at most so many entries the moves are found by the entries, else entries by the moves."""
 
 DAY_INPUT = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
 
@@ -141,6 +145,9 @@ class MoveFilter(filters.FilterSet):
                 # A haul of which everything went back has no entries, but it was made in that pond.
                 found |= Q(pond=asked["pond"])
             rows = rows.filter(found)
+            reason = Reason.BEYOND_BOOK if asked.get("beyond") else asked.get("reason")
+            if reason and _is_rare(reason):
+                rows = rows.filter(pk__in=Entry.objects.filter(reason=reason).values("move_id"))
         return rows
 
     @property
@@ -152,8 +159,16 @@ class MoveFilter(filters.FilterSet):
         return rows
 
 
+def _is_rare(reason: str) -> bool:
+    """Whether so few entries have a reason that newest moves first would mean reading moves without end."""
+    of_reason = Entry.objects.filter(reason=reason).order_by("happened_on")
+    return not of_reason[FEW_ENTRIES : FEW_ENTRIES + 1].exists()
+
+
 def _people() -> list[tuple[str, str]]:
-    names = Move.objects.order_by("by_name").values_list("by_name", flat=True).distinct()
+    # Asked of the few people, each by the index of who signed: the moves are all that the farm ever made.
+    signed = Exists(Move.objects.filter(by=OuterRef("pk")))
+    names = User.objects.filter(signed).order_by("username").values_list("username", flat=True)
     return [(name, name) for name in names]
 
 

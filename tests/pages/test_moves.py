@@ -135,6 +135,41 @@ def test_the_list_asks_the_same_number_of_queries_at_three_rows_and_at_three_hun
     assert queries(100) == few
 
 
+def test_moves_of_a_rare_reason_are_found_by_their_entries(reader, monkeypatch):
+    move = book(line("MALE", "DIED", 2), line("FEMALE", "C", 1))
+    for asked in ({"reason": "DIED"}, {"reason": "MOVED", "of_class": "FEMALE"}):
+        with CaptureQueriesContext(connection) as rare:
+            found = words(reader.get(MOVES, asked))
+        assert str(move.key) in found
+        monkeypatch.setattr("stock.tables.moves.FEW_ENTRIES", 0)
+        with CaptureQueriesContext(connection) as common:
+            assert reader.get(MOVES, asked).status_code == 200
+        monkeypatch.undo()
+        by_entries = '"stock_move"."id" IN (SELECT'
+        assert any(by_entries in query["sql"] for query in rare)
+        assert not any(by_entries in query["sql"] for query in common)
+    assert str(move.key) not in words(reader.get(MOVES, {"reason": "SOLD"}))
+
+
+def test_who_signed_is_asked_of_the_people_and_not_of_every_move(reader, make_person):
+    wren = make_person("hand", "wren")
+    make_person("hand", "heron")
+    book(line("FEMALE", "C", 1), by=wren)
+    with CaptureQueriesContext(connection) as asked:
+        text = words(reader.get(MOVES))
+    assert '<option value="wren">' in text
+    assert '<option value="heron">' not in text
+    assert not any("DISTINCT" in query["sql"] and "by_name" in query["sql"] for query in asked)
+
+
+def test_an_export_begins_before_any_move_is_read(reader):
+    with CaptureQueriesContext(connection) as asked:
+        response = reader.get(MOVES, {"_export": "csv"})
+        first = next(iter(response.streaming_content))
+    assert first.startswith(b"move,happened on,")
+    assert [query["sql"] for query in asked if query["sql"].startswith('SELECT "stock_move"."id"')] == []
+
+
 # One move
 
 

@@ -192,3 +192,13 @@ def test_open_tasks_are_one_query_and_the_list_asks_the_same_number_at_three_row
     assert queries() == few
     with django_assert_num_queries(1):
         assert len(open_tasks()) == 300
+
+
+def test_dropped_tasks_are_left_out_before_anything_is_summed_up(owner):
+    dropped, kept = make(heads=3), make(heads=4)
+    assert owner.post(reverse("stock:task-drop", args=[dropped.pk]), {"why": "not needed"}).status_code == 303
+    with CaptureQueriesContext(connection) as asked:
+        assert [task.id for task in open_tasks()] == [kept.pk]
+    before_sums = asked[0]["sql"].split("GROUP BY")[0]
+    assert before_sums.endswith('WHERE "stock_task"."dropped_at" IS NULL ')
+    assert [task.id for task in open_tasks(also=[dropped.pk])] == [dropped.pk, kept.pk]
