@@ -8,24 +8,25 @@ from typing import Any
 import django_filters as filters
 import django_tables2 as tables
 from django import forms
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils.html import format_html
 
 from ponds.lists import DayColumn, NumberColumn, PlainTable
 from ponds.models import Kind, Pond
-from stock.models import Batch, Haul, HaulLine
+from stock.models import Batch, Haul
 from stock.tables.moves import DAY_INPUT, PondColumnTable
 
 
 class HaulTable(PondColumnTable):
-    """One row a haul, with its catch by class."""
+    """One row a haul and kind, with its catch by class."""
 
     caption = "Hauls"
     row_header = "happened_on"
 
     happened_on = DayColumn(verbose_name="Day", order_by=("happened_on", "pk"))
     pond = tables.Column(accessor="pond__code", verbose_name="Pond")
+    kind = tables.Column(verbose_name="Kind", default="none caught", order_by=("kind", "happened_on", "pk"))
     method = tables.Column(verbose_name="How")
     females = NumberColumn(verbose_name="Females")
     males = NumberColumn(verbose_name="Males")
@@ -37,7 +38,7 @@ class HaulTable(PondColumnTable):
     class Meta(PlainTable.Meta):
         model = Haul
         fields = (
-            "happened_on", "pond", "method", "females", "males", "unsexed", "juveniles", "marked", "state",
+            "happened_on", "pond", "kind", "method", "females", "males", "unsexed", "juveniles", "marked", "state",
         )  # fmt: skip
         empty_text = "No hauls here. Log what a haul brought, and it stands here."
 
@@ -84,7 +85,7 @@ class HaulFilter(filters.FilterSet):
         fields = ("pond", "kind", "method", "since", "until", "standing")
 
     def by_kind(self, rows: QuerySet, name: str, value: Any) -> QuerySet:
-        return rows.filter(Exists(HaulLine.objects.filter(haul=OuterRef("pk"), kind=value)))
+        return rows.filter(kind_pk=value.pk)
 
     def by_standing(self, rows: QuerySet, name: str, value: Any) -> QuerySet:
         return rows.filter(move__reversed_by__isnull=True) if value else rows

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import IntegerField, OuterRef, Q, Subquery, Sum
+from django.db.models import F, Q, Sum
 from django.db.models.functions import Coalesce
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from ponds import units
 from ponds.lists import ListPage
 from stock.advisor.ratio import ratio
-from stock.models import Haul, HaulLine
+from stock.models import Haul
 from stock.tables.hauls import HaulFilter, HaulTable
 
 CLASSES = {"females": "FEMALE", "males": "MALE", "unsexed": "UNSEXED", "juveniles": "JUVENILE"}
@@ -29,13 +29,16 @@ class HaulList(ListPage):
     export_name = "hauls"
 
     def get_queryset(self):
-        sums = {name: _sum_of("caught", of_class=of_class) for name, of_class in CLASSES.items()}
+        caught = {name: _sum_of("caught", lines__of_class=of_class) for name, of_class in CLASSES.items()}
+        # A haul of two kinds is two rows, for heads of different kinds do not add up; one that caught nothing
+        # is one row without a kind.
         return (
             super()
             .get_queryset()
             .select_related("pond", "move__reversed_by")
-            .annotate(marked=_sum_of("carrying_marks"), **sums)
-            .order_by("-happened_on", "-pk")
+            .annotate(kind_pk=F("lines__kind"), kind=F("lines__kind__common_name"))
+            .annotate(marked=_sum_of("carrying_marks"), **caught)
+            .order_by("-happened_on", "-pk", "kind")
         )
 
 
@@ -66,8 +69,5 @@ def haul_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _sum_of(figure: str, **which: str) -> Coalesce:
-    """Sum a figure of a haul's lines by a subquery, so that sums beside each other do not multiply."""
-    lines = HaulLine.objects.filter(Q(**which), haul=OuterRef("pk")).order_by().values("haul")
-    return Coalesce(
-        Subquery(lines.annotate(total=Sum(figure)).values("total"), output_field=IntegerField()), 0
-    )
+    """Sum a figure of a haul's lines of one kind."""
+    return Coalesce(Sum(f"lines__{figure}", filter=Q(**which)), 0)
