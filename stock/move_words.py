@@ -1,10 +1,11 @@
-"""Moves in plain words: what went where, in one sentence. Pure."""
+"""Moves in plain words: what went where, in one sentence. Reads and writes nothing."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from stock.models import Cause
 from stock.planning import CLASS_WORDS
 
 OUTSIDE_WORDS = {
@@ -18,7 +19,7 @@ OUTSIDE_WORDS = {
     "ESCAPED": "escaped",
     "UNSEEN": "unseen",
 }
-CAUSE_WORDS = {"NOT_KNOWN": "cause not known"}
+CAUSE_WORDS = {code: str(words) for code, words in Cause.choices} | {"NOT_KNOWN": "cause not known"}
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,8 @@ def part_sentence(part: Part, *, says_kind: bool = True) -> str:
     '12 Slider females A to C'
     >>> part_sentence(Part("A", "DIED", "Slider", "MALE", "MALE", 2, "DIED", "BITES"), says_kind=False)
     '2 males died in A (bites)'
+    >>> part_sentence(Part("A", "DIED", "Slider", "MALE", "MALE", 1, "DIED", "DISEASE"))
+    '1 Slider male died in A (looked sick)'
     >>> part_sentence(Part("UNSEEN", "A", "Slider", "MALE", "MALE", 7, "BEYOND_BOOK"))
     '7 Slider males more than the book held in A'
     >>> part_sentence(Part("SOLD", "A", "Slider", "MALE", "MALE", 1, "SOLD"))
@@ -74,7 +77,7 @@ def part_sentence(part: Part, *, says_kind: bool = True) -> str:
     kind = f"{part.kind} " if says_kind else ""
     who = f"{part.heads} {kind}{class_words(part.of_class, part.heads)}"
     source, target = part.source, part.target
-    cause = f" ({CAUSE_WORDS.get(part.cause, part.cause.replace('_', ' ').lower())})" if part.cause else ""
+    cause = f" ({CAUSE_WORDS.get(part.cause, part.cause)})" if part.cause else ""
     if part.reason in ("SEXED", "MATURED"):
         word = "sexed" if part.reason == "SEXED" else "matured,"
         return f"{who} {word} {CLASS_WORDS[part.to_class][0]} in {target}"
