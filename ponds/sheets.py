@@ -114,11 +114,15 @@ class Written:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a sheet: the counts, or what is wrong with it. `is_written` is False for a dry run."""
+    """What came of a sheet: the counts, or what is wrong with it. `is_written` is False for a dry run.
+
+    `made` says how many of what its rows come to, such as "2 moves from 3 rows"; "" where each row is one.
+    """
 
     written: Written | None = None
     bad_rows: list[BadRow] = field(default_factory=list)
     is_written: bool = False
+    made: str = ""
 
 
 @dataclass(frozen=True)
@@ -137,6 +141,8 @@ class Sheet:
         In the order of the template.
     apply : callable
         `apply(rows, by=person_or_None) -> Written`; runs inside a transaction, may raise `RowsRefused`.
+    makes : (str, str), optional
+        What rows come to where several may be one, such as ("move", "moves").
     """
 
     what: str
@@ -144,6 +150,15 @@ class Sheet:
     meaning: str
     columns: tuple[Column, ...]
     apply: Callable[..., Written]
+    makes: tuple[str, str] | None = None
+
+    def made(self, written: Written, rows: int) -> str:
+        """Say how many of what so many rows came to, or "" where each row is one."""
+        if self.makes is None:
+            return ""
+        count = written.new + written.changed + written.same
+        noun = self.makes[0 if count == 1 else 1]
+        return f"{count:,} {noun} from {rows:,} {'row' if rows == 1 else 'rows'}"
 
     def template_rows(self) -> list[list[str]]:
         """Return the headings, then remark lines: which are needed, type, meaning, an example."""
@@ -209,7 +224,7 @@ def load(sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bo
                 transaction.set_rollback(True)
     except RowsRefused as refused:
         return Outcome(bad_rows=refused.bad_rows)
-    return Outcome(written=written, is_written=not dry_run)
+    return Outcome(written=written, is_written=not dry_run, made=sheet.made(written, len(rows)))
 
 
 def parse_rows(sheet: Sheet, numbered: list[tuple[int, list[str]]]) -> tuple[list[SheetRow], list[BadRow]]:

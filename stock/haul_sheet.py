@@ -87,5 +87,6 @@ HAULS_SHEET = Sheet(
         Column("held out", False, "Held out until the last haul", "no", YesNo(), False),
         Column("note", False, "Anything worth knowing", "", Text(300)),
     ),
+    makes=("haul", "hauls"),
     apply=write_rows,
 )

@@ -138,5 +138,6 @@ MOVES_SHEET = Sheet(
         Column("generation", False, "Of what came in", "", Choice(Batch.Generation.choices)),
         Column("note", False, "Anything worth knowing", "", Text(300)),
     ),
+    makes=("move", "moves"),
     apply=write_rows,
 )

@@ -91,7 +91,8 @@ def test_the_moves_sheet_posts_rows_of_one_move_together_in_the_order_of_days(tw
 
 def test_a_dry_run_of_the_moves_sheet_writes_nothing(two_ponds):
     loaded("stock", OPENING)
-    assert loaded("moves", MOVES, dry_run=True).written.new == 3
+    outcome = loaded("moves", MOVES, dry_run=True)
+    assert (outcome.written.new, outcome.made) == (3, "3 moves from 4 rows")
     assert Move.objects.count() == 2
 
 

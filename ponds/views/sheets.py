@@ -44,7 +44,9 @@ def sheet_write(request: HttpRequest) -> HttpResponse:
     if outcome.bad_rows:
         # The book has changed since the check; say so with the rows.
         return _show(request, SheetForm(initial={"what": sheet.what}), outcome, name=checked["name"])
-    messages.success(request, f"{sheet.title}: {outcome.written}.")
+    messages.success(
+        request, f"{sheet.title}: {f'{outcome.made}, ' if outcome.made else ''}{outcome.written}."
+    )
     return see_other("ponds:sheets")
 
 
