@@ -11,7 +11,7 @@ from stock.advisor.placing import SETTLE, WELFARE_RATIO
 from stock.advisor.yields import FEMALE_SURVIVAL_SOURCE, FERTILITY_SOURCE
 from stock.placing_advice import NEEDED, WORDS_OF
 from stock.placing_answer import Advice, PondAdvice
-from stock.pond_flags import FEWEST_MALES
+from stock.pond_concerns import FEWEST_MALES
 from stock.pond_kind import PondKind
 from stock.templatetags.stock_format import age, day, ratio, ratio_interval
 

@@ -18,7 +18,7 @@ from stock.advisor.ratio import Ratio, Verdict, ratio, sex_more, verdict
 from stock.advisor.verdict import NOT_KNOWN
 from stock.advisor.watch import LosingHeads
 from stock.book import ClassHeads
-from stock.pond_flags import Flag, Tag, flags_of, rank_of, standing_word, tags_of
+from stock.pond_concerns import Concern, Tag, concerns_of, rank_of, standing_word, tags_of
 from stock.pond_rows import Death
 
 CERTAINTY = 0.8
@@ -211,9 +211,9 @@ class PondKind:
         return _sex_more(haul.females, haul.males, max(stood, haul.sexed), self.band)
 
     @cached_property
-    def flags(self) -> tuple[Flag, ...]:
+    def concerns(self) -> tuple[Concern, ...]:
         """What is wrong, worst first; none where all is well."""
-        return flags_of(self)
+        return concerns_of(self)
 
     @property
     def rank(self) -> int:
@@ -259,10 +259,11 @@ def haul_verdict(
 
     Its shares are scaled to the heads standing, with the binomial standard error of a share, less what the
     heads sexed make certain: the variance times 1 - sexed / standing (the finite population correction,
-    Cochran 1977, Sampling Techniques, section 3.6). Females and males then err by as much, each way. After a complete drain-down there is no such error. Where only one
-    sex was caught the error is that of half a turtle of the other, as the share itself would have none.
-    It is not known well enough where fewer than `FEWEST_SEXED` were sexed, nor where one sex alone was caught
-    and the 95 % limits of its ratio reach into the band.
+    Cochran 1977, Sampling Techniques, section 3.6). Females and males then err by as much, each way. After a
+    complete drain-down there is no such error. Where only one sex was caught the error is that of half a
+    turtle of the other, as the share itself would have none. It is not known well enough where fewer than
+    `FEWEST_SEXED` were sexed, nor where one sex alone was caught and the 95 % limits of its ratio reach into
+    the band.
 
     Parameters
     ----------

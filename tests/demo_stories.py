@@ -35,11 +35,13 @@ class Loaded:
     def facts(self) -> dict[tuple[str, str], PondKind]:
         return {(one.pond_code, one.kind_code): one for one in pond_kinds(self.last)}
 
-    def flags(self, pond: str, kind: str = SLIDER) -> set[str]:
-        return {flag.code for flag in self.facts[pond, kind].flags}
+    def concerns(self, pond: str, kind: str = SLIDER) -> set[str]:
+        return {concern.code for concern in self.facts[pond, kind].concerns}
 
-    def only_flagged(self, code: str) -> set[str]:
-        return {one.pond_code for one in self.facts.values() if code in {flag.code for flag in one.flags}}
+    def only_concerned(self, code: str) -> set[str]:
+        return {
+            one.pond_code for one in self.facts.values() if code in {concern.code for concern in one.concerns}
+        }
 
     def batches_in(self, pond: str, of_class: str) -> set[str]:
         names = {str(batch.pk): batch.code for batch in Batch.objects.all()}
@@ -63,14 +65,14 @@ def it_is_a_farm_of_thousands(farm: Loaded) -> None:
 
 
 def c_is_short_of_females(farm: Loaded) -> None:
-    assert farm.flags("C") == {"short-of-females"}
+    assert farm.concerns("C") == {"short-of-females"}
     assert farm.facts["C", SLIDER].seine_verdict.verdict == "short of females"
     assert farm.facts["C", SLIDER].head_room > 100
 
 
 def e_has_too_many_males(farm: Loaded) -> None:
-    assert farm.only_flagged("too-many-males") == {"E"}
-    assert farm.flags("E") == {"too-many-males", "short-of-females"}
+    assert farm.only_concerned("too-many-males") == {"E"}
+    assert farm.concerns("E") == {"too-many-males", "short-of-females"}
     year = farm.last - dt.timedelta(days=364)
     bites = Entry.objects.filter(reason="DIED", cause="BITES", happened_on__gte=year)
     in_e = bites.filter(source__pond__code="E").aggregate(heads=Sum("heads"))["heads"]
@@ -81,7 +83,7 @@ def e_has_too_many_males(farm: Loaded) -> None:
 
 
 def l_is_losing_heads(farm: Loaded) -> None:
-    assert farm.only_flagged("losing-heads") == {"L"}
+    assert farm.only_concerned("losing-heads") == {"L"}
     losing = farm.facts["L", SLIDER].losing
     assert losing.lower > 1.15 * losing.expected
     pond = Pond.objects.get(code="L").pk
@@ -90,7 +92,7 @@ def l_is_losing_heads(farm: Loaded) -> None:
 
 
 def the_last_seine_left_i_unsettled(farm: Loaded) -> None:
-    assert farm.only_flagged("unsettled") == {"I"}
+    assert farm.only_concerned("unsettled") == {"I"}
     one = farm.facts["I", COOTER]
     assert 30 <= one.last_haul.sexed <= 60
     assert one.last_haul.ratio.lower < 2.5 < one.last_haul.ratio.upper

@@ -69,14 +69,14 @@ def of_pond(code, day=TODAY):
 
 
 def codes(facts):
-    return [flag.code for flag in facts.flags]
+    return [concern.code for concern in facts.concerns]
 
 
 def test_the_book_ratio_is_arithmetic_without_an_interval(farm):
     facts = of_pond("A")
     assert (facts.heads.females, facts.heads.males) == (300, 100)
     assert (facts.word, facts.verdict.ratio, facts.verdict.lower) == ("in band", 3.0, None)
-    assert facts.flags == ()
+    assert facts.concerns == ()
     assert (facts.last_count.how_known, facts.last_count.as_of) == ("SEINED", OPENED)
 
 
@@ -113,7 +113,7 @@ def test_a_small_haul_leaves_the_ratio_unsettled_and_says_how_many_more_to_sex(f
     assert facts.seine_verdict.verdict == "not known well enough"
     assert 40 < facts.sex_more <= 400
     assert codes(facts) == ["unsettled"]
-    assert f"Sex about {facts.sex_more} more" in facts.flags[0].sentence
+    assert f"Sex about {facts.sex_more} more" in facts.concerns[0].sentence
 
 
 def test_at_the_edge_of_the_band_nearly_all_that_stand_there_must_be_sexed(farm):
@@ -121,7 +121,7 @@ def test_at_the_edge_of_the_band_nearly_all_that_stand_there_must_be_sexed(farm)
     haul(farm, "A", 27, 11)
     facts = of_pond("A")
     assert 300 < facts.sex_more <= 362
-    assert f"Sex about {facts.sex_more} more" in facts.flags[0].sentence
+    assert f"Sex about {facts.sex_more} more" in facts.concerns[0].sentence
 
 
 def test_a_haul_that_contradicts_the_book_is_unsettled(farm):
@@ -206,7 +206,7 @@ def test_juveniles_take_room_and_stay_out_of_the_ratio(farm):
     facts = of_pond("C")
     assert (facts.word, facts.verdict.ratio) == ("juveniles only", None)
     assert (facts.head_use, facts.head_room) == (75.0, 25.0)
-    assert facts.flags == ()
+    assert facts.concerns == ()
 
 
 def test_no_males_is_said_in_words_and_comes_first(farm):
@@ -215,7 +215,7 @@ def test_no_males_is_said_in_words_and_comes_first(farm):
     assert (worst.pond_code, worst.word, worst.verdict.ratio, worst.rank) == ("A", "no males", None, 0)
 
 
-def test_below_one_and_a_half_and_few_males_are_flagged(farm):
+def test_below_one_and_a_half_and_few_males_are_concerns(farm):
     post(farm, ("FEMALE", "A", "B", 160), ("MALE", "B", "SOLD", 85))
     assert codes(of_pond("A")) == ["too-many-males", "short-of-females"]
     assert codes(of_pond("B")) == ["short-of-males", "few-males"]
@@ -266,7 +266,7 @@ def test_any_day_can_be_asked(farm):
 def test_an_empty_pond_is_empty_and_not_without_males(farm):
     PondFactory(code="D", kinds=list({facts.kind_id for facts in pond_kinds(TODAY)}))
     facts = of_pond("D")
-    assert (facts.word, facts.flags) == ("empty", ())
+    assert (facts.word, facts.concerns) == ("empty", ())
     assert facts.rank > of_pond("A").rank
 
 

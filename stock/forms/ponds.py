@@ -40,7 +40,7 @@ class PondFilterForm(RowFilterForm):
         if chosen["state"] and row.facts.use.code != chosen["state"]:
             return False
         if chosen["verdict"] == WRONG:
-            return bool(row.facts.flags)
+            return bool(row.facts.concerns)
         if chosen["verdict"] == OLD_COUNT:
             return is_count_old(row.facts)
         return not chosen["verdict"] or row.verdict == chosen["verdict"]

@@ -111,7 +111,7 @@ def _counts(facts: list[PondKind]) -> dict[str, int]:
         "ponds": len({one.pond_id for one in facts}),
         "females": sum(one.heads.females for one in standing),
         "males": sum(one.heads.males for one in standing),
-        "to_look_at": len({one.pond_id for one in facts if one.flags}),
+        "to_look_at": len({one.pond_id for one in facts if one.concerns}),
     }
 
 

@@ -36,7 +36,7 @@ FINE, VACANT = len(ORDER), len(ORDER) + 1
 
 
 @dataclass(frozen=True)
-class Flag:
+class Concern:
     """One thing to look at: a code of `ORDER`, and the sentence."""
 
     code: str
@@ -57,67 +57,67 @@ def standing_word(heads: ClassHeads, by_book: Verdict) -> str:
     return NONE_SEXED if heads.unsexed else JUVENILES_ONLY
 
 
-def flags_of(facts: PondKind) -> tuple[Flag, ...]:
+def concerns_of(facts: PondKind) -> tuple[Concern, ...]:
     """Return what is wrong, worst first."""
-    return tuple(sorted(_found(facts), key=lambda flag: RANK_OF[flag.code]))
+    return tuple(sorted(_found(facts), key=lambda concern: RANK_OF[concern.code]))
 
 
 def rank_of(facts: PondKind) -> int:
-    """Return the place in the worst-first order: the worst flag's, then what is fine, then what is empty."""
-    if facts.flags:
-        return RANK_OF[facts.flags[0].code]
+    """Return the place in the worst-first order: the worst concern's, then what is fine, then what is empty."""
+    if facts.concerns:
+        return RANK_OF[facts.concerns[0].code]
     return VACANT if facts.is_empty else FINE
 
 
-def _found(facts: PondKind) -> Iterator[Flag]:
+def _found(facts: PondKind) -> Iterator[Concern]:
     heads, word = facts.heads, facts.word
     sexed = f"{heads.females} females to {heads.males} males"
     unsexed = f" {heads.unsexed} unsexed may hold some." if heads.unsexed else ""
     if word == NO_MALES:
-        yield Flag("no-males", f"No males by the book, beside {heads.females} females.{unsexed}")
+        yield Concern("no-males", f"No males by the book, beside {heads.females} females.{unsexed}")
     if word == NO_FEMALES:
-        yield Flag("no-females", f"No females by the book, beside {heads.males} males.{unsexed}")
+        yield Concern("no-females", f"No females by the book, beside {heads.males} males.{unsexed}")
     if facts.losing is not None and facts.losing.is_losing:
-        yield Flag("losing-heads", facts.losing.sentence)
+        yield Concern("losing-heads", facts.losing.sentence)
     by_book = facts.verdict.ratio
     if heads.females and heads.males and by_book is not None and by_book < WELFARE_RATIO:
-        yield Flag(
+        yield Concern(
             "too-many-males",
             f"{sexed}, below {WELFARE_RATIO:g} to 1: look for bites and losses; males leave first.",
         )
     low, high = facts.band
     if word == SHORT_OF_FEMALES:
-        yield Flag("short-of-females", f"{sexed}, below the band's {low:g} to 1.")
+        yield Concern("short-of-females", f"{sexed}, below the band's {low:g} to 1.")
     if word == SHORT_OF_MALES:
-        yield Flag("short-of-males", f"{sexed}, above the band's {high:g} to 1.")
+        yield Concern("short-of-males", f"{sexed}, above the band's {high:g} to 1.")
     yield from _unsettled(facts)
     if facts.head_room is not None and facts.head_room < 0 and heads.total:
-        yield Flag(
+        yield Concern(
             "over-limit",
             f"{facts.head_use:.0f} heads where the limit is {facts.head_limit}, weighted by space.",
         )
     if heads.total and not facts.is_allowed:
-        yield Flag("not-allowed", f"{heads.total} heads of a kind that this pond is not kept for.")
+        yield Concern("not-allowed", f"{heads.total} heads of a kind that this pond is not kept for.")
     if heads.females and 0 < heads.males < FEWEST_MALES:
-        yield Flag("few-males", f"Only {heads.males} males, fewer than {FEWEST_MALES}.")
+        yield Concern("few-males", f"Only {heads.males} males, fewer than {FEWEST_MALES}.")
 
 
-def _unsettled(facts: PondKind) -> Iterator[Flag]:
+def _unsettled(facts: PondKind) -> Iterator[Concern]:
     haul, seine = facts.last_haul, facts.seine_today
     if facts.word == NONE_SEXED:
-        yield Flag("unsettled", f"{facts.heads.unsexed} unsexed and none sexed: the ratio is not known.")
+        yield Concern("unsettled", f"{facts.heads.unsexed} unsexed and none sexed: the ratio is not known.")
     elif facts.is_empty or haul is None or seine is None:
         return
     elif seine.verdict == NOT_KNOWN:
         more = facts.sex_more
         settle = f" Sex about {more} more to settle it." if more else ""
-        yield Flag(
+        yield Concern(
             "unsettled",
             f"The last {haul.method} sexed {haul.sexed}: not known well enough.{settle}",
         )
     elif seine.verdict != facts.word and (facts.heads.females or facts.heads.males):
         since = ", what moved since counted in" if haul.has_moves_since else ""
-        yield Flag(
+        yield Concern(
             "unsettled",
             f"The last {haul.method} says {seine.verdict}{since}; the book says {facts.word}: recount or sex more.",
         )
@@ -147,10 +147,10 @@ class Tag:
 
 def tags_of(facts: PondKind) -> tuple[Tag, ...]:
     """Return the words to show of a pond and kind: the worst first, the book's verdict always among them."""
-    words = [TAG_WORDS[flag.code] for flag in facts.flags]
+    words = [TAG_WORDS[concern.code] for concern in facts.concerns]
     if facts.word not in words:
         words.append(facts.word)
-    tones = ["bad" if flag.is_bad else "warn" for flag in facts.flags] + [
+    tones = ["bad" if concern.is_bad else "warn" for concern in facts.concerns] + [
         "good" if facts.word == IN_BAND else ""
     ]
     return tuple(Tag(word, tone) for word, tone in zip(words, tones, strict=False))
