@@ -35,7 +35,10 @@ class Haul(AppendOnlyModel):
     is_complete = models.BooleanField(default=False, help_text="Drained to the last head.")
 
     class Meta:
-        indexes = [models.Index(fields=["pond", "-happened_on", "-id"], name="stock_haul_pond_newest")]
+        indexes = [
+            models.Index(fields=["pond", "-happened_on", "-id"], name="stock_haul_pond_newest"),
+            models.Index(fields=["-happened_on", "-id"], name="stock_haul_newest_day"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(method__in=["SEINE", "TRAPS", "DRAIN_DOWN"]), name="stock_haul_method"
