@@ -107,7 +107,7 @@ def today_for(
             "pond counts too old",
             link("stock:pond-list", verdict="old-count") + "#ponds",
         ),
-        *_months(today),
+        *_months(today, role),
     ]
     return Today(_bank_log(user, farm), tuple(waiting))
 
@@ -344,7 +344,7 @@ def _counts(facts: Iterable[PondKind], role: str) -> list[TodayLine]:
     return lines
 
 
-def _months(today: dt.date) -> Iterator[TodayLine]:
+def _months(today: dt.date, role: str) -> Iterator[TodayLine]:
     """Months over for more than a month that nobody has closed."""
     last = MonthClose.objects.aggregate(last=Max("month"))["last"]
     first = Entry.objects.aggregate(first=Min("booked_on"))["first"]
@@ -360,8 +360,8 @@ def _months(today: dt.date) -> Iterator[TodayLine]:
     yield TodayLine(
         "Months open",
         f"{which} not closed{oldest_words}.",
-        first_link("stock:month-close", "stock:month-list", "stock:review-latest", "stock:move-list"),
-        "See the months",
+        link("stock:month-list" if role == OWNER else "stock:move-list"),
+        "See the months" if role == OWNER else "See the moves",
     )
 
 

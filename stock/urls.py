@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from stock.views import hauls, log, moves, new_females, papers, pond, ponds, tasks
+from stock.views import hauls, log, months, moves, new_females, papers, pond, ponds, tasks
 
 app_name = "stock"
 
@@ -20,6 +20,8 @@ urlpatterns = [
     path("moves/<uuid:key>/", moves.move_detail, name="move-detail"),
     path("moves/<uuid:key>/reverse/", moves.move_reverse, name="move-reverse"),
     path("moves/<uuid:key>/correct/", moves.move_correct, name="move-correct"),
+    path("months/", months.month_list, name="month-list"),
+    path("months/close/", months.month_close, name="month-close"),
     path("tasks/", tasks.TaskList.as_view(), name="task-list"),
     path("tasks/add/", tasks.task_add, name="task-add"),
     path("tasks/<int:pk>/drop/", tasks.task_drop, name="task-drop"),

@@ -171,6 +171,8 @@ ROWS = [
     Row("stock:move-detail", {"key": move_key}, get=ROLES),
     Row("stock:move-reverse", {"key": move_key}, get=HANDS, post=HANDS),
     Row("stock:move-correct", {"key": move_key}, get=HANDS, post=HANDS),
+    Row("stock:month-list", get=OWNERS),
+    Row("stock:month-close", get=OWNERS, post=OWNERS),
     Row("stock:task-list", get=ROLES),
     Row("stock:task-add", get=OWNERS, post=OWNERS),
     Row("stock:task-drop", {"pk": task_id}, get=OWNERS, post=OWNERS),
