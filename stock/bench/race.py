@@ -25,6 +25,7 @@ from pathlib import Path
 TODAY = dt.date(2026, 6, 30)
 FIRST = dt.date(2026, 2, 1)
 PONDS = ("A", "B", "C", "D")
+MARKS = {code: (f"{code}1", f"{code}2") for code in PONDS}
 HEADS_AT_FIRST = 25
 MOST_ASKED = 40
 CLOSES = {0.3: dt.date(2026, 2, 1), 0.6: dt.date(2026, 3, 1)}
@@ -64,7 +65,7 @@ def open_farm() -> None:
 
     from ponds.models import Kind, Pond
     from stock import ledger
-    from stock.drafts import BatchDraft, Draft, Line
+    from stock.drafts import BatchDraft, Draft, Line, MarkDraft
 
     person = User.objects.create(username="racer")
     slider, _ = Kind.objects.get_or_create(code="slider", defaults={"common_name": "Slider"})
@@ -80,6 +81,7 @@ def open_farm() -> None:
                 ),
                 made_as="OPENING",
                 pond=code,
+                marks=tuple(MarkDraft(mark, "slider", "FEMALE", code) for mark in MARKS[code]),
                 batches=(BatchDraft(f"opening {code}", "OPENING", FIRST),),
             ),
             by=person,
@@ -185,7 +187,11 @@ def ask(rng: random.Random, number: int, step: int, posts: int) -> dict:
     kind_of = rng.random()
     if kind_of < 0.16:
         return {**asked, "made_as": "BANK", "lines": [[of_class, source, "SOLD", rng.randint(1, 6)]]}
-    if kind_of < 0.24:
+    if kind_of < 0.20:
+        # Which pond it is in by the book, nobody asks: it was in hand here.
+        turtle = rng.choice([mark for marks in MARKS.values() for mark in marks])
+        return {**asked, "made_as": "BANK", "lines": [["F", source, target, 1]], "turtles": [turtle]}
+    if kind_of < 0.28:
         return {**asked, "made_as": "BANK", "lines": [[of_class, "BOUGHT", target, rng.randint(1, 6)]]}
     return {**asked, "made_as": "OFFICE", "lines": [[of_class, source, target, rng.randint(1, MOST_ASKED)]]}
 
@@ -208,7 +214,13 @@ def post(asked: dict, person) -> dict:
         return {"move": receipt.move_id}
     lines = tuple(
         Line(
-            "slider", CLASS_OF[of_class], source, target, heads, batch="bought" if source == "BOUGHT" else ""
+            "slider",
+            CLASS_OF[of_class],
+            source,
+            target,
+            heads,
+            batch="bought" if source == "BOUGHT" else "",
+            turtles=tuple(asked.get("turtles", ())),
         )
         for of_class, source, target, heads in asked["lines"]
     )
