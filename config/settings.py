@@ -5,6 +5,7 @@ from pathlib import Path
 import environ
 
 from config.durability import sqlite_options
+from config.logs import without_trace_of_refusal
 from config.secret import read_or_make_secret
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -94,7 +95,9 @@ LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "sign-in"
 
 # Six wrong tries hold that name at that address for five minutes: other addresses stay open to it,
-# so nobody can be locked out for good by somebody else's guessing.
+# so nobody can be locked out for good by somebody else's guessing. Many wrong tries under many names hold
+# the address itself, as long: see the handler.
+AXES_HANDLER = "config.people.door.AddressHandler"
 AXES_FAILURE_LIMIT = 6
 AXES_COOLOFF_TIME = 5 / 60
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -171,6 +174,10 @@ EXPORT_FORMATS = ["csv", "xlsx"]
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    # A page that somebody may not see is one line in the log: nothing broke, so there is no traceback.
+    "filters": {
+        "brief_refusals": {"()": "django.utils.log.CallbackFilter", "callback": without_trace_of_refusal}
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["brief_refusals"]}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

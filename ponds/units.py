@@ -186,7 +186,10 @@ def to_stored(number: Decimal | int, unit: str) -> int:
             raise UnitRefused(
                 f"{number} {chosen.symbol} is below absolute zero; check the figure and its unit."
             )
-        raise UnitRefused(f"{number} {chosen.symbol} is below 0; a {chosen.quantity} cannot be.")
+        raise UnitRefused(
+            f"{number} {chosen.symbol} is below 0; {'an' if chosen.quantity[0] in 'aeiou' else 'a'} {chosen.quantity} "
+            "cannot be."
+        )
     stored = round(exact)
     if stored > MOST_STORED:
         raise UnitRefused(f"{number} {chosen.symbol} is too big to be true; check the figure and its unit.")
@@ -282,6 +285,8 @@ def _why_not_a_number(typed: str) -> str:
         return f"{typed} has a comma; write a number with a point for decimals, such as 2.5."
     if "/" in typed:
         return f"{typed} is a fraction; write it as a decimal, such as 0.5 for 1/2."
+    if re.fullmatch(r"[+-]?[\d.]+[eE][+-]?\d+", typed, re.ASCII):
+        return f"{typed} is written with a power of ten; write all its digits, such as 2500."
     if re.match(r"[+-]?[\d.]+\s*[^\d\s.]", typed, re.ASCII):
         return (
             f"{typed} is more than a number; write the figure alone, such as 2.5 - the unit stands beside it."

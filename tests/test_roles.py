@@ -1,10 +1,13 @@
 """Groups, the three roles, and the marks on views."""
 
+import logging
+
 import pytest
 from django.contrib.auth.models import AnonymousUser, Group
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 
+from config.logs import without_trace_of_refusal
 from ponds.roles import ROLES, for_hand, for_owner, give_role, role_of
 
 pytestmark = pytest.mark.django_db
@@ -74,3 +77,13 @@ def test_groups_and_guards_outlive_a_flush():
     call_command("flush", interactive=False, verbosity=0)
     assert Group.objects.count() == len(ROLES)
     assert append_only.missing(connection) == []
+
+
+def test_a_refusal_is_one_line_in_the_log_without_a_traceback(reader, caplog):
+    assert reader.get("/log/").status_code == 403
+    (record,) = [record for record in caplog.records if record.name == "django.request"]
+    assert "/log/" in record.getMessage()
+    assert record.exc_info is None
+    broken = logging.makeLogRecord({"status_code": 500, "exc_info": (ValueError, ValueError("x"), None)})
+    assert without_trace_of_refusal(broken)
+    assert broken.exc_info

@@ -144,9 +144,10 @@ def _refuse(form, refused: nest_book.NestRefused) -> None:
 
 
 def _said(row: NestDay) -> str:
-    eggs = "eggs not counted" if row.eggs is None else f"{row.eggs} eggs"
+    eggs = "eggs not counted" if row.eggs is None else f"{row.eggs} egg{'' if row.eggs == 1 else 's'}"
+    nests = f"{row.nests} nest{'' if row.nests == 1 else 's'}"
     kind = row.kind.common_name if row.kind else "kind not known"
-    return f"pond {row.pond.code}, {kind}, {row.dug_on:%Y-%m-%d}: {row.nests} nests, {eggs}."
+    return f"pond {row.pond.code}, {kind}, {row.dug_on:%Y-%m-%d}: {nests}, {eggs}."
 
 
 def _undo(row: NestDay) -> str:

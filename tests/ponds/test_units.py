@@ -113,7 +113,7 @@ def test_plain_numbers_are_read(typed):
         ("1/2", "0.5 for 1/2"),
         ("2.5 acres", "the figure alone"),
         ("2.5ac", "the figure alone"),
-        ("1e5", "the figure alone"),
+        ("1e5", "written with a power of ten"),
         ("two", "two is not a number"),
         ("NaN", "NaN is not a number"),
         ("Infinity", "not a number"),
@@ -150,3 +150,10 @@ def test_units_load_without_django():
     modules = "ponds.units, ponds.seasons, ponds.figures, ponds.names"
     code = f"import sys; import {modules}; sys.exit('django' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_power_of_ten_and_an_area_below_0_are_said_in_plain_words():
+    with pytest.raises(units.UnitRefused, match="1e308 is written with a power of ten"):
+        units.read_number("1e308")
+    with pytest.raises(units.UnitRefused, match="an area cannot be"):
+        units.to_stored(Decimal(-2), "HECTARE")
