@@ -14,6 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from openpyxl import load_workbook
 
+from ponds.farm import the_farm
 from stock import ledger
 from stock.drafts import BatchDraft, CatchLine, CountDraft, Draft, HaulDraft, Line
 from stock.models import Batch, Count, Move, Paper
@@ -108,11 +109,14 @@ def test_the_export_has_one_row_an_entry_under_all_filters(reader, form):
     heading, *rows = export(reader, form)
     by_reason = {row[heading.index("reason")]: row for row in rows}
     assert len(rows) == 5  # three of the opening, two of the move
-    assert int(by_reason["MOVED"][heading.index("heads")]) == 12
-    assert by_reason["MOVED"][heading.index("to pond")] == "C"
-    assert by_reason["MOVED"][heading.index("note")] == "'=1+1"
+    assert int(by_reason["moved"][heading.index("heads")]) == 12
+    assert by_reason["moved"][heading.index("to pond")] == "C"
+    assert by_reason["moved"][heading.index("note")] == "'=1+1"
+    assert by_reason["died"][heading.index("to outside")] == "dead"
+    recorded = dt.datetime.fromisoformat(by_reason["moved"][heading.index("recorded at, farm time")])
+    assert recorded.utcoffset() == the_farm().tzinfo.utcoffset(recorded.replace(tzinfo=None))
     died = export(reader, form, reason="DIED", pond="A")[1:]
-    assert [row[heading.index("reason")] for row in died] == ["DIED"]
+    assert [row[heading.index("reason")] for row in died] == ["died"]
 
 
 def test_the_list_asks_the_same_number_of_queries_at_three_rows_and_at_three_hundred(reader):
