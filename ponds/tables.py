@@ -105,6 +105,7 @@ class PondSettingsTable(PlainTable):
     def __init__(self, *args, farm: Farm, is_owner: bool, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.farm = farm
+        self.columns["water"].column.verbose_name = f"Water, {units.symbol(farm.area_unit)}"
         self.links = [("State", "ponds:pond-state")]
         if is_owner:
             self.links.insert(0, ("Edit", "ponds:pond-edit"))
@@ -132,7 +133,9 @@ class PondSettingsTable(PlainTable):
     def value_water(self, record: Pond) -> float | None:
         if record.water_area_cm2 is None:
             return None
-        return float(units.from_stored(record.water_area_cm2, self.farm.area_unit))
+        if record.water_area_typed and record.water_area_unit == self.farm.area_unit:
+            return float(record.water_area_typed)
+        return float(units.shortest(record.water_area_cm2, self.farm.area_unit))
 
     def render_kinds(self, record: Pond) -> str:
         return self.value_kinds(record) or "any"

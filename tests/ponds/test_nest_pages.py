@@ -7,6 +7,7 @@ import uuid
 
 import pytest
 from django.urls import reverse
+from openpyxl import load_workbook
 
 from ponds import nest_book
 from ponds.farm import the_farm
@@ -186,6 +187,22 @@ def test_the_export_holds_every_row_and_numbers_stay_numbers(reader, pond):
     assert {row["Note"] for row in rows} == {"'=1+1"}
     assert {row["Eggs"] for row in rows} == {""}
     assert "Change" not in rows[0]
+
+
+def test_days_of_the_workbooks_are_days_and_water_is_in_the_unit_of_its_heading(owner, pond):
+    record(pond, day=dt.date(2026, 5, 3))
+    pond.water_area_cm2, pond.water_area_typed, pond.water_area_unit = 101_171_411, "2.5", "ACRE"
+    pond.save()
+
+    def columns(address):
+        content = owner.get(f"{address}?_export=xlsx").content
+        heading, row, *_ = load_workbook(io.BytesIO(content)).active.iter_rows(values_only=True)
+        return dict(zip(heading, row, strict=True))
+
+    assert columns(LIST)["Day"].date() == dt.date(2026, 5, 3)
+    found = columns(reverse("ponds:pond-settings"))
+    assert isinstance(found["Opened"], dt.datetime)
+    assert found["Water, acres"] == 2.5
 
 
 def test_the_list_costs_the_same_at_three_rows_and_at_three_hundred(
