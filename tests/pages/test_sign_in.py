@@ -107,6 +107,29 @@ def test_another_browser_at_the_same_address_is_held_too(wren):
     assert knock(PASSWORD, HTTP_USER_AGENT="one more").status_code == 429
 
 
+def test_thirty_wrong_tries_under_many_names_hold_the_address_for_five_minutes(wren):
+    for number in range(29):
+        assert knock("wrong", name=f"guess-{number}").status_code == 200
+    assert knock("wrong", name="guess-29").status_code == 200
+    held = knock(PASSWORD)
+    assert held.status_code == 429
+    assert "5 minutes" in held.content.decode()
+    assert knock(PASSWORD, address="10.0.0.8").status_code == 303
+    # Tries meanwhile do not prolong it.
+    assert knock("wrong", name="guess-30").status_code == 429
+    AccessFailureLog.objects.update(attempt_time=F("attempt_time") - COOL_OFF - dt.timedelta(seconds=1))
+    assert knock(PASSWORD).status_code == 303
+
+
+def test_wrong_tries_spread_over_more_than_fifteen_minutes_hold_no_address(wren):
+    for number in range(29):
+        knock("wrong", name=f"guess-{number}")
+    AccessFailureLog.objects.update(attempt_time=F("attempt_time") - dt.timedelta(minutes=16))
+    for number in range(5):
+        knock("wrong", name=f"again-{number}")
+    assert knock(PASSWORD).status_code == 303
+
+
 def test_every_wrong_try_is_logged_without_its_password(wren, caplog):
     for _ in range(50):
         knock("wrong-and-secret")
