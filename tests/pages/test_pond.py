@@ -65,7 +65,10 @@ def test_the_last_haul_stands_beside_it_with_its_limits_and_what_would_settle_it
     page = words(shown(owner))
     # Wilson's 95 % limits of 75 of 100: 1.9 to 4.7 to 1 (Newcombe 1998, method 3).
     assert "3.00 : 1 1.9 to 4.7 : 1" in page
-    assert "not known well enough; sex about" in page
+    # Of 340 standing: se of the share 0.0364, so P(in band) is 0.81 (Cochran 1977, section 3.6; normal tables).
+    assert "Alone it says: in band." in page
+    farm.haul("A", 30, 10, days=5)
+    assert "not known well enough; sex about" in words(shown(owner))
 
 
 def test_both_remedies_to_target_and_to_band_are_a_tap_from_a_task(owner, farm):
