@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from stock.advisor.standing_farm import DetectionPrior, Learnt, LossPrior, learn
+from stock.advisor.standing_farm import SHIFTING, DetectionPrior, Learnt, LossPrior, learn
 from stock.advisor.standing_filter import Catch
 from stock.advisor.standing_steps import (
     Counts,
@@ -175,8 +175,8 @@ def standing(
     unequal_catch : float
         Standard deviation of the log of female to male catchability (an assumption).
     sexing_error : float
-        Standard deviation of the share of a count's heads that are net taken for the other sex (an
-        assumption: one turtle in a hundred missexed each way comes to about half of this to this).
+        Chance that a turtle is taken for the other sex (an assumption). The same people err alike at every
+        count, so more counts do not lessen it: a standing is uncertain by this times F - M.
 
     Returns
     -------
@@ -201,6 +201,8 @@ def standing(
     steps = lay_out(groups, day)
     learnt = learn(steps, loss_prior, detection_prior, Catch(clustering, unequal_catch, sexing_error))
     mean, own = _with_doubt_of_rates(learnt)
+    swapped = np.where(steps.known.all(axis=0), sexing_error * (mean[0] - mean[1]), 0.0) ** 2
+    own = own + swapped * np.array([[1.0, -1.0], [-1.0, 1.0]])[..., np.newaxis]
     z = float(special.ndtri((1 + confidence) / 2))
     proven = proven_alive(groups, day)
     se = np.sqrt(np.maximum(own[[0, 1], [0, 1]], 0.0))
@@ -242,15 +244,16 @@ def _with_doubt_of_rates(learnt: Learnt) -> tuple[Floats, Floats]:
     """Return mean and covariance of females and males, what is not known of the farm's rates included."""
     mean = learnt.last.mean[:2, 0]
     moved = (learnt.last.mean[:2, 1:] - learnt.last.mean[:2, [0]]) / learnt.tried
-    doubt = np.einsum("ian,ab,jbn->ijn", moved, learnt.covariance, moved)
+    doubt = np.einsum("ian,ab,jbn->ijn", moved, learnt.covariance[:SHIFTING, :SHIFTING], moved)
     return mean, learnt.last.covariance[:2, :2, 0] + doubt
 
 
 def _skewness(learnt: Learnt, se: Floats) -> Floats:
-    """Return the skewness of females and males, 0 or below, shape (2, pond-kinds).
+    """Return the skewness of females and males, -2 to 0, shape (2, pond-kinds).
 
     The log of the rate of loss is normal with spread s, so the part of the heads that follows it is a
     lognormal upside down, of skewness -(exp(s^2) + 2) sqrt(exp(s^2) - 1); the rest leans to no side.
+    Beyond -2 the correction of the limits it serves no longer holds.
     """
     own = learnt.last.covariance[:, :, 0]
     of_rate = np.minimum(np.stack([own[2, 2], own[3, 3]]), 2.0)
@@ -258,4 +261,4 @@ def _skewness(learnt: Learnt, se: Floats) -> Floats:
     part = -by_rate / np.sqrt(of_rate) / np.maximum(se, 1e-9)
     grown = np.exp(of_rate)
     skewness: Floats = -(np.minimum(part, 1.0) ** 3) * (grown + 2) * np.sqrt(grown - 1)
-    return skewness
+    return np.maximum(skewness, -2.0)

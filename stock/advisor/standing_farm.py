@@ -14,6 +14,8 @@ _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 _TRIED = 0.05
 _MOST_PASSES = 8
+SHIFTING = 3
+"""The first so many of a farm's rates move the mean of what stands: loss, share seen, males against females."""
 ENOUGH_PONDS = 80
 """Ponds that are asked for the farm's rates; their error is then small beside that of any one pond."""
 BETWEEN_FARMS = 0.35
@@ -95,10 +97,12 @@ class Learnt:
 
     Parameters
     ----------
-    values, covariance : array, shapes (5,) and (5, 5)
-        Mean log loss, log odds that a loss is seen, log of male to female loss, logs of the two spreads.
+    values, covariance : array, shapes (6,) and (6, 6)
+        Mean log loss, log odds that a loss is seen, log of male to female loss; logs of the spread of
+        loss, of the spread of being seen, and of the size of bursts.
     last : Pass
-        With the values in place 0 and one of them moved by ``tried`` in each of the places 1 to 5.
+        Of all pond-kinds: with the values in place 0, and with one of the first three moved by ``tried``
+        in each of the places 1 to 3.
     """
 
     values: Floats
@@ -108,7 +112,7 @@ class Learnt:
 
 
 def rates_of(values: Floats) -> Rates:
-    """Return the rates of guesses, array of shape (guesses, 5)."""
+    """Return the rates of guesses, array of shape (guesses, 6)."""
     total, odds, sex_gap, spread, seen_spread, burst = (values[:, [column]] for column in range(6))
     unseen = total + special.log_expit(-odds)
     return Rates(
@@ -122,7 +126,7 @@ def rates_of(values: Floats) -> Rates:
 
 def learn(steps: Steps, loss: LossPrior, detection: DetectionPrior, catch: Catch) -> Learnt:
     """
-    Fit the farm's five rates to all its ponds together (the mode of their posterior).
+    Fit the farm's six rates to all its ponds together (the mode of their posterior).
 
     The likelihood of a pond is the product of what each of its counts and recorded deaths had left to
     chance. Its slope is taken by small changes of one rate at a time, all in the same pass; the
@@ -167,7 +171,8 @@ def learn(steps: Steps, loss: LossPrior, detection: DetectionPrior, catch: Catch
             break
         values = np.asarray(values + stride, dtype=np.float64)
         height, slope, curvature = tried
-    passed = pass_through(steps.take(by_length), rates_of(values + changes), catch)
+    # The spreads hardly move what stands; the first three rates do.
+    passed = pass_through(steps.take(by_length), rates_of(values + changes[: 1 + SHIFTING]), catch)
     back = np.argsort(by_length, kind="stable")
     last = Pass(
         passed.mean[..., back],

@@ -7,7 +7,7 @@ from scipy import special
 
 from stock.advisor.standing_steps import Flags, Floats, Steps
 
-MEMORY = 3.0
+MEMORY = 4.0
 """Years over which a pond's own rate of loss is remembered (an assumption; rates change from year to year)."""
 SEXES_TOGETHER = 0.85
 """Correlation of the sexes' rates of loss in a pond (an assumption)."""
@@ -62,7 +62,8 @@ class Catch:
     unequal_catch : float
         Standard deviation of the log of female to male catchability.
     sexing_error : float
-        Standard deviation of the share of a count's heads that are taken for the other sex, net.
+        Chance that a turtle is taken for the other sex. Here its chance part alone; what it shifts at every
+        count alike is added once to the standing.
     """
 
     clustering: float
@@ -184,11 +185,10 @@ class _Filter:
                 + 0.5 * np.log(left / variance)
             )
             self.log_likelihood += np.where(is_heard, likelihood, 0.0)
-            self._shift(
-                across / variance,
-                np.where(is_heard, log_rate - expected, 0.0),
-                np.where(is_heard, variance - left, 0.0),
-            )
+            gain, by = across / variance, np.where(is_heard, log_rate - expected, 0.0)
+            self._shift(gain, by, np.where(is_heard, variance - left, 0.0))
+            # Heads that stood are now taken to be fewer: they went unseen before this step.
+            self.unseen -= gain[:2] * by
 
     def _let_go(self) -> None:
         """Carry females and males over a step: booked moves, recorded deaths, unseen losses.
@@ -249,7 +249,7 @@ class _Filter:
         heads, variance = self.heads, self.variance.copy()
         covariance = self.together.copy()
         is_both = ~np.isnan(heads).any(axis=0)
-        swapped = np.where(is_both, (self.catch.sexing_error * heads.sum(axis=0)) ** 2, 0.0)
+        swapped = np.where(is_both, self.catch.sexing_error * heads.sum(axis=0), 0.0)
         variance += swapped
         covariance -= swapped
         for sex in (0, 1):
