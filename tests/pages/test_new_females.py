@@ -103,6 +103,12 @@ def test_the_answer_names_ponds_reasons_and_what_other_ways_give(owner, farm):
         assert told in text, told
 
 
+def test_it_says_that_heads_are_the_books_and_only_yields_are_drawn(owner, farm):
+    said = words(ask(owner))
+    assert "Females and males are the book’s numbers: sums of what was logged, with no interval." in said
+    assert "Only the yields are drawn." in said
+
+
 def test_the_arithmetic_shown_adds_up(owner, farm):
     page = ask(owner)
     # 0.7 x 2 x 9 x 0.8 = 10.08 hatched eggs; 60 x 10.08 x (0.4 x 0.9 + 0.7 x 0.81 + 0.729 + 0.6561 + 0.59049).
