@@ -26,7 +26,7 @@ SPREAD_SD = 0.4
 """Prior standard deviation of the log of either spread between ponds (an assumption)."""
 SEEN_SPREAD = 0.4
 """Prior middle of the spread between ponds of the log of seen to unseen losses (an assumption)."""
-BURST = 0.03
+BURST = 0.027
 """Prior middle of what bursts take a year, as a standard deviation of a share (an assumption)."""
 
 
