@@ -101,6 +101,8 @@ class Written:
     new: int = 0
     changed: int = 0
     same: int = 0
+    # What a person should look at before it is written: it breaks no rule, but may be a slip.
+    warnings: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.new} new, {self.changed} changed, {self.same} as they were"

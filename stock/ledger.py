@@ -18,7 +18,8 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 
 from stock import mixes
 from stock.drafts import SOURCES_OUTSIDE, CountDraft, Draft, Line, content_sha256
-from stock.ledger_posting import Beyond, Posted, Posting, key_reused
+from stock.ledger_checks import key_reused
+from stock.ledger_posting import Beyond, Posted, Posting
 from stock.ledger_rules import check_text
 from stock.ledger_sql import last_closed_month
 from stock.ledger_store import first_open_day, lock_book, next_month

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
-from ponds.models import Kind, Pond
+from ponds.models import Kind, Pond, PondState
 from stock.drafts import Draft
 from stock.ledger_rules import FarmFacts, PondFacts
 from stock.ledger_store import Store
@@ -13,7 +14,7 @@ from stock.models import Batch, Outside
 
 
 def read_farm(drafts: Sequence[Draft], store: Store, today: dt.date) -> FarmFacts:
-    """Return what the farm is like, and let `store` know its ponds and kinds: three queries."""
+    """Return what the farm is like, and let `store` know its ponds and kinds: four queries."""
     # All kinds: they are few, and a refusal names those that are allowed or kept apart.
     names: dict[int, tuple[str, str]] = {}
     apart: dict[int, set[int]] = {}
@@ -32,6 +33,9 @@ def read_farm(drafts: Sequence[Draft], store: Store, today: dt.date) -> FarmFact
             allowed |= {names[kind][0]}
         ponds[code] = PondFacts(code, opened_on, retired_on, allowed)
         store.pond_ids[code] = pk
+    states = PondState.objects.filter(pond__code__in=ponds).order_by("from_on", "pk")
+    for code, from_on, state, ends_on in states.values_list("pond__code", "from_on", "state", "ends_on"):
+        ponds[code] = replace(ponds[code], states=(*ponds[code].states, (from_on, state, ends_on)))
     for pk, (code, name) in names.items():
         store.kind_ids[code], store.kind_names[code] = pk, name
     codes = {line.batch for draft in drafts for line in draft.lines if line.batch}

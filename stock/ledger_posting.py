@@ -3,42 +3,46 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from stock.drafts import CLASSES, LONGEST_NOTE, OUTSIDE, CountDraft, Draft, content_sha256, reversal_key
+from stock.ledger_checks import (
+    check_kept_apart,
+    check_net,
+    check_not_into_retired,
+    check_openings,
+    check_reversible,
+    check_turtles_known,
+    kept_apart_refs,
+    key_reused,
+    of_draft,
+    take_in_batches,
+)
 from stock.ledger_facts import read_farm
 from stock.ledger_rows import write_count, write_rows
-from stock.ledger_rules import FarmFacts, check_draft, check_heads, check_text
+from stock.ledger_rules import FarmFacts, check_draft, check_heads, check_states, check_text
 from stock.ledger_sql import last_closed_month
-from stock.ledger_store import LONG_AGO, Store, first_open_day
+from stock.ledger_store import Store, first_open_day
 from stock.models import Count, Entry, Haul, MarkStep, Move
 from stock.planning import (
-    CLASS_WORDS,
     Books,
-    MarkedHead,
     Plan,
     PlannedEntry,
     PlannedStep,
     Ref,
     plan_draft,
     refs_of_draft,
-    shortage_sentence,
     with_fill,
 )
 from stock.refusals import (
-    AlreadyReversed,
     CannotReset,
-    CannotReverse,
-    KeptApart,
-    KeyReused,
     LedgerRefusal,
     NotEnoughHeads,
     SeveralRefused,
     TurtleElsewhere,
-    UnknownTurtle,
-    WhichTurtles,
 )
 
 
@@ -74,6 +78,9 @@ class Posted:
         return cls(move, beyond=beyond, is_replay=True)
 
 
+Planned = tuple[int, Draft, Plan, tuple[str, ...]]
+
+
 class Posting:
     """What one transaction of the ledger knows and writes."""
 
@@ -100,7 +107,7 @@ class Posting:
         self.store.lock_with_turtles(
             {ref for _, draft in drafts for ref in refs_of_draft(draft) if self._is_known(ref)},
             turtles,
-            also=self._kept_apart_refs([draft for _, draft in drafts]),
+            also=kept_apart_refs([draft for _, draft in drafts], self.store, self.not_with),
         )
         standing = self._standing({draft.key for _, draft in drafts})
         refused: list[LedgerRefusal] = []
@@ -108,21 +115,22 @@ class Posting:
             if draft.key in standing:
                 continue
             try:
-                with _of_draft(position):
+                with of_draft(position):
                     check_draft(draft, farm)
-                    self._check_new_batches(draft, farm.batches)
+                    take_in_batches(draft, farm.batches)
             except LedgerRefusal as refusal:
                 refused.append(refusal)
         if refused:
             raise refused[0] if len(refused) == 1 else SeveralRefused(refused)
-        months = {self.booked_on(draft.happened_on).replace(day=1) for _, draft in drafts}
-        books = self.store.books(set(self.store.cell_ids), months, turtles)
+        check_openings([one for one in drafts if one[1].key not in standing], farm.kinds)
+        books = self._books({draft.happened_on for _, draft in drafts}, turtles)
         results: dict[int, Posted] = {}
-        fresh: list[tuple[int, Draft, Plan, tuple[str, ...]]] = []
+        fresh: list[Planned] = []
         contents: dict[uuid.UUID, str] = {}
         repeated: list[tuple[int, uuid.UUID]] = []
+        waiting: list[tuple[int, Draft]] = []
         for position, draft in drafts:
-            with _of_draft(position):
+            with of_draft(position):
                 content = content_sha256("record", draft)
                 if draft.key in standing:
                     results[position] = self._replay(standing[draft.key], content)
@@ -133,10 +141,9 @@ class Posting:
                     repeated.append((position, draft.key))
                     continue
                 contents[draft.key] = content
-                warnings = self._check_kept_apart(draft, books)
-                self._check_turtles_known(draft, books)
-                plan = plan_draft(draft, books, self.booked_on(draft.happened_on))
-                fresh.append((position, draft, plan, warnings + _come_back(plan)))
+                waiting.append((position, draft))
+        for _, group in itertools.groupby(waiting, key=lambda one: one[1].happened_on):
+            fresh += self._plan_day(list(group), books, farm)
         moves = write_rows(
             self,
             books,
@@ -148,6 +155,53 @@ class Posting:
         results.update({position: replace(by_key[key], is_replay=True) for position, key in repeated})
         return results
 
+    def _plan_day(self, drafts: list[tuple[int, Draft]], books: Books, farm: FarmFacts) -> list[Planned]:
+        """
+        Plan the drafts of one day in the order given.
+
+        The book knows no hours: an office move that the book does not hold waits for the others of its day, and
+        is refused only when none of them helps.
+        """
+        planned: list[Planned] = []
+        while drafts:
+            short: list[tuple[int, Draft]] = []
+            first: LedgerRefusal | None = None
+            for position, draft in drafts:
+                with of_draft(position):
+                    warnings = self._warnings(draft, books, farm)
+                    check_turtles_known(draft, books, self.store)
+                    books.keep()
+                    try:
+                        plan = plan_draft(draft, books, self.booked_on(draft.happened_on))
+                    except NotEnoughHeads as refusal:
+                        books.put_back()
+                        short.append((position, draft))
+                        refusal.draft = position
+                        first = first or refusal
+                        continue
+                planned.append((position, draft, plan, warnings + _come_back(plan)))
+            if first is not None and len(short) == len(drafts):
+                raise first
+            drafts = short
+        return planned
+
+    def _warnings(self, draft: Draft, books: Books, farm: FarmFacts) -> tuple[str, ...]:
+        """Refuse in the office, and say at the bank, what the ponds' states and kinds speak against."""
+        day = self.booked_on(draft.happened_on)
+        kept_apart = check_kept_apart(draft, books, self.store, self.not_with, day)
+        return kept_apart + check_states(draft, farm)
+
+    def _books(self, days: set[dt.date], turtles: set[str], refs: set[Ref] | None = None) -> Books:
+        """Return the locked cells, by day in the months of the animals' days and of their booking."""
+        booked = {self.booked_on(day) for day in days}
+        late = [day for day in days if self.booked_on(day) != day]
+        return self.store.books(
+            set(self.store.cell_ids) if refs is None else refs,
+            {day.replace(day=1) for day in (*booked, *late)},
+            turtles,
+            late_from=min(late) if late else None,
+        )
+
     def reverse(self, move: Move, *, key: uuid.UUID, note: str, content: str) -> Posted:
         """Post the reversal of a move."""
         check_text(note, "note", LONGEST_NOTE)
@@ -156,9 +210,9 @@ class Posting:
         self.store.lock_with_turtles(_refs_of(entries, steps), turtles)
         if replay := self._standing({key}).get(key):
             return self._replay(replay, content)
-        self._check_reversible(move)
+        check_reversible(move)
         day = self.booked_on(move.happened_on)
-        books = self.store.books(set(self.store.cell_ids), {day.replace(day=1)}, turtles)
+        books = self._books({move.happened_on}, turtles)
         plan, moved_on = self._plan_reversal(move, entries, steps, books, day)
         if moved_on:
             raise TurtleElsewhere(
@@ -179,6 +233,7 @@ class Posting:
                     f"This cannot be taken back: more turtles are marked in pond {ref.place} than it would hold. "
                     "Correct the move instead."
                 )
+        check_not_into_retired(entries, books)
         return self._write_one(self._new_reversal(move, key, content, note), None, plan, books)
 
     def correct(self, move: Move, draft: Draft, *, content: str) -> Posted:
@@ -189,21 +244,19 @@ class Posting:
         touched = _refs_of(entries, steps)
         refs = {ref for ref in refs_of_draft(draft) if self._is_known(ref)}
         refs |= with_fill(touched) if draft.made_as == "BANK" else touched
-        self.store.lock_with_turtles(refs, turtles, also=self._kept_apart_refs([draft]))
+        self.store.lock_with_turtles(refs, turtles, also=kept_apart_refs([draft], self.store, self.not_with))
         if replay := self._standing({draft.key}).get(draft.key):
             return self._replay(replay, content)
         check_draft(draft, farm)
-        self._check_new_batches(draft, farm.batches)
-        self._check_reversible(move)
+        take_in_batches(draft, farm.batches)
+        check_reversible(move)
         back_on, day = self.booked_on(move.happened_on), self.booked_on(draft.happened_on)
-        books = self.store.books(
-            set(self.store.cell_ids), {back_on.replace(day=1), day.replace(day=1)}, turtles
-        )
+        books = self._books({move.happened_on, draft.happened_on}, turtles)
         reversal, moved_on = self._plan_reversal(move, entries, steps, books, back_on)
-        warnings = self._check_kept_apart(draft, books)
-        self._check_turtles_known(draft, books)
+        warnings = self._warnings(draft, books, farm)
+        check_turtles_known(draft, books, self.store)
         plan = plan_draft(draft, books, day, also_touched=touched, moved_on=moved_on)
-        self._check_net(touched, books, back_on)
+        check_net(touched, books, back_on)
         note = f"Replaced by the move {draft.key}."
         replacement = self._new_move(draft, content)
         replacement.replaces = move
@@ -248,16 +301,16 @@ class Posting:
         refs = {Ref(place, draft.kind, of_class) for of_class in wanted for place in (draft.pond, "UNSEEN")}
         self.store.lock_cells(refs)
         day = self.booked_on(draft.as_of)
-        books = self.store.books(refs, {day.replace(day=1)}, set())
+        books = self._books({draft.as_of}, set(), refs)
         plan = Plan()
         for of_class, heads in wanted.items():
             stands, unseen = Ref(draft.pond, draft.kind, of_class), Ref("UNSEEN", draft.kind, of_class)
-            gap = heads - books.cells[stands].balance(day)
+            gap = heads - books.stood(stands, draft.as_of)
             if gap:
                 source, target = (unseen, stands) if gap > 0 else (stands, unseen)
                 entry = PlannedEntry(source, target, abs(gap), "COUNT_RESET")
                 check_heads(entry.heads)
-                books.apply(entry, day)
+                books.apply(entry, day, draft.as_of)
                 plan.entries.append(entry)
             if (below := books.cells[stands].first_below_zero_from(day)) is not None:
                 raise CannotReset(
@@ -329,112 +382,6 @@ class Posting:
         ]
         return entries, steps
 
-    # What is refused
-
-    @staticmethod
-    def _check_reversible(move: Move) -> None:
-        if move.reverses_id is not None:
-            raise CannotReverse(
-                "This is a reversal; a reversal is never taken back. Log the move again instead."
-            )
-        if move.made_as == "COUNT":
-            raise CannotReverse(
-                "This reset the book to a count; accept another count instead of taking it back."
-            )
-        if Move.objects.filter(reverses=move).exists():
-            raise AlreadyReversed(
-                f"The move of {move.happened_on} was taken back by somebody already. See it under Moves."
-            )
-
-    @staticmethod
-    def _check_new_batches(draft: Draft, seen: dict[str, str]) -> None:
-        """Take the draft's batches in, so that later drafts of the same posting may name them."""
-        for batch in draft.batches:
-            if seen.get(batch.code, batch.source) != batch.source:
-                raise LedgerRefusal(
-                    f"The batch code {batch.code} is in use for heads {seen[batch.code].lower()}. Use another code.",
-                    field="batch",
-                )
-            seen[batch.code] = batch.source
-
-    def _kept_apart_refs(self, drafts: Sequence[Draft]) -> set[Ref]:
-        """Return the cells of kinds not kept with one that arrives, in the ponds it arrives in."""
-        return {
-            Ref(line.target, apart, of_class)
-            for draft in drafts
-            for line in draft.lines
-            if line.target != line.source and line.target in self.store.pond_ids
-            for apart in self.not_with.get(line.kind, {})
-            for of_class in CLASSES
-        }
-
-    def _check_kept_apart(self, draft: Draft, books: Books) -> tuple[str, ...]:
-        """Refuse in the office, and say at the bank, that two kinds are not kept together."""
-        warnings = []
-        day = self.booked_on(draft.happened_on)
-        for index, line in enumerate(draft.lines):
-            if line.target == line.source or line.target not in self.store.pond_ids:
-                continue
-            together = sorted(
-                name
-                for apart, name in self.not_with.get(line.kind, {}).items()
-                if any(
-                    books.cells[ref].balance(day) > 0
-                    for ref in (Ref(line.target, apart, of_class) for of_class in CLASSES)
-                    if ref in books.cells
-                )
-            )
-            if not together:
-                continue
-            sentence = (
-                f"{self.store.kind_names[line.kind]} is not kept together with {', '.join(together)}, "
-                f"which stand in pond {line.target}."
-            )
-            if draft.made_as != "BANK":
-                raise KeptApart(f"{sentence} Choose another pond.", line=index, field="target")
-            warnings.append(sentence)
-        return tuple(dict.fromkeys(warnings))
-
-    def _check_turtles_known(self, draft: Draft, books: Books) -> None:
-        new = {mark.code for mark in draft.marks}
-        for index, line in enumerate(draft.lines):
-            for code in line.turtles:
-                turtle = books.turtles.get(code)
-                if turtle is None and code not in new:
-                    raise UnknownTurtle(
-                        f"No turtle with the mark “{code}” is in the register. Check it, or add the turtle first.",
-                        line=index,
-                    )
-                if turtle is not None and turtle.kind != line.kind:
-                    raise UnknownTurtle(
-                        f"Turtle {code} is a {self.store.kind_names.get(turtle.kind, turtle.kind)}, "
-                        f"not a {self.store.kind_names[line.kind]}.",
-                        line=index,
-                    )
-        for mark in draft.marks:
-            turtle = books.turtles.setdefault(
-                mark.code, MarkedHead(mark.code, mark.kind, None, LONG_AGO, draft.happened_on)
-            )
-            if turtle.kind != mark.kind:
-                raise UnknownTurtle(
-                    f"The mark {mark.code} belongs to a {self.store.kind_names.get(turtle.kind, turtle.kind)}, "
-                    f"not to a {self.store.kind_names[mark.kind]}. Use another code.",
-                    field="mark",
-                )
-
-    @staticmethod
-    def _check_net(touched: set[Ref], books: Books, day: dt.date) -> None:
-        """See that the reversal's own cells hold from its day on, once the replacement stands too."""
-        for ref in sorted(ref for ref in touched if ref.is_pond):
-            below = books.cells[ref].first_below_zero_from(day)
-            if below is not None:
-                raise NotEnoughHeads(shortage_sentence(ref, books, day, asked=0, below=below))
-            if books.cells[ref].lowest_unmarked_from(day) < 0:
-                raise WhichTurtles(
-                    f"Pond {ref.place} would hold fewer {CLASS_WORDS[ref.of_class][1]} than are marked there "
-                    f"between {day} and the day of the corrected move. Correct the later moves first."
-                )
-
     # What is made
 
     def _plan_reversal(
@@ -457,7 +404,7 @@ class Posting:
             back = PlannedEntry(
                 entry.target, entry.source, entry.heads, entry.reason, entry.cause, entry.batch
             )
-            books.apply(back, day)
+            books.apply(back, day, move.happened_on)
             plan.entries.append(back)
         for step in reversed(steps):
             turtle = books.turtles[step.turtle]
@@ -514,28 +461,6 @@ class Posting:
             for entry in plan.entries
             if entry.reason == "BEYOND_BOOK" and entry.target.is_pond
         )
-
-
-class _of_draft:
-    """Put the number of the draft on a refusal raised inside."""
-
-    def __init__(self, position: int) -> None:
-        self.position = position
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind, refusal, trace) -> None:
-        if isinstance(refusal, LedgerRefusal):
-            refusal.draft = self.position
-
-
-def key_reused(key: uuid.UUID) -> KeyReused:
-    """Return the refusal of a key that stands for other content."""
-    return KeyReused(
-        f"Another move was posted with this key ({key}) before, with other content. "
-        "Open the form anew and type the move again."
-    )
 
 
 def _come_back(plan: Plan) -> tuple[str, ...]:

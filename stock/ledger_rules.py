@@ -28,6 +28,7 @@ from stock.refusals import (
     KindNotAllowed,
     NoteTooLong,
     NothingToPost,
+    PondNotOpen,
     SamePlace,
     UnknownKind,
     UnknownPlace,
@@ -65,6 +66,13 @@ class PondFacts:
     opened_on: dt.date
     retired_on: dt.date | None = None
     kinds_allowed: frozenset[str] = frozenset()
+    # (from day, state, due to end or None), the earliest first.
+    states: tuple[tuple[dt.date, str, dt.date | None], ...] = ()
+
+    def state_on(self, day: dt.date) -> tuple[str, dt.date | None]:
+        """Return the state that holds on a day, and when it is due to end."""
+        standing = [(state, ends_on) for from_on, state, ends_on in self.states if from_on <= day]
+        return standing[-1] if standing else ("IN_USE", None)
 
 
 @dataclass(frozen=True)
@@ -181,6 +189,47 @@ def _check_count(count: CountDraft, farm: FarmFacts) -> None:
             )
     if not math.isfinite(count.covariance):
         raise BadHeads(f"“{count.covariance}” is not a covariance of two counts.", field="heads")
+
+
+def check_states(draft: Draft, farm: FarmFacts) -> tuple[str, ...]:
+    """Refuse in the office, and say at the bank, that heads go where a pond's state lets none go."""
+    warnings: dict[str, None] = {}
+    for index, line in enumerate(draft.lines):
+        for sentence in _against_states(line, draft.happened_on, farm):
+            if draft.made_as == "OFFICE":
+                raise PondNotOpen(sentence, line=index, field="target")
+            warnings[sentence] = None
+    return tuple(warnings)
+
+
+def _against_states(line: Line, day: dt.date, farm: FarmFacts) -> list[str]:
+    if line.source == line.target or line.target in ("DIED", "CULLED", "ESCAPED"):
+        return []
+    found = []
+    for place in (line.source, line.target):
+        pond = farm.ponds.get(place)
+        if pond is None:
+            continue
+        comes_in = place == line.target
+        state, ends_on = pond.state_on(day)
+        # What is bought may be held apart in a quarantine pond: that is what it is for.
+        if state == "QUARANTINE" and not (comes_in and line.source in OUTSIDE):
+            until = f", due to end on {ends_on}" if ends_on else ""
+            found.append(
+                f"Pond {place} is in quarantine on {day}{until}: nothing comes in from another pond and nothing "
+                "goes out. End the quarantine under Settings first, or log the move at the bank if it was made."
+            )
+        if comes_in and state == "RESTING":
+            found.append(
+                f"Pond {place} is resting on {day}: nothing comes in. Put it back in use under Settings first, "
+                "or log the move at the bank if it was made."
+            )
+        if comes_in and pond.retired_on is not None:
+            found.append(
+                f"Pond {place} was retired on {pond.retired_on}: heads put there would be left behind. "
+                "Choose another pond."
+            )
+    return found
 
 
 def _check_line(index: int, line: Line, draft: Draft, farm: FarmFacts) -> None:

@@ -72,6 +72,21 @@ def changes(ids: Iterable[int], runs: Iterable[tuple[dt.date, dt.date]]) -> list
     return _rows(" UNION ALL ".join(parts), [day for run in days for day in run] * len(parts))
 
 
+def late_changes(ids: Iterable[int], day: dt.date) -> list[tuple]:
+    """Return (source, target, happened on, booked on, heads) of entries booked after `day` and later than they
+    happened.
+    """
+    wanted = _ids(ids)
+    read = (
+        "SELECT source_id, target_id, happened_on, booked_on, heads FROM stock_entry WHERE booked_on > %s AND"
+    )
+    return _rows(
+        f"{read} happened_on < booked_on AND source_id IN ({wanted}) UNION ALL "
+        f"{read} happened_on < booked_on AND target_id IN ({wanted}) AND source_id NOT IN ({wanted})",
+        [day, day],
+    )
+
+
 def write_entries(rows: Sequence[tuple]) -> None:
     """
     Write entries.

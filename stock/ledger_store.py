@@ -11,7 +11,7 @@ from django.db.models import OuterRef, Subquery
 
 from stock import ledger_sql
 from stock.models import Cell, MarkStep, Turtle
-from stock.planning import Books, MarkedHead, Ref
+from stock.planning import Books, LateChange, MarkedHead, Ref
 from stock.timeline import CellDays, MonthFigures
 
 # One number for the whole ledger: postings hold it shared, a month close holds it alone (PostgreSQL).
@@ -74,8 +74,18 @@ class Store:
         self.cell_ids.update(found)
         self.refs.update({pk: ref for ref, pk in found.items()})
 
-    def books(self, refs: set[Ref], months: set[dt.date], turtle_codes: set[str]) -> Books:
-        """Return the cells by day for `months` and in summary for what comes after."""
+    def books(
+        self,
+        refs: set[Ref],
+        months: set[dt.date],
+        turtle_codes: set[str],
+        *,
+        late_from: dt.date | None = None,
+    ) -> Books:
+        """Return the cells by day for `months` and in summary for what comes after.
+
+        With `late_from`, also what happened from before that day on and was booked after it.
+        """
         ids = [self.cell_ids[ref] for ref in refs]
         first = min(months)
         opening = {pk: (heads, marked) for pk, heads, marked in ledger_sql.openings(ids, first)}
@@ -96,7 +106,16 @@ class Store:
             turtles=self.turtles(turtle_codes),
             kind_names=self.kind_names,
             load_standing=self.standing,
+            late=self._late(late_from) if late_from is not None else {},
         )
+
+    def _late(self, day: dt.date) -> dict[Ref, list[LateChange]]:
+        changes: dict[Ref, list[LateChange]] = defaultdict(list)
+        for source, target, happened_on, booked_on, heads in ledger_sql.late_changes(self.refs, day):
+            for pk, sign in ((source, -1), (target, 1)):
+                if pk in self.refs:
+                    changes[self.refs[pk]].append(LateChange(happened_on, booked_on, sign * heads))
+        return changes
 
     def turtles(self, codes: set[str]) -> dict[str, MarkedHead]:
         """Return the named marked turtles that are in the register."""

@@ -52,6 +52,14 @@ class KeptApart(LedgerRefusal):
     """A kind that is not kept together with one that stands in that pond."""
 
 
+class PondNotOpen(LedgerRefusal):
+    """An office move into or out of a pond in quarantine, or into one that rests or is retired."""
+
+
+class AlreadyOpened(LedgerRefusal):
+    """A pond and kind whose opening stands already."""
+
+
 class DayInFuture(LedgerRefusal):
     """A day after the farm's today."""
 

@@ -8,12 +8,18 @@ from django.db.models import Q
 
 from ponds.models import Pond
 from stock.book import balances
+from stock.ledger_store import lock_book
 from stock.models import Entry
 from stock.tasks import open_tasks
 
 
 def heads_standing(pond: Pond, on: dt.date) -> list[str]:
-    """Return a sentence for each thing that keeps the pond in use; registered with `ponds.retiring.checks`."""
+    """
+    Return a sentence for each thing that keeps the pond in use; registered with `ponds.retiring.checks`.
+
+    Runs inside the transaction that retires the pond, and keeps postings out until that is done.
+    """
+    lock_book(alone=True)
     reasons = []
     standing = sum(balance.heads for balance in balances(on, pond_ids=[pond.pk]))
     if standing:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import uuid
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 from ponds.farm import the_farm
 from ponds.sheets import RowsRefused, SheetRow, Written
 from stock import ledger
 from stock.drafts import Draft
 from stock.models import Move
+from stock.planning import CLASS_WORDS
 from stock.refusals import LedgerRefusal, SeveralRefused
 
 # A row carries no key: it is made of what the row says and how often the sheet has said it, so that the
@@ -41,12 +43,27 @@ def post_sheet(work: Sequence[tuple[list[SheetRow], Draft]], column_of: dict[str
     drafts = [draft for _, draft in work]
     known = set(Move.objects.filter(key__in=[draft.key for draft in drafts]).values_list("key", flat=True))
     try:
-        ledger.record_all(drafts, by=by, today=the_farm().today())
+        receipts = ledger.record_all(drafts, by=by, today=the_farm().today())
     except SeveralRefused as several:
         raise RowsRefused([_bad(refusal, work, column_of) for refusal in several.refusals]) from None
     except LedgerRefusal as refusal:
         raise RowsRefused([_bad(refusal, work, column_of)]) from None
-    return Written.of("same" if draft.key in known else "new" for draft in drafts)
+    written = Written.of("same" if draft.key in known else "new" for draft in drafts)
+    warnings = [
+        f"Row {rows[0].number}: {sentence}"
+        for (rows, _), receipt in zip(work, receipts, strict=True)
+        if not receipt.is_replay
+        for sentence in (*_beyond(receipt), *receipt.warnings)
+    ]
+    return replace(written, warnings=tuple(warnings))
+
+
+def _beyond(receipt: ledger.Receipt) -> list[str]:
+    return [
+        f"{beyond.heads:,} {beyond.kind} {CLASS_WORDS[beyond.of_class][beyond.heads != 1]} more than the book holds "
+        f"in pond {beyond.pond} on {receipt.happened_on}."
+        for beyond in receipt.beyond_book
+    ]
 
 
 def _bad(refusal: LedgerRefusal, work: Sequence[tuple[list[SheetRow], Draft]], column_of: dict[str, str]):

@@ -21,9 +21,9 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
     keys = RowKeys("stock")
     work, bad_rows = [], []
     opened = set(
-        Entry.objects.filter(reason="OPENING", target__pond__isnull=False).values_list(
-            "target__pond__code", "target__kind__code"
-        )
+        Entry.objects.filter(
+            reason="OPENING", target__pond__isnull=False, move__reverses=None, move__reversed_by=None
+        ).values_list("target__pond__code", "target__kind__code")
     )
     seen: dict[tuple[str, str], int] = {}
     for row in rows:

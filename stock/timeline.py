@@ -110,6 +110,10 @@ class CellDays:
         """Return the heads at the end of `day`."""
         return self._at(day)[0]
 
+    def latest(self) -> int:
+        """Return the heads once everything booked has happened."""
+        return self._before(dt.date.max)[0]
+
     def marked(self, day: dt.date) -> int:
         """Return the marked heads at the end of `day`."""
         return self._at(day)[1]

@@ -96,6 +96,16 @@ def test_a_dry_run_of_the_moves_sheet_writes_nothing(two_ponds):
     assert Move.objects.count() == 2
 
 
+def test_a_slip_that_empties_a_pond_is_said_before_it_is_written(two_ponds):
+    loaded("stock", OPENING)
+    slip = MOVES.replace("male,A,sold,4", "male,A,sold,9999")
+    outcome = loaded("moves", slip, dry_run=True)
+    assert outcome.written.warnings == (
+        "Row 2: 9,899 Slider males more than the book holds in pond A on 2025-04-01.",
+        "Row 5: 2 Slider males more than the book holds in pond A on 2025-05-01.",
+    )
+
+
 def test_the_hauls_sheet_keeps_the_catch_and_books_the_dead(two_ponds):
     loaded("stock", OPENING)
     outcome = loaded(

@@ -16,7 +16,7 @@ _TRIED = 0.05
 _MOST_PASSES = 8
 SHIFTING = 3
 """The first so many of a farm's rates move the mean of what stands: loss, share seen, males against females."""
-ENOUGH_PONDS = 80
+ENOUGH_PONDS = 60
 """Ponds that are asked for the farm's rates; their error is then small beside that of any one pond."""
 BETWEEN_FARMS = 0.35
 """Share of the prior variance of the log loss that lies between farms, not between ponds (an assumption)."""

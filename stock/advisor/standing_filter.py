@@ -13,6 +13,8 @@ SEXES_TOGETHER = 0.85
 """Correlation of the sexes' rates of loss in a pond (an assumption)."""
 LINK_NOISE = 0.1**2
 """Variance of the log of recorded deaths in a step beyond chance, of pond and season (an assumption)."""
+BURST_TOGETHER = 0.8
+"""Correlation of what bursts take of the sexes; thieves may prefer one (an assumption)."""
 CATCH_LASTS = 0.5
 """Share of the variance of female to male catchability that a pond keeps from haul to haul (an assumption)."""
 _F, _M, _SEEN, _CATCH = 0, 1, 4, 5
@@ -238,7 +240,8 @@ class _Filter:
             covariance[:, sex] = kept_mean * covariance[:, sex] + on_rate * covariance[:, at]
             covariance[sex, sex] += noise
         burst = self.rates.burst**2 * years
-        together = burst * np.maximum(mean[_F], 0.0) * np.maximum(mean[_M], 0.0) - self.doubt
+        alike = BURST_TOGETHER * np.maximum(mean[_F], 0.0) * np.maximum(mean[_M], 0.0)
+        together = burst * alike - self.doubt
         covariance[_F, _M] += together
         covariance[_M, _F] += together
         covariance[_F, _F] += burst * np.maximum(mean[_F], 0.0) ** 2

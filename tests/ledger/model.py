@@ -75,8 +75,9 @@ class Posted:
 
 
 class Model:
-    def __init__(self, *, today, ponds, kinds, apart):
+    def __init__(self, *, today, ponds, kinds, apart, quarantined):
         self.today, self.ponds, self.kinds, self.apart = today, ponds, kinds, apart
+        self.quarantined = quarantined
         self.heads = defaultdict(Counter)  # cell -> day -> change
         self.by_animal = defaultdict(
             Counter
@@ -87,7 +88,13 @@ class Model:
 
     def copy(self):
         """Return a model that can be tried without this one knowing."""
-        other = Model(today=self.today, ponds=self.ponds, kinds=self.kinds, apart=self.apart)
+        other = Model(
+            today=self.today,
+            ponds=self.ponds,
+            kinds=self.kinds,
+            apart=self.apart,
+            quarantined=self.quarantined,
+        )
         other.heads.update({cell: days.copy() for cell, days in self.heads.items()})
         other.by_animal.update({cell: days.copy() for cell, days in self.by_animal.items()})
         other.marked.update({cell: days.copy() for cell, days in self.marked.items()})
@@ -147,6 +154,7 @@ class Model:
         if ask.key in self.moves:
             return self._again(ask.key, ask)
         self.check(ask)
+        self.check_openings([ask])
         move = Posted(ask.key, ask, ask.day, self.booked_on(ask.day))
         self._plan(ask, move, stays=set(), also=set())
         self._keep(ask, move)
@@ -361,6 +369,24 @@ class Model:
             if gone > caught:
                 raise Refused("BadHeads")
 
+    def check_openings(self, asks):
+        """Refuse to open a pond and kind twice, unless the first opening was taken back."""
+        opened = {
+            target[:2]
+            for move in self.moves.values()
+            if move.reverses is None and not move.is_reversed
+            for source, target, _ in move.entries
+            if source[0] == "OPENING"
+        }
+        keys = set(self.moves)
+        for ask in asks:
+            if ask.key not in keys and ask.made_as == "OPENING":
+                cells = {line.cells[1][:2] for line in ask.lines}
+                if cells & opened:
+                    raise Refused("AlreadyOpened")
+                opened |= cells
+            keys.add(ask.key)
+
     def _check_pond(self, place, day):
         if place not in self.ponds:
             raise Refused("UnknownPlace")
@@ -382,6 +408,13 @@ class Model:
             )
             if together and line.target in self.ponds and ask.made_as != "BANK":
                 raise Refused("KeptApart")
+        for line in ask.lines:
+            if ask.made_as != "OFFICE" or line.source == line.target:
+                continue
+            goes = line.source in self.quarantined and line.target not in {"DIED", "CULLED", "ESCAPED"}
+            comes = line.target in self.quarantined and line.source in self.ponds
+            if goes or comes:
+                raise Refused("PondNotOpen")
         marked_now = {code for code, *_ in ask.marks}
         for line in ask.lines:
             for code in line.turtles:

@@ -16,7 +16,9 @@ PONDS = {
     "B": (FIRST, {"slider", "cooter"}),
     "C": (FIRST, {"slider", "snapper"}),
     "D": (LATE, {"slider"}),
+    "E": (FIRST, {"slider"}),
 }
+QUARANTINED = {"E"}
 KINDS = {"slider", "cooter", "snapper"}
 APART = {"slider": {"snapper"}, "snapper": {"slider"}}
 SOURCES = ("BOUGHT", "RAISED", "WILD", "OPENING")

@@ -332,7 +332,9 @@ def test_a_kind_is_refused_where_it_is_not_allowed_or_not_kept_with_another(open
     opened(("FEMALE", "A", "C", 5))
     with pytest.raises(KeptApart, match="not kept together with Slider"):
         snappers("C", made_as="OFFICE")
-    assert snappers("C").warnings == ("Snapper is not kept together with Slider, which stand in pond C.",)
+    assert snappers("C").warnings == (
+        "Snapper is not kept together with Slider, which stand in pond C or come into it.",
+    )
 
 
 def test_an_unknown_kind_is_refused(farm):

@@ -9,7 +9,7 @@ import pytest
 from django.db import transaction
 from django.db.models import Sum
 
-from ponds.models import Kind, Pond
+from ponds.models import Kind, Pond, PondState
 from stock import ledger, mixes
 from stock.book import balances
 from stock.check import differences
@@ -17,7 +17,7 @@ from stock.drafts import BatchDraft, CatchLine, CountDraft, Draft, HaulDraft, Li
 from stock.models import Cell, Entry, MonthEnd, Move, Turtle
 from stock.refusals import LedgerRefusal
 from tests.ledger.model import Model, Refused, is_pond
-from tests.ledger.random_moves import APART, FIRST, KINDS, PONDS, TODAY, Stream
+from tests.ledger.random_moves import APART, FIRST, KINDS, PONDS, QUARANTINED, TODAY, Stream
 
 pytestmark = [pytest.mark.django_db, pytest.mark.both_databases]
 
@@ -27,7 +27,7 @@ REFUSALS = {
     "NotEnoughHeads", "KeyReused", "AlreadyReversed", "CannotReverse", "DayInFuture", "BeforePondOpened",
     "KindNotAllowed", "SamePlace", "BadHeads", "BatchMissing", "WhichTurtles", "TurtleElsewhere", "CannotClose",
     "CannotReset", "UnknownPlace", "UnknownKind", "NoteTooLong", "NothingToPost", "KeptApart", "UnknownTurtle",
-    "BadLine",
+    "BadLine", "AlreadyOpened", "PondNotOpen",
 }  # fmt: skip
 FIELDS = {"FEMALE": "females", "MALE": "males", "UNSEXED": "unsexed", "JUVENILE": "juveniles"}
 
@@ -37,7 +37,10 @@ def farm(make_person):
     kinds = {code: Kind.objects.create(code=code, common_name=code.title()) for code in KINDS}
     kinds["slider"].not_with.add(kinds["snapper"])
     for code, (opened, allowed) in PONDS.items():
-        Pond.objects.create(code=code, opened_on=opened).kinds_allowed.set(kinds[one] for one in allowed)
+        pond = Pond.objects.create(code=code, opened_on=opened)
+        pond.kinds_allowed.set(kinds[one] for one in allowed)
+        if code in QUARANTINED:
+            PondState.objects.create(pond=pond, from_on=opened, state="QUARANTINE")
     return make_person("owner", "wren")
 
 
@@ -119,7 +122,9 @@ def ask_model(model, what, arguments):
             return not ask.lines or any(is_pond((line.source,)) for line in ask.lines)
 
         moves = {}
-        for ask in sorted(arguments[0], key=lambda one: (one.day, takes_out(one))):
+        in_order = sorted(arguments[0], key=lambda one: (one.day, takes_out(one)))
+        model.check_openings(in_order)
+        for ask in in_order:
             moves[ask.key] = model.post(ask)
         return [moves[ask.key].beyond for ask in arguments[0]]
     if what == "count":
@@ -131,7 +136,7 @@ def ask_model(model, what, arguments):
 
 def run(seed, register, seen):
     rng = random.Random(seed)
-    model = Model(today=TODAY, ponds=PONDS, kinds=KINDS, apart=APART)
+    model = Model(today=TODAY, ponds=PONDS, kinds=KINDS, apart=APART, quarantined=QUARANTINED)
     stream = Stream(rng, model)
     asked = list(stream.opening())
     for step in range(rng.randint(15, 30)):

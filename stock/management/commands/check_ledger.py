@@ -5,7 +5,9 @@ from stock.models import Entry
 
 
 class Command(BaseCommand):
-    help = "Recompute the whole ledger from its entries; exit 1 with a line for each difference. Run it nightly."
+    help = (
+        "Recompute the whole ledger from its entries; exit 1 with a line for each difference. Run it nightly."
+    )
 
     def handle(self, *args, **options) -> None:
         found = differences()
