@@ -126,7 +126,7 @@ def standing(
     confidence: float = 0.9,
     clustering: float = 1.5,
     unequal_catch: float = 0.2,
-    sexing_error: float = 0.01,
+    sexing_error: float = 0.009,
 ) -> Standing:
     """
     Say what probably stands in each pond-kind at the end of a day, females and males jointly.
