@@ -13,7 +13,8 @@ _Z_95 = float(special.ndtri(0.95))
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 _TRIED = 0.05
-_MOST_PASSES = 8
+_MOST_PASSES = 12
+_SMALL_GAIN = 0.25
 SHIFTING = 3
 """The first so many of a farm's rates move the mean of what stands: loss, share seen, males against females."""
 ENOUGH_PONDS = 60
@@ -157,20 +158,22 @@ def learn(steps: Steps, loss: LossPrior, detection: DetectionPrior, catch: Catch
 
     values: Floats = prior
     height, slope, curvature = look(values)
+    damping = 1.0
     for _ in range(_MOST_PASSES):
-        stride = np.linalg.solve(curvature, slope)
-        stride *= min(1.0, 1.0 / float(np.max(np.abs(stride) / sd))) if stride.any() else 1.0
-        if float(stride @ curvature @ stride) < 0.05:
+        stride = damping * np.linalg.solve(curvature, slope)
+        stride = stride / max(1.0, float(np.max(np.abs(stride) / sd)))
+        if float(stride @ slope) < 2 * _SMALL_GAIN:
             break
-        for _ in range(3):
-            tried = look(values + stride)
-            if tried[0] > height:
-                break
-            stride = stride / 3
-        else:
-            break
+        tried = look(np.asarray(values + stride, dtype=np.float64))
+        gain = tried[0] - height
+        if gain <= 0:
+            damping /= 3
+            continue
         values = np.asarray(values + stride, dtype=np.float64)
         height, slope, curvature = tried
+        damping = min(1.0, 3 * damping)
+        if gain < _SMALL_GAIN:
+            break
     # The spreads hardly move what stands; the first three rates do.
     passed = pass_through(steps.take(by_length), rates_of(values + changes[: 1 + SHIFTING]), catch)
     back = np.argsort(by_length, kind="stable")
