@@ -151,7 +151,7 @@ def _see_it_ticked(desk, live_server):
     assert desk.get_by_text("Slider: 190 females, 75 males, 2.53 : 1, in band.").is_visible()
     assert (figures(desk)["Females"], figures(desk)["Males"]) == ("190", "75")
     assert task_line(desk).locator(".tag").inner_text() == "done"
-    assert desk.get_by_text("24 Slider males sold from A; 1 male died in A (drowned)").is_visible()
+    assert desk.get_by_text("24 Slider males sold from A; 1 male died in A (drowned in the net)").is_visible()
 
 
 def _ask_where_new_females_go(desk):
