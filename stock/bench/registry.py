@@ -9,6 +9,9 @@ from dataclasses import dataclass, field
 # Each module has a function `measure()`; in this order they run.
 BENCHMARKS = {
     "placing": "stock.bench.placing",
+    "many-ponds": "stock.bench.many_ponds",
+    "charts": "stock.bench.drawing",
+    "sheets": "stock.bench.hostile_sheets",
     "reading": "stock.bench.reading",
     "posting": "stock.bench.posting",
     "race": "stock.bench.contention",
