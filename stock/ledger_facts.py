@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
-from ponds.models import Kind, Pond, PondState
+from stock import ledger_sql
 from stock.drafts import Draft
 from stock.ledger_rules import FarmFacts, PondFacts
 from stock.ledger_store import Store
@@ -18,23 +18,19 @@ def read_farm(drafts: Sequence[Draft], store: Store, today: dt.date) -> FarmFact
     # All kinds: they are few, and a refusal names those that are allowed or kept apart.
     names: dict[int, tuple[str, str]] = {}
     apart: dict[int, set[int]] = {}
-    for pk, code, name, other in Kind.objects.values_list("pk", "code", "common_name", "not_with"):
+    for pk, code, name, other in ledger_sql.kinds():
         names[pk] = (code, name)
         if other is not None:
             apart.setdefault(pk, set()).add(other)
     ponds: dict[str, PondFacts] = {}
-    rows = Pond.objects.filter(code__in=_places_in(drafts)).values_list(
-        "pk", "code", "opened_on", "retired_on", "kinds_allowed"
-    )
-    for pk, code, opened_on, retired_on, kind in rows:
+    for pk, code, opened_on, retired_on, kind in ledger_sql.ponds(_places_in(drafts)):
         known = ponds.get(code)
         allowed = known.kinds_allowed if known is not None else frozenset()
         if kind is not None:
             allowed |= {names[kind][0]}
         ponds[code] = PondFacts(code, opened_on, retired_on, allowed)
         store.pond_ids[code] = pk
-    states = PondState.objects.filter(pond__code__in=ponds).order_by("from_on", "pk")
-    for code, from_on, state, ends_on in states.values_list("pond__code", "from_on", "state", "ends_on"):
+    for code, from_on, state, ends_on in ledger_sql.pond_states(store.pond_ids[code] for code in ponds):
         ponds[code] = replace(ponds[code], states=(*ponds[code].states, (from_on, state, ends_on)))
     for pk, (code, name) in names.items():
         store.kind_ids[code], store.kind_names[code] = pk, name

@@ -8,7 +8,7 @@ A posting runs these each time, and building the same queries anew cost far more
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from django.db import connection
 
@@ -19,14 +19,38 @@ def last_closed_month() -> dt.date | None:
     return rows[0][0] if rows else None
 
 
-def cells(ponds: Sequence[int], outside: Sequence[str], kinds: Iterable[int]) -> list[tuple]:
-    """Return (id, pond id, outside place, kind id, class) of the cells of ponds and outside places."""
-    read = (
-        f"SELECT id, pond_id, outside, kind_id, of_class FROM stock_cell WHERE kind_id IN ({_ids(kinds)}) AND"
+def kinds() -> list[tuple]:
+    """Return (id, code, common name, id of a kind not kept with it or None) of all kinds."""
+    return _rows(
+        """SELECT k.id, k.code, k.common_name, n.to_kind_id FROM ponds_kind k
+        LEFT JOIN ponds_kind_not_with n ON n.from_kind_id = k.id"""
     )
+
+
+def ponds(codes: Collection[str]) -> list[tuple]:
+    """Return (id, code, opened on, retired on, id of a kind allowed or None) of the ponds named."""
+    places = ", ".join(["%s"] * len(codes)) or "NULL"
+    return _rows(
+        f"""SELECT p.id, p.code, p.opened_on, p.retired_on, a.kind_id FROM ponds_pond p
+        LEFT JOIN ponds_pond_kinds_allowed a ON a.pond_id = p.id WHERE p.code IN ({places})""",
+        list(codes),
+    )
+
+
+def pond_states(ids: Iterable[int]) -> list[tuple]:
+    """Return (pond's code, from day, state, due to end on or None), the earliest first."""
+    return _rows(
+        f"""SELECT p.code, s.from_on, s.state, s.ends_on FROM ponds_pondstate s
+        JOIN ponds_pond p ON p.id = s.pond_id WHERE s.pond_id IN ({_ids(ids)}) ORDER BY s.from_on, s.id"""
+    )
+
+
+def cells(pond_ids: Sequence[int], outside: Sequence[str], kind_ids: Iterable[int]) -> list[tuple]:
+    """Return (id, pond id, outside place, kind id, class) of the cells of ponds and outside places."""
+    read = f"SELECT id, pond_id, outside, kind_id, of_class FROM stock_cell WHERE kind_id IN ({_ids(kind_ids)}) AND"
     places = ", ".join(["%s"] * len(outside)) or "NULL"
     return _rows(
-        f"{read} pond_id IN ({_ids(ponds)}) UNION ALL {read} pond_id IS NULL AND outside IN ({places})",
+        f"{read} pond_id IN ({_ids(pond_ids)}) UNION ALL {read} pond_id IS NULL AND outside IN ({places})",
         outside,
     )
 
