@@ -48,11 +48,15 @@ def triggers(vendor: str, app_label: str) -> dict[str, tuple[str, str]]:
 
 
 def install(connection, app_label: str) -> None:
-    """Put the triggers of one app's tables in place; safe to repeat."""
+    """Put the triggers of one app's tables in place, of those that stand; safe to repeat."""
+    # A database taken back to an earlier migration lacks the later tables.
+    existing = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(POSTGRESQL_FUNCTION)
-        for name, (_, statement) in triggers(connection.vendor, app_label).items():
+        for name, (table, statement) in triggers(connection.vendor, app_label).items():
+            if table not in existing:
+                continue
             if connection.vendor != "postgresql":
                 # Anew each time: a table's keys, which a trigger names, may have changed.
                 cursor.execute(f'DROP TRIGGER IF EXISTS "{name}"')
@@ -70,9 +74,7 @@ def remove(connection, app_label: str) -> None:
 def install_for_app(sender, using: str = DEFAULT_DB_ALIAS, **kwargs) -> None:
     """Receive `post_migrate`."""
     connection = connections[using]
-    existing = set(connection.introspection.table_names())
-    if set(guarded_tables(sender.label)) <= existing:
-        install(connection, sender.label)
+    install(connection, sender.label)
 
 
 def _create(vendor: str, table: str, verb: str, name: str) -> str:

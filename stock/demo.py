@@ -228,7 +228,7 @@ class _Loading:
                 key=demo_key(f"count {draft.pond} {draft.kind} {row['day']}"),
                 by=self.people[OWNER],
                 today=self.today,
-                haul=Haul.objects.get(move__key=demo_key(row["haul"])) if row["haul"] else None,
+                hauls=[Haul.objects.get(move__key=demo_key(row["haul"]))] if row["haul"] else (),
                 resets_book=row["resets"] == "yes",
                 reason=row["reason"],
             )

@@ -19,11 +19,12 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 from stock import mixes
 from stock.drafts import SOURCES_OUTSIDE, CountDraft, Draft, Line, content_sha256
 from stock.ledger_checks import key_reused
+from stock.ledger_counts import CountPosting, Evidence
 from stock.ledger_posting import Beyond, Posted, Posting
 from stock.ledger_rules import check_text
 from stock.ledger_sql import last_closed_month
 from stock.ledger_store import first_open_day, lock_book, next_month
-from stock.models import Count, Haul, MonthClose, Move
+from stock.models import Count, CountReversal, Haul, MonthClose, Move, Survey
 from stock.refusals import CannotClose, CannotReset
 
 TRIES = 6
@@ -163,7 +164,10 @@ def accept_count(
     key: uuid.UUID,
     by,
     today: dt.date,
-    haul: Haul | None = None,
+    hauls: Sequence[Haul] = (),
+    survey: Survey | None = None,
+    method: str = "",
+    method_reason: str = "",
     resets_book: bool = False,
     reason: str = "",
 ) -> Count:
@@ -173,32 +177,67 @@ def accept_count(
     It leaves the book alone unless `resets_book`: only a complete drain-down, or an owner's decision with a
     reason, resets it, by entries to or from "unseen" at `as_of`.
 
+    Parameters
+    ----------
+    draft : CountDraft
+        What was counted, with its standard errors.
+    hauls : sequence of Haul
+        What it was read from; when one of them is taken back, the count falls.
+    survey, method, method_reason : Survey, str, str
+        The survey, how it was read, and why not by the method its form asks for.
+
     Raises
     ------
     CannotReset
         No reason, and no complete drain-down of that pond on that day that stands; or later moves already
         took more than the count leaves.
+    CannotCount
+        A haul that does not stand, is of another pond or of a later day.
     """
-    content = content_sha256("count", draft, haul.pk if haul else None, resets_book, reason)
+    content = content_sha256(
+        "count", draft, [haul.pk for haul in hauls], method, method_reason, resets_book, reason
+    )
+    evidence = Evidence(tuple(hauls), survey, method, method_reason)
     with transaction.atomic():
         lock_book()
         if existing := Count.objects.filter(key=key).first():
             if existing.content_sha256 != content:
                 raise key_reused(key)
             return existing
-        if resets_book and not reason.strip() and not _emptied_the_pond(haul, draft):
+        if resets_book and not reason.strip() and not evidence.empties(draft):
             raise CannotReset(
                 f"The book is reset only by a complete drain-down of pond {draft.pond} on {draft.as_of} that stands, "
                 "or by the owner's decision with a reason. "
                 "Give the reason, or accept the count without resetting the book.",
                 field="reason",
             )
-        posting = Posting(by=by, today=today)
-        count = posting.accept_count(
-            draft, key=key, content=content, haul=haul, resets=resets_book, reason=reason
+        count = CountPosting(by=by, today=today).accept_count(
+            draft, key=key, content=content, evidence=evidence, resets=resets_book, reason=reason
         )
     mixes.roll_soon(today)
     return count
+
+
+@_again_after_a_race
+def take_back_count(count: Count, *, key: uuid.UUID, by, today: dt.date, reason: str) -> CountReversal:
+    """
+    Take an accepted count back, with a reason; the move by which it reset the book is reversed with it.
+
+    Raises
+    ------
+    CannotCount
+        It was taken back already, no reason is given, or it came with the pond's opening.
+    """
+    content = content_sha256("take back count", count.key, reason)
+    with transaction.atomic():
+        lock_book()
+        if existing := CountReversal.objects.filter(key=key).first():
+            if existing.content_sha256 != content:
+                raise key_reused(key)
+            return existing
+        reversal = CountPosting(by=by, today=today).take_back(count, key=key, content=content, reason=reason)
+    mixes.roll_soon(today)
+    return reversal
 
 
 def close_month(month: dt.date, *, by, today: dt.date, note: str = "") -> MonthClose:
@@ -263,14 +302,6 @@ def opening_draft(
         batches=(replace(batch, source="OPENING"),),
         counts=(CountDraft(pond=pond, kind=kind, as_of=day, how_known=how_known, **figures),),
     )
-
-
-def _emptied_the_pond(haul: Haul | None, count: CountDraft) -> bool:
-    """Say whether a haul by itself proves a count: the same pond, that day, to the last head, not taken back."""
-    if haul is None:
-        return False
-    standing = Haul.objects.filter(pk=haul.pk, move__reversed_by=None, is_complete=True)
-    return standing.filter(pond__code=count.pond, happened_on=count.as_of).exists()
 
 
 def _takes_out(draft: Draft) -> bool:

@@ -31,7 +31,13 @@ def check_reversible(move: Move) -> None:
     if move.reverses_id is not None:
         raise CannotReverse("This is a reversal; a reversal is never taken back. Log the move again instead.")
     if move.made_as == "COUNT":
-        raise CannotReverse("This reset the book to a count; accept another count instead of taking it back.")
+        raise CannotReverse(
+            "This reset the book to a count: take that count back, under Counts, and it goes with it."
+        )
+    check_not_reversed(move)
+
+
+def check_not_reversed(move: Move) -> None:
     if Move.objects.filter(reverses=move).exists():
         raise AlreadyReversed(
             f"The move of {move.happened_on} was taken back by somebody already. See it under Moves."

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from stock.drafts import CLASSES, LONGEST_NOTE, OUTSIDE, CountDraft, Draft, content_sha256, reversal_key
+from stock.drafts import CLASSES, LONGEST_NOTE, OUTSIDE, Draft, content_sha256, reversal_key
 from stock.ledger_checks import (
     check_kept_apart,
     check_net,
@@ -22,11 +22,11 @@ from stock.ledger_checks import (
     take_in_batches,
 )
 from stock.ledger_facts import read_farm
-from stock.ledger_rows import write_count, write_rows
-from stock.ledger_rules import FarmFacts, check_draft, check_heads, check_states, check_text
+from stock.ledger_rows import write_rows
+from stock.ledger_rules import FarmFacts, check_draft, check_states, check_text
 from stock.ledger_sql import last_closed_month
 from stock.ledger_store import Store, first_open_day
-from stock.models import Count, Entry, Haul, MarkStep, Move
+from stock.models import Entry, MarkStep, Move
 from stock.planning import (
     Books,
     Plan,
@@ -38,7 +38,6 @@ from stock.planning import (
     with_fill,
 )
 from stock.refusals import (
-    CannotReset,
     LedgerRefusal,
     NotEnoughHeads,
     SeveralRefused,
@@ -203,14 +202,20 @@ class Posting:
         )
 
     def reverse(self, move: Move, *, key: uuid.UUID, note: str, content: str) -> Posted:
-        """Post the reversal of a move."""
+        """Post the reversal of a move that may be taken back by itself."""
+        return self.reverse_checked(move, check_reversible, key=key, note=note, content=content)
+
+    def reverse_checked(
+        self, move: Move, check: Callable[[Move], None], *, key: uuid.UUID, note: str, content: str
+    ) -> Posted:
+        """Post the reversal of a move, once `check` has found nothing against it and its cells are locked."""
         check_text(note, "note", LONGEST_NOTE)
         entries, steps = self._load_original(move)
         turtles = {step.turtle for step in steps}
         self.store.lock_with_turtles(_refs_of(entries, steps), turtles)
         if replay := self._standing({key}).get(key):
             return self._replay(replay, content)
-        check_reversible(move)
+        check(move)
         day = self.booked_on(move.happened_on)
         books = self._books({move.happened_on}, turtles)
         plan, moved_on = self._plan_reversal(move, entries, steps, books, day)
@@ -269,72 +274,6 @@ class Posting:
             ],
         )
         return Posted(written[1], self._beyond(plan, books), warnings + _come_back(plan))
-
-    def accept_count(
-        self,
-        draft: CountDraft,
-        *,
-        key: uuid.UUID,
-        content: str,
-        haul: Haul | None,
-        resets: bool,
-        reason: str,
-    ) -> Count:
-        """Write a count and, where it resets the book, the move to or from "unseen" behind it."""
-        shape = Draft(key=key, happened_on=draft.as_of, pond=draft.pond, counts=(draft,))
-        farm = self._know([shape])
-        check_draft(shape, farm)
-        check_text(reason, "reason")
-        if resets and self._standing({key}):
-            raise key_reused(key)
-        move = self._reset_move(draft, key, content, reason) if resets else None
-        return write_count(self, draft, key=key, content=content, move=move, haul=haul, reason=reason)
-
-    def _reset_move(self, draft: CountDraft, key: uuid.UUID, content: str, reason: str) -> Move:
-        counted = {
-            "FEMALE": draft.females,
-            "MALE": draft.males,
-            "UNSEXED": draft.unsexed,
-            "JUVENILE": draft.juveniles,
-        }
-        wanted = {of_class: round(heads) for of_class, heads in counted.items() if heads is not None}
-        refs = {Ref(place, draft.kind, of_class) for of_class in wanted for place in (draft.pond, "UNSEEN")}
-        self.store.lock_cells(refs)
-        day = self.booked_on(draft.as_of)
-        books = self._books({draft.as_of}, set(), refs)
-        plan = Plan()
-        for of_class, heads in wanted.items():
-            stands, unseen = Ref(draft.pond, draft.kind, of_class), Ref("UNSEEN", draft.kind, of_class)
-            gap = heads - books.stood(stands, draft.as_of)
-            if gap:
-                source, target = (unseen, stands) if gap > 0 else (stands, unseen)
-                entry = PlannedEntry(source, target, abs(gap), "COUNT_RESET")
-                check_heads(entry.heads)
-                books.apply(entry, day, draft.as_of)
-                plan.entries.append(entry)
-            if (below := books.cells[stands].first_below_zero_from(day)) is not None:
-                raise CannotReset(
-                    f"The book cannot be reset to {books.words(stands, heads)} as of {day}: moves booked later "
-                    f"would take pond {draft.pond} below none by {below[0]}. Reset it as of a later day, or "
-                    "correct the later moves."
-                )
-            if books.cells[stands].lowest_unmarked_from(day) < 0:
-                raise CannotReset(
-                    f"More {books.words(stands, 2).split(' ', 1)[1]} are marked in pond {draft.pond} than {heads}. "
-                    "Say of the marked ones that are missing that their whereabouts are not known first."
-                )
-        move = Move(
-            key=key,
-            content_sha256=content,
-            made_as="COUNT",
-            pond_id=self.store.pond_ids[draft.pond],
-            happened_on=draft.as_of,
-            booked_on=day,
-            by=self.by,
-            by_name=self.by_name,
-            note=reason,
-        )
-        return write_rows(self, books, [(move, None, plan)])[0]
 
     # What is looked up
 

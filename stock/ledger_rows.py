@@ -65,23 +65,8 @@ def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Mov
     return moves
 
 
-def write_count(
-    posting: Posting,
-    draft: CountDraft,
-    *,
-    key: uuid.UUID,
-    content: str,
-    move: Move | None,
-    haul: Haul | None = None,
-    reason: str = "",
-) -> Count:
-    """Write an accepted head count."""
-    count = _count(posting, draft, key=key, content=content, move=move, haul=haul, reason=reason)
-    count.save(force_insert=True)
-    return count
-
-
-def _count(posting: Posting, draft: CountDraft, *, key: uuid.UUID, content: str, **more) -> Count:
+def count_row(posting: Posting, draft: CountDraft, *, key: uuid.UUID, content: str, **more) -> Count:
+    """Return the unsaved row of a head count."""
     return Count(
         key=key,
         content_sha256=content,
@@ -177,7 +162,7 @@ def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
         papers += [_paper(posting, paper, move=move) for paper in draft.papers if paper.says_something]
         for count in draft.counts:
             key = uuid.uuid5(move.key, f"count {count.pond} {count.kind}")
-            counts.append(_count(posting, count, key=key, content=move.content_sha256, move=move))
+            counts.append(count_row(posting, count, key=key, content=move.content_sha256, move=move))
         if draft.haul is not None:
             haul = _haul(move, draft, draft.haul)
             hauls.append(haul)

@@ -74,7 +74,7 @@ def why_not_taken_back(move: Move, user) -> str:
     if move.reverses_id is not None:
         return "This is a reversal; a reversal is never taken back. Log the move again instead."
     if move.made_as == Move.MadeAs.COUNT:
-        return "This reset the book to a count; accept another count instead of taking it back."
+        return "This reset the book to a count: take that count back, under Counts, and it goes with it."
     if getattr(move, "reversed_by", None) is not None:
         return f"The move of {move.happened_on} was taken back already."
     role = role_of(user)

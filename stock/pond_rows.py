@@ -117,17 +117,15 @@ def last_counts(day: dt.date, pond_ids: list[int]) -> dict[PondKindId, Count]:
     """
     Return (pond id, kind id) -> the latest head count that stands, by the day it is as of: one query.
 
-    A count falls with its own move, and with that of the haul it was made from.
+    A count falls when it is taken back, with its own move, and with that of a haul it was read from.
     """
-    stands = Q(move__reversed_by=None) & Q(haul__move__reversed_by=None)
-    later = Count.objects.filter(
-        stands,
+    later = Count.objects.standing().filter(
         Q(as_of__gt=OuterRef("as_of")) | Q(as_of=OuterRef("as_of"), pk__gt=OuterRef("pk")),
         pond=OuterRef("pond"),
         kind=OuterRef("kind"),
         as_of__lte=day,
     )
-    rows = Count.objects.filter(stands, ~Exists(later), pond__in=pond_ids, as_of__lte=day)
+    rows = Count.objects.standing().filter(~Exists(later), pond__in=pond_ids, as_of__lte=day)
     return {(count.pond_id, count.kind_id): count for count in rows}
 
 

@@ -116,5 +116,9 @@ class CannotClose(LedgerRefusal):
     """A month that cannot be closed now."""
 
 
+class CannotCount(LedgerRefusal):
+    """A head count that cannot be accepted or taken back as asked."""
+
+
 class CannotReset(LedgerRefusal):
     """A count that may not reset the book."""

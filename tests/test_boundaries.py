@@ -17,7 +17,17 @@ PURE_FILES = ("ponds/units.py", "ponds/names.py")
 # What an import from one part may name: config -> stock -> ponds.
 FORBIDDEN = {"ponds": {"stock", "config"}, "stock": {"config"}}
 # Tables that only the ledger writes, by model and by table. (The mix of batches is computed, not booked.)
-LEDGER_MODELS = {"Entry", "Move", "MonthEnd", "MonthClose", "Cell", "Count", "MarkStep"}
+LEDGER_MODELS = {
+    "Entry",
+    "Move",
+    "MonthEnd",
+    "MonthClose",
+    "Cell",
+    "Count",
+    "CountHaul",
+    "CountReversal",
+    "MarkStep",
+}
 LEDGER_TABLES = {f"stock_{model.lower()}" for model in LEDGER_MODELS}
 WRITING_METHODS = {
     "create",

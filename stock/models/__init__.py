@@ -2,10 +2,11 @@
 
 from stock.models.batches import Batch, Paper
 from stock.models.cells import Cell, HeadClass, MonthClose, MonthEnd, Outside, StockMix
-from stock.models.counts import Count
+from stock.models.counts import Count, CountHaul, CountReversal
 from stock.models.hauls import Haul, HaulLine
 from stock.models.marks import MarkStep, Turtle
 from stock.models.moves import Cause, Entry, Move, Reason
+from stock.models.surveys import Survey, SurveyHaul, SurveyMarked
 from stock.models.tasks import LastLook, RefusedPost, Task, TaskMove
 
 __all__ = [
@@ -13,6 +14,8 @@ __all__ = [
     "Cause",
     "Cell",
     "Count",
+    "CountHaul",
+    "CountReversal",
     "Entry",
     "Haul",
     "HaulLine",
@@ -27,6 +30,9 @@ __all__ = [
     "Reason",
     "RefusedPost",
     "StockMix",
+    "Survey",
+    "SurveyHaul",
+    "SurveyMarked",
     "Task",
     "TaskMove",
     "Turtle",
