@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from stock.advisor.verdict import check_band
-from stock.estimators.estimate import check_confidence, check_count
+from stock.estimators.estimate import check_confidence, check_count, check_number
 
 MOST_TO_SEX = 10_000
 """Beyond this many more turtles to sex, the answer is that sexing will not settle it."""
@@ -43,6 +43,7 @@ def sex_more(
     males: int,
     *,
     total: int | None = None,
+    share: float | None = None,
     band: tuple[float, float] = (2.5, 4.5),
     certainty: float = 0.8,
     power: float = 0.8,
@@ -64,6 +65,9 @@ def sex_more(
         Heads alive in the pond. Sexing all of them settles it, so the answer never exceeds those
         left. The females among those left are then taken as normal, with the moments of the
         beta-binomial.
+    share : float, optional
+        Share of females expected in the pond, 0 to 1, in place of the share seen so far: for a pond
+        where none was sexed yet.
     band : (float, float)
         Females per male, low and high end.
     certainty, power : float
@@ -72,7 +76,7 @@ def sex_more(
     Returns
     -------
     int or None
-        0 where it is settled already; None where nothing was sexed so far, or where not even
+        0 where it is settled already; None where nothing was sexed and no share is expected, or where not even
         10,000 more would settle it, as where the share seen lies on an edge of the band.
 
     Raises
@@ -90,9 +94,12 @@ def sex_more(
         left = check_count(total, "total") - sexed
         if left < 0:
             raise ValueError(f"total: the pond is said to hold {total}, but {sexed} were sexed.")
-    if not sexed:
+    if share is not None:
+        check_number(share, "share", low=0, high=1)
+    elif not sexed:
         return None
-    share = female_count / sexed
+    else:
+        share = female_count / sexed
     females_left = round(share * left) if left is not None else 0
 
     def reaches_power(more: int) -> bool:
