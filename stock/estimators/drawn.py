@@ -1,0 +1,127 @@
+"""Tails of the hypergeometric distribution over arrays, and the exact limits of heads they give."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from scipy import special
+
+Array = np.ndarray[Any, np.dtype[np.float64]]
+
+
+def _log_ways(heads: Any, taken: Any) -> Any:
+    return special.gammaln(heads + 1) - special.gammaln(taken + 1) - special.gammaln(heads - taken + 1)
+
+
+def tail(seen: Any, heads: Any, marked: Any, caught: Any, *, as_few: bool) -> Array:
+    """
+    Return the chance of ``seen`` marked or fewer (or more) among ``caught`` drawn from ``heads``.
+
+    The term at ``seen`` comes from log-gammas, its neighbors from the ratio of two terms; the sum ends
+    where no term can change it.
+
+    Parameters
+    ----------
+    seen, heads, marked, caught : array_like of whole numbers
+        All of one shape after broadcasting; heads at least ``marked + caught - seen``, and ``seen``
+        at most ``marked`` and ``caught``.
+    as_few : bool
+        Sum from ``seen`` downward; else upward.
+
+    Returns
+    -------
+    ndarray
+        Chances from 0 to 1.
+    """
+    seen, heads, marked, caught = (
+        np.array(part, dtype=float)
+        for part in np.broadcast_arrays(*np.atleast_1d(seen, heads, marked, caught))
+    )
+    term = np.exp(
+        _log_ways(marked, seen) + _log_ways(heads - marked, caught - seen) - _log_ways(heads, caught)
+    )
+    total = term.copy()
+    at = seen.copy()
+    spare = heads - marked - caught
+    left = np.arange(total.size)
+    flat = [part.reshape(-1) for part in (at, spare, marked, caught, term)]
+    sums = total.reshape(-1)
+    while left.size:
+        now, room, of, drawn, last = (part[left] for part in flat)
+        if as_few:
+            following = now - 1
+            factor = now * (room + now) / ((of - following) * (drawn - following))
+        else:
+            following = now + 1
+            factor = (of - now) * (drawn - now) / (following * (room + following))
+        last = last * factor
+        sums[left] += last
+        flat[0][left], flat[4][left] = following, last
+        left = left[(last > 1e-17 * sums[left]) & (last > 0)]
+    return np.minimum(total, 1.0)
+
+
+def _first_whole(low: Array, holds: Callable[[Array, Any], Any]) -> Array:
+    """Return for each place the least whole number from ``low`` on for which ``holds`` holds."""
+    found = low.copy()
+    left = np.flatnonzero(~holds(low, np.arange(low.size)))
+    below, above = low.copy(), 2 * low + 1
+    growing = left
+    while growing.size:
+        short = ~holds(above[growing], growing)
+        growing = growing[short]
+        below[growing] = above[growing]
+        above[growing] *= 2
+    while left.size:
+        middle = np.floor((below[left] + above[left]) / 2)
+        reached = holds(middle, left)
+        above[left[reached]] = middle[reached]
+        below[left[~reached]] = middle[~reached]
+        is_done = above[left] - below[left] <= 1
+        found[left[is_done]] = above[left[is_done]]
+        left = left[~is_done]
+    return found
+
+
+def exact_limits_over(marked: Any, caught: Any, seen: Any, confidence: float) -> tuple[Array, Array]:
+    """
+    Return the fewest and most heads that neither tail contradicts, over arrays.
+
+    Parameters
+    ----------
+    marked, caught, seen : array_like of whole numbers
+        Marked at large, caught, and the marked among these, of one shape.
+    confidence : float
+        Two-sided confidence level.
+
+    Returns
+    -------
+    (ndarray, ndarray)
+        Lower and upper limits; the upper is infinite where no marked animal was seen.
+    """
+    marked, caught, seen = (np.array(part, dtype=float) for part in np.broadcast_arrays(marked, caught, seen))
+    of, drawn, again = (part.reshape(-1) for part in (marked, caught, seen))
+    each, place = np.unique(np.stack([of, drawn, again]), axis=1, return_inverse=True)
+    of, drawn, again = each
+    place = place.reshape(-1)
+    # A tail of exactly half the doubt is contradicted; rounding must not save it.
+    half = (1 - confidence) / 2 * (1 + 1e-10)
+    known = of + drawn - again
+
+    def few_enough(heads: Array, rows: Any) -> Any:
+        return tail(again[rows], heads, of[rows], drawn[rows], as_few=True) > half
+
+    lower = _first_whole(known, few_enough)
+    upper = np.full(known.size, math.inf)
+    some = np.flatnonzero(again > 0)
+
+    def too_many(heads: Array, rows: Any) -> Any:
+        at = some[rows]
+        return tail(again[at], heads, of[at], drawn[at], as_few=False) <= half
+
+    if some.size:
+        upper[some] = np.maximum(_first_whole(known[some], too_many) - 1, lower[some])
+    return lower[place].reshape(marked.shape), upper[place].reshape(marked.shape)
