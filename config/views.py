@@ -13,6 +13,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from config import durability
+from config.backup import last_backup
 from ponds.roles import for_owner
 from stock import append_only
 
@@ -50,5 +51,13 @@ def health(request: HttpRequest) -> HttpResponse:
             if migration
             else "none",
         ),
+        ("Last verified backup", _backup_words()),
     ]
     return render(request, "health.html", {"facts": facts, "faults": faults})
+
+
+def _backup_words() -> str:
+    noted = last_backup()
+    if noted is None:
+        return "none on this machine; manage.py backup FILE makes one"
+    return f"{noted['made_at'][:16].replace('T', ' ')} UTC, {noted['moves']:,} moves, as {noted['file']}"
