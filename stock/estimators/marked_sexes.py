@@ -11,7 +11,16 @@ from typing import Any
 import numpy as np
 
 from stock.estimators.drawn import Array, exact_limits_over, tail
-from stock.estimators.limits import FEW_RECAPTURES, normal_quantile
+from stock.estimators.limits import FEW_RECAPTURES
+from stock.estimators.sexes_over import (
+    Heads,
+    Sexed,
+    choose,
+    handled_share,
+    lognormal_over,
+    shared_heads,
+    sum_limits,
+)
 from stock.estimators.two_hauls import TwoHauls, exact_limits
 
 RECAPTURES_FOR_LOGNORMAL = 30
@@ -52,37 +61,6 @@ class Marks:
         return self.marked + self.caught - self.seen
 
 
-@dataclass(frozen=True)
-class Heads:
-    """Heads with their standard error (0: none) and limits; ``is_exact`` where these are the exact ones."""
-
-    value: Array
-    se: Array
-    lower: Array
-    upper: Array
-    is_exact: Any
-
-
-@dataclass(frozen=True)
-class Sexed:
-    """
-    Adults, females and males of each survey.
-
-    ``is_by_sex`` where the sexes were estimated apart, else the total was shared out; ``equal_catch``
-    is the p-value of the test that both sexes were caught again alike, ``is_capped`` where a sex without a
-    recapture has its upper limit from the total, taking equal catch for granted.
-    """
-
-    total: Heads
-    females: Heads
-    males: Heads
-    covariance: Array
-    is_by_sex: Any
-    equal_catch: Array
-    is_capped_females: Any
-    is_capped_males: Any
-
-
 def chapman(marks: Marks, retention: float = 1.0, retention_se: float = 0.0) -> tuple[Array, Array]:
     """
     Return Chapman's heads and their standard errors; 0 where the formula leaves none.
@@ -96,16 +74,6 @@ def chapman(marks: Marks, retention: float = 1.0, retention_se: float = 0.0) -> 
     not_seen, unmarked = np.maximum(holding - marks.seen, 0), marks.caught - marks.seen
     variance = (holding + 1) * per_mark * not_seen * unmarked / ((marks.seen + 1) * (marks.seen + 2))
     return (holding + 1) * per_mark - 1, np.sqrt(variance + (marks.marked * retention_se * per_mark) ** 2)
-
-
-def lognormal_over(value: Array, se: Array, known: Array, confidence: float) -> tuple[Array, Array]:
-    """Return limits log-normal in the heads not seen (Chao 1987); both are ``known`` where none are unseen."""
-    unseen = value - known
-    is_some = unseen > 0
-    ratio = np.where(is_some, se / np.where(is_some, unseen, 1), 0)
-    spread = np.exp(normal_quantile(confidence) * np.sqrt(np.log1p(ratio * ratio)))
-    unseen = np.maximum(unseen, 0)
-    return known + unseen / spread, known + unseen * spread
 
 
 def exact_over(
@@ -149,55 +117,6 @@ def equal_catch(females: Marks, males: Marks) -> Array:
     marked, seen = females.marked + males.marked, females.seen + males.seen
     few, many = (tail(males.seen, marked, males.marked, seen, as_few=side) for side in (True, False))
     return np.minimum(2 * np.minimum(few, many), 1.0)
-
-
-def sum_limits(value: Array, parts: list[Heads]) -> tuple[Array, Array]:
-    """
-    Return limits of a sum of independent counts from each part's value and limits.
-
-    The squares of the arms are added, so that lop-sided arms and exact ones stay what they are.
-
-    References
-    ----------
-    Zou & Donner (2008), Statistics in Medicine 27, 1693-1702.
-    """
-    below, above = (np.zeros_like(value) for _ in range(2))
-    for part in parts:
-        below, above = np.hypot(below, part.value - part.lower), np.hypot(above, part.upper - part.value)
-    return value - below, value + above
-
-
-def handled_share(females: Array, males: Array, total: Array) -> tuple[Array, Array]:
-    """
-    Return the share of females among the animals handled, with its standard error in a pond of ``total``.
-
-    Where one sex alone was handled the error is that of half an animal of the other; none: a half.
-    """
-    sexed = females + males
-    share = np.where(sexed > 0, females / np.maximum(sexed, 1), 0.5)
-    inside = np.where(sexed > 0, (females + 0.5) / (sexed + 1), 0.5)
-    left_out = np.maximum(total - sexed, 0) / np.maximum(total - 1, 1)
-    return share, np.sqrt(inside * (1 - inside) / np.maximum(sexed, 1) * left_out)
-
-
-def product_limits(total: Heads, part: Array, sexed: Array, confidence: float) -> tuple[Array, Array]:
-    """
-    Return limits of ``total`` times the share ``part`` / ``sexed``: the arms added as squares, in logarithms.
-
-    The share's limits are Wilson's (1927), J. American Statistical Association 22, 209-212.
-    """
-    z = normal_quantile(confidence)
-    size = np.maximum(sexed, 1)
-    middle = (part + z * z / 2) / (size + z * z)
-    reach = z * np.sqrt(part * (size - part) / size + z * z / 4) / (size + z * z)
-    # A share of 0 has no logarithm: its arms are measured from Wilson's middle.
-    share = np.where(part > 0, part / size, middle)
-    with np.errstate(divide="ignore"):
-        below = np.hypot(
-            np.log(total.value / total.lower), np.log(share / np.maximum(middle - reach, 1e-300))
-        )
-        above = np.hypot(np.log(total.upper / total.value), np.log((middle + reach) / share))
-    return total.value * share * np.exp(-below), total.value * share * np.exp(above)
 
 
 def headline(
@@ -254,34 +173,25 @@ def headline(
     apart = [_of_group(sex, sex.known(retention), scale, confidence, kept) for sex in sexes]
     pooled = _of_group(adults, known, np.ones_like(known), confidence, kept)
     added = _added(apart, adults.seen, known, confidence)
-    total = Heads(
-        *(np.where(is_by_sex, getattr(added, name), getattr(pooled, name)) for name in _FIGURES),
-    )
+    total = choose(is_by_sex, added, pooled)
 
     share, share_se = handled_share(handled[0], handled[1], pooled.value)
     parts, capped = [], []
     for own, sex, here, there, part in zip(
         apart, sexes, handled, reversed(handled), (share, 1 - share), strict=True
     ):
-        shared_se = np.sqrt(
-            (part * pooled.se) ** 2 + (pooled.value * share_se) ** 2 + (pooled.se * share_se) ** 2
-        )
-        value = np.where(is_by_sex, own.value, pooled.value * part)
+        shared = shared_heads(pooled, here, handled[0] + handled[1], part, share_se, confidence)
+        value = np.where(is_by_sex, own.value, shared.value)
         rest = total.upper - there
         is_capped = (sex.seen == 0) & ~is_unequal & (rest < own.upper) & is_few_unsexed
-        lower, upper = own.lower, np.where(is_capped, np.maximum(rest, own.lower), own.upper)
-        if not is_few_unsexed.all():
-            by_share = product_limits(pooled, here, handled[0] + handled[1], confidence)
-            lower = np.where(is_few_unsexed, lower, np.maximum(by_share[0], here))
-            upper = np.where(is_few_unsexed, upper, by_share[1])
-        se = np.where(is_by_sex, own.se, shared_se)
+        upper = np.where(is_capped, np.maximum(rest, own.lower), own.upper)
+        lower = np.where(is_few_unsexed, own.lower, shared.lower)
+        upper = np.where(is_few_unsexed, upper, shared.upper)
+        se = np.where(is_by_sex, own.se, shared.se)
         parts.append(Heads(value, se, np.minimum(lower, value), np.maximum(upper, value), own.is_exact))
         capped.append(is_capped)
     covariance = np.where(is_by_sex, 0.0, share * (1 - share) * pooled.se**2 - (pooled.value * share_se) ** 2)
     return Sexed(total, parts[0], parts[1], covariance, is_by_sex, p_value, capped[0], capped[1])
-
-
-_FIGURES = ("value", "se", "lower", "upper", "is_exact")
 
 
 def _of_group(
