@@ -9,7 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stock.advisor.farm_plan import farm_plan
 from stock.estimators.estimate import check_count
+
+__all__ = ["DYNAMIC", "GREEDY", "Allocation", "allocate", "farm_plan"]
 
 Floats = NDArray[np.float64]
 

@@ -1,0 +1,442 @@
+"""The whole farm at once: which moves bring every pond into its band with the least handling, or most eggs."""
+
+import math
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stock.advisor.farm_plan_moves import (
+    ALL,
+    BUY,
+    FEMALE,
+    MALE,
+    MOST_BOUGHT,
+    ROOM,
+    SELL,
+    WELFARE,
+    PlanMove,
+    netted,
+    paired,
+    what_helps,
+)
+from stock.advisor.farm_plan_moves import after as after_of
+from stock.advisor.farm_plan_program import (
+    BOUGHT,
+    FEMALES_IN,
+    FEMALES_OUT,
+    IS_MET,
+    MALES_OUT,
+    SOLD,
+    WIDTH,
+    Floats,
+    Place,
+    Program,
+    Rules,
+)
+from stock.advisor.reasons import WELFARE_RATIO
+from stock.advisor.verdict import check_band
+from stock.estimators.estimate import check_count, check_number
+
+FEWEST_HEADS = "fewest heads handled"
+MOST_EGGS = "most eggs"
+AIMS = (FEWEST_HEADS, MOST_EGGS)
+
+__all__ = [
+    "AIMS", "ALL", "BUY", "FEMALE", "FEWEST_HEADS", "HANDLING_EGGS", "MALE", "MOST_EGGS", "ROOM", "SELL", "WELFARE",
+    "FarmPlan", "PlanMove", "PondStock", "Stage", "Unmet", "farm_plan",
+]  # fmt: skip
+
+HANDLING_EGGS = 0.001
+"""Eggs set against each head handled, so that of plans with as many eggs the one with less work is taken."""
+
+
+@dataclass(frozen=True)
+class PondStock:
+    """
+    The heads of one kind in one pond, and what may be done with them.
+
+    Parameters
+    ----------
+    pond, kind : str
+        Codes; a pond may be named with several kinds.
+    females, males : int
+        Heads standing.
+    others : int
+        Unsexed and juveniles of the kind: they are not moved, but other kinds may be kept apart from them.
+    band : (float, float)
+        Females per male, low and high end.
+    space : float
+        Share of the pond's head limit that one head takes.
+    may_give, may_take : bool
+        Whether heads may leave, and come in; a pond in quarantine or resting does neither.
+    may_empty : bool
+        Whether it may be left without heads, as where the kind is not kept in the pond.
+    """
+
+    pond: str
+    kind: str
+    females: int
+    males: int
+    others: int = 0
+    band: tuple[float, float] = (2.5, 4.5)
+    space: float = 1.0
+    may_give: bool = True
+    may_take: bool = True
+    may_empty: bool = False
+
+
+@dataclass(frozen=True)
+class Unmet:
+    """
+    A pond and kind that the plan leaves out of band.
+
+    Parameters
+    ----------
+    place : int
+        Which of the stocks given.
+    short, over : float
+        Females still missing to the low end of the band, and beyond its high end.
+    would_help : tuple of str
+        What alone would bring it in, every pond in band staying so: "sell males", "bought females",
+        "head room" (limits lifted), "welfare" (females let in beside many males); "all together" where
+        only all of these do. Empty where none does, or it was left alone.
+    is_left_alone : bool
+        Nothing may leave it and nothing come in.
+    """
+
+    place: int
+    short: float
+    over: float
+    would_help: tuple[str, ...]
+    is_left_alone: bool
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One step of the search: what it looked for, what it reached, and what no plan can beat."""
+
+    name: str
+    reached: float
+    bound: float
+    is_proven: bool
+
+
+@dataclass(frozen=True)
+class FarmPlan:
+    """
+    The moves, and what is proven of them.
+
+    Parameters
+    ----------
+    moves : tuple of PlanMove
+    after : tuple of (int, int)
+        Females and males of each stock once they are done.
+    in_band : tuple of bool
+        Whether each stock is then in band; one without sexed heads counts as in band.
+    unmet : tuple of Unmet
+    handled, sold, bought : int
+        Heads moved, males sold among them and females bought among them.
+    eggs : float or None
+        Eggs of all females after the moves; None where no yields were given.
+    value, bound : float
+        What the aim reached (heads handled, or eggs less a thousandth for each head handled), and what no
+        plan that brings as many ponds into band can beat.
+    gap : float
+        |value - bound| / value: 0 is proven best.
+    stages : tuple of Stage
+        Ponds in band; females short or over; the aim.
+    seconds : float
+    """
+
+    moves: tuple[PlanMove, ...]
+    after: tuple[tuple[int, int], ...]
+    in_band: tuple[bool, ...]
+    unmet: tuple[Unmet, ...]
+    handled: int
+    sold: int
+    bought: int
+    eggs: float | None
+    value: float
+    bound: float
+    gap: float
+    stages: tuple[Stage, ...]
+    seconds: float
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether no other plan brings more ponds into band, nor as many for less."""
+        return all(stage.is_proven for stage in self.stages)
+
+
+def farm_plan(
+    stocks: Sequence[PondStock],
+    *,
+    room: Mapping[str, float] | None = None,
+    apart: Iterable[tuple[str, str]] = (),
+    aim: str = FEWEST_HEADS,
+    may_sell_males: bool = False,
+    bought_females: int = 0,
+    eggs: Mapping[str, tuple[float, float]] | None = None,
+    full_to: float = 5.0,
+    welfare_ratio: float = WELFARE_RATIO,
+    time_limit: float = 5.0,
+    progress: Callable[[str], None] | None = None,
+) -> FarmPlan:
+    """
+    Find the moves of females and males that bring every pond into its band.
+
+    First as many ponds as can be are brought into band; where some cannot, the least females stay short or
+    over in them; then the aim is met. A pond in band stays in band; one out of band is never made worse, nor
+    stripped of a sex. Males leave a pond before females come: none come into a pond below the welfare ratio
+    until those standing there reach it, and no males come into such a pond. The integer program is solved by
+    HiGHS; where time runs out the best plan found is given with the proven gap.
+
+    Parameters
+    ----------
+    stocks : sequence of PondStock
+    room : mapping of str to float, optional
+        Pond to head room left, in space of its limit; below 0 where it is over. No limit where not named.
+    apart : iterable of (str, str)
+        Kinds never kept in one pond; either order.
+    aim : str
+        "fewest heads handled" or "most eggs".
+    may_sell_males : bool
+        Whether males may leave the farm.
+    bought_females : int
+        Most females that may come from outside, over all ponds.
+    eggs : mapping of str to (float, float), optional
+        Kind to eggs of a female that stays and of one that is moved or bought, over the seasons that count.
+        Needed for "most eggs". All eggs are fertile up to ``full_to`` females per male or the top of the
+        band, whichever is more; beyond, a male serves that many females and no more.
+    full_to : float
+    welfare_ratio : float
+        Females per male.
+    time_limit : float
+        Seconds for all of it.
+    progress : callable, optional
+        Told in a sentence when each stage begins.
+
+    Returns
+    -------
+    FarmPlan
+        Without any move where nothing can be bettered.
+
+    Raises
+    ------
+    ValueError
+        If a count, band, space or setting is impossible, or a pond and kind is given twice.
+
+    References
+    ----------
+    Huangfu & Hall (2018), Mathematical Programming Computation 10, 119-142 (HiGHS).
+    """
+    begun = time.monotonic()
+    seconds = check_number(time_limit, "time_limit", low=0.1, high=600)
+    if aim not in AIMS:
+        raise ValueError(f"aim: {aim!r} is not one of {', '.join(AIMS)}.")
+    if aim == MOST_EGGS and eggs is None:
+        raise ValueError("eggs: the eggs of a female that stays and of one that moves are needed, by kind.")
+    most_bought = min(MOST_BOUGHT, check_count(bought_females, "bought_females"))
+    check_number(welfare_ratio, "welfare_ratio", low=0)
+    given = _places(stocks, eggs, check_number(full_to, "full_to", low=0))
+    left_alone = [number for number, place in enumerate(given) if not place.gives and not place.takes]
+    within = [number for number in range(len(given)) if number not in left_alone]
+    places = [given[number] for number in within]
+    rules = Rules(
+        may_sell=may_sell_males,
+        bought=most_bought,
+        welfare_ratio=welfare_ratio,
+        room={pond: check_number(left, f"Pond {pond}, room") for pond, left in (room or {}).items()},
+        apart=frozenset(pair for one, other in apart for pair in ((one, other), (other, one))),
+    )
+    # What stands in a pond that is left alone still keeps other kinds out of it.
+    places = [replace(place, takes=place.takes and not _is_kept_out(place, given, rules)) for place in places]
+    say = progress or (lambda sentence: None)
+    heads, stages = _search(places, rules, aim, begun, seconds, say)
+    heads = netted(heads)
+    if aim == MOST_EGGS:
+        alone = _eggs([given[number] for number in left_alone], np.zeros((0, WIDTH)), [])
+        stages[-1] = replace(stages[-1], reached=stages[-1].reached + alone, bound=stages[-1].bound + alone)
+    after = [(place.females, place.males) for place in given]
+    for at, number in enumerate(within):
+        after[number] = after_of(places[at], heads[at])
+    ended = [
+        replace(place, females=females, males=males)
+        for place, (females, males) in zip(given, after, strict=True)
+    ]
+    missed = [number for number, place in enumerate(ended) if not _is_met(place, given[number])]
+    say("Looking for what would bring the rest into band.") if missed else None
+    helps = what_helps(places, rules, [within.index(at) for at in missed if at in within], begun, seconds)
+    value, bound = stages[-1].reached, stages[-1].bound
+    return FarmPlan(
+        moves=paired(places, heads),
+        after=tuple(after),
+        in_band=tuple(number not in missed for number in range(len(given))),
+        unmet=tuple(
+            Unmet(
+                place=number,
+                short=ended[number].short,
+                over=ended[number].over,
+                would_help=helps.get(within.index(number), ()) if number in within else (),
+                is_left_alone=number in left_alone,
+            )
+            for number in missed
+        ),
+        handled=int(heads[:, [FEMALES_OUT, MALES_OUT, SOLD, BOUGHT]].sum()),
+        sold=int(heads[:, SOLD].sum()),
+        bought=int(heads[:, BOUGHT].sum()),
+        eggs=None if eggs is None else _eggs(given, heads, within),
+        value=value,
+        bound=bound,
+        gap=abs(value - bound) / max(1.0, abs(value)),
+        stages=tuple(stages),
+        seconds=time.monotonic() - begun,
+    )
+
+
+def _places(
+    stocks: Sequence[PondStock], eggs: Mapping[str, tuple[float, float]] | None, full_to: float
+) -> list[Place]:
+    places, seen = [], set()
+    for stock in stocks:
+        name = f"Pond {stock.pond}, {stock.kind}"
+        if (stock.pond, stock.kind) in seen:
+            raise ValueError(f"{name}: it is given twice.")
+        seen.add((stock.pond, stock.kind))
+        low, high = check_band(stock.band)
+        if check_number(stock.space, f"{name}, space") <= 0:
+            raise ValueError(f"{name}: a head must take some space, not {stock.space:g}.")
+        staying, moved = (eggs or {}).get(stock.kind, (0.0, 0.0))
+        check_number(moved, f"{stock.kind}, eggs of a female that moves", low=0)
+        if check_number(staying, f"{stock.kind}, eggs of a female that stays", low=0) < moved:
+            raise ValueError(f"{stock.kind}: a female that moves cannot lay more than one that stays.")
+        places.append(
+            Place(
+                pond=stock.pond,
+                kind=stock.kind,
+                females=check_count(stock.females, f"{name}, females"),
+                males=check_count(stock.males, f"{name}, males"),
+                others=check_count(stock.others, f"{name}, others"),
+                low=low,
+                high=high,
+                space=stock.space,
+                gives=stock.may_give,
+                takes=stock.may_take,
+                may_empty=stock.may_empty,
+                staying_eggs=staying,
+                moved_eggs=moved,
+                full_to=max(full_to, high),
+            )
+        )
+    return places
+
+
+def _is_kept_out(place: Place, given: Sequence[Place], rules: Rules) -> bool:
+    return any(
+        other.pond == place.pond
+        and (place.kind, other.kind) in rules.apart
+        and other.females + other.males + other.others > 0
+        for other in given
+    )
+
+
+def _is_met(place: Place, before: Place) -> bool:
+    """Whether a place that ended so is in band; one that held heads and was emptied only where it may be."""
+    if not place.is_in_band:
+        return False
+    return place.may_empty or place.males > 0 or not before.females + before.males
+
+
+def _search(
+    places: list[Place],
+    rules: Rules,
+    aim: str,
+    begun: float,
+    seconds: float,
+    say: Callable[[str], None],
+) -> tuple[Floats, list[Stage]]:
+    """Solve stage by stage, each kept in the next; what a stage cannot better in time stays as it was."""
+    program = Program(places, rules) if places else None
+    heads = np.zeros((len(places), WIDTH))
+    worth = np.array([place.staying_eggs for place in places])
+    if program is None:
+        return heads, [Stage(aim, 0.0, 0.0, is_proven=True)]
+
+    def left(share: float) -> float:
+        return max(0.1, (seconds - (time.monotonic() - begun)) * share)
+
+    stages = []
+    outside = [number for number, place in enumerate(places) if not place.is_in_band]
+    if outside:
+        say(f"Bringing as many as can be of {len(outside)} ponds into band.")
+        counted = np.zeros((len(places), WIDTH))
+        counted[outside, IS_MET] = 1.0
+        answer = program.solve(-counted.ravel(), left(0.35))
+        heads = heads if answer.heads is None else answer.heads
+        reached = float(heads[outside, IS_MET].sum())
+        most = (
+            min(float(len(outside)), math.floor(-answer.bound + 1e-6))
+            if answer.bound > -math.inf
+            else len(outside)
+        )
+        stages.append(Stage("ponds brought into band", reached, most, answer.is_proven))
+        program.require(counted.ravel(), reached, len(outside))
+        if reached < len(outside):
+            say(f"{reached:g} can be; leaving the fewest females short or over in the rest.")
+            gaps = program.every(short=1.0, over=1.0)
+            answer = program.solve(gaps, left(0.3))
+            heads = heads if answer.heads is None else answer.heads
+            still = _gap(places, heads)
+            stages.append(Stage("females short or over", still, max(0.0, answer.bound), answer.is_proven))
+            program.require(gaps, 0.0, still)
+    say(f"Looking for the {aim}.")
+    costs = program.every(females_out=1.0, males_out=1.0, sold=1.0, bought=1.0)
+    if aim == MOST_EGGS:
+        costs *= HANDLING_EGGS
+        costs -= program.every(fertile=1.0) * np.repeat(worth, WIDTH)
+    answer = program.solve(costs, left(0.8))
+    heads = heads if answer.heads is None else answer.heads
+    reached = _value(places, heads, aim)
+    bound = (
+        math.ceil(answer.bound - 1e-6)
+        if aim == FEWEST_HEADS and math.isfinite(answer.bound)
+        else answer.bound
+    )
+    if aim == MOST_EGGS:
+        bound = -bound
+    elif not math.isfinite(bound):
+        bound = 0.0
+    stages.append(Stage(aim, reached, reached if answer.is_proven else bound, answer.is_proven))
+    return heads, stages
+
+
+def _gap(places: Sequence[Place], heads: Floats) -> float:
+    ended = [
+        replace(place, females=females, males=males)
+        for place, (females, males) in zip(
+            places, (after_of(*pair) for pair in zip(places, heads, strict=True)), strict=True
+        )
+    ]
+    return math.fsum(place.short + place.over for place in ended)
+
+
+def _value(places: Sequence[Place], heads: Floats, aim: str) -> float:
+    handled = float(netted(heads)[:, [FEMALES_OUT, MALES_OUT, SOLD, BOUGHT]].sum())
+    if aim == FEWEST_HEADS:
+        return handled
+    return _eggs(places, heads, list(range(len(places)))) - HANDLING_EGGS * handled
+
+
+def _eggs(given: Sequence[Place], heads: Floats, within: Sequence[int]) -> float:
+    """Return the eggs of all females, those of ponds left alone among them."""
+    rows = dict(zip(within, heads, strict=True))
+    total = 0.0
+    for number, place in enumerate(given):
+        row = rows.get(number, np.zeros(WIDTH))
+        females, males = after_of(place, row)
+        came = float(row[FEMALES_IN] + row[BOUGHT])
+        laid = place.staying_eggs * (females - came) + place.moved_eggs * came
+        total += laid * min(1.0, place.full_to * males / females) if females else 0.0
+    return total
