@@ -13,15 +13,13 @@ from typing import Any
 
 from django.db import transaction
 
+from ponds.mending import why_not_mended
 from ponds.models import Kind, NestDay, Pond
-from ponds.roles import HAND, OWNER, role_of
 
 MOST_NESTS = 5_000
 MOST_EGGS_A_NEST = 200
 LONGEST_NOTE = 300
 ROWS_AT_ONCE = 500
-HAND_DAYS = 31
-"""So many days after entering a row a hand may still mend it; common practice of books closed by the month."""
 
 
 class NestRefused(Exception):
@@ -213,24 +211,6 @@ def take_back(*, row: NestDay, key: uuid.UUID, note: str = "", by: Any = None, t
         is_void=True,
     )
     return _write(void, today)
-
-
-def why_not_mended(row: NestDay, by: Any, today: dt.date) -> str:
-    """Say why a person may not correct or take back a row, "" where they may; `by` None is the program itself."""
-    if by is None or role_of(by) == OWNER:
-        return ""
-    if role_of(by) != HAND:
-        return "Only an owner or a hand may correct the nest book."
-    if row.by_id != by.pk:
-        who = row.by.get_username() if row.by else "a sheet or the start of the book"
-        return f"This row was entered by {who}. You may correct your own; ask an owner for this one."
-    last = row.recorded_at.date() + dt.timedelta(days=HAND_DAYS)
-    if today > last:
-        return (
-            f"You entered this row on {row.recorded_at:%Y-%m-%d} and could correct it until {last:%Y-%m-%d}. "
-            "Ask an owner to correct it now."
-        )
-    return ""
 
 
 def _refuse_not_yours(row: NestDay, by: Any, today: dt.date) -> None:

@@ -17,6 +17,7 @@ from ponds.farm import the_farm
 from ponds.filters import NestFilter
 from ponds.forms import NestForm, TakeBackForm
 from ponds.lists import ListPage
+from ponds.mending import why_not_mended
 from ponds.models import NestDay, Pond
 from ponds.open_pages import OpenPaginator
 from ponds.roles import for_hand, role_of
@@ -46,7 +47,7 @@ class NestList(ListPage):
         if role_of(self.request.user) == "reader":
             return {"exclude": ("change",)}
         today = the_farm().today()
-        return {"may_mend": lambda row: not nest_book.why_not_mended(row, self.request.user, today)}
+        return {"may_mend": lambda row: not why_not_mended(row, self.request.user, today)}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -76,9 +77,7 @@ def nest_new(request: HttpRequest) -> HttpResponse:
 def nest_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     """Put a corrected row in the place of one; the old one stays in the book."""
     row = get_object_or_404(NestDay.objects.select_related("pond", "kind", "by"), key=key)
-    if request.method != "POST" and (
-        why_not := nest_book.why_not_mended(row, request.user, the_farm().today())
-    ):
+    if request.method != "POST" and (why_not := why_not_mended(row, request.user, the_farm().today())):
         return _not_yours(request, why_not)
     initial = {name: getattr(row, name) for name in ("kind", "dug_on", "nests", "eggs", "broken", "note")}
     initial["kind"] = row.kind.code if row.kind else None
@@ -99,9 +98,7 @@ def nest_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
 def nest_take_back(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     """Take a row back; it stays in the book, and counts for nothing."""
     row = get_object_or_404(NestDay.objects.select_related("pond", "kind", "by"), key=key)
-    if request.method != "POST" and (
-        why_not := nest_book.why_not_mended(row, request.user, the_farm().today())
-    ):
+    if request.method != "POST" and (why_not := why_not_mended(row, request.user, the_farm().today())):
         return _not_yours(request, why_not)
     form = TakeBackForm(request.POST or None, initial={"key": uuid.uuid4()})
     if request.method == "POST" and form.is_valid():
