@@ -19,7 +19,7 @@ PLACES = (
     ("Tasks", "stock:task-list"),
     ("Moves", "stock:move-list"),
     ("Turtles", "stock:turtle-list"),
-    ("Counts", "stock:haul-list"),
+    ("Counts", "stock:count-list"),
     ("Nests", "ponds:nest-list"),
     ("Review", "stock:review-latest"),
     ("New females", "stock:new-females"),

@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from stock.views import hauls, log, months, moves, new_females, papers, pond, ponds, tasks
+from stock.views import (
+    counts,
+    hauls,
+    log,
+    months,
+    moves,
+    new_females,
+    papers,
+    planner,
+    pond,
+    ponds,
+    surveys,
+    tasks,
+)
 
 app_name = "stock"
 
@@ -25,8 +38,18 @@ urlpatterns = [
     path("tasks/", tasks.TaskList.as_view(), name="task-list"),
     path("tasks/add/", tasks.task_add, name="task-add"),
     path("tasks/<int:pk>/drop/", tasks.task_drop, name="task-drop"),
-    path("counts/", hauls.HaulList.as_view(), name="haul-list"),
-    path("counts/<int:pk>/", hauls.haul_detail, name="haul-detail"),
+    path("counts/", counts.CountList.as_view(), name="count-list"),
+    path("counts/accepted/<int:pk>/", counts.count_detail, name="count-detail"),
+    path("counts/accepted/<int:pk>/take-back/", counts.count_take_back, name="count-take-back"),
+    path("counts/hauls/", hauls.HaulList.as_view(), name="haul-list"),
+    path("counts/hauls/<int:pk>/", hauls.haul_detail, name="haul-detail"),
+    path("counts/surveys/", counts.SurveyList.as_view(), name="survey-list"),
+    path("counts/surveys/new/", surveys.survey_new, name="survey-new"),
+    path("counts/surveys/<int:pk>/", surveys.survey_detail, name="survey-detail"),
+    path("counts/surveys/<int:pk>/change/", surveys.survey_change, name="survey-change"),
+    path("counts/surveys/<int:pk>/drop/", surveys.survey_drop, name="survey-drop"),
+    path("counts/surveys/<int:pk>/accept/<str:kind>/", surveys.survey_accept, name="survey-accept"),
+    path("counts/plan/", planner.count_plan, name="count-plan"),
     path("batches/", papers.BatchList.as_view(), name="batch-list"),
     path("batches/<path:code>/", papers.batch_detail, name="batch-detail"),
     path("papers/add/", papers.paper_add, name="paper-add"),

@@ -111,6 +111,61 @@ def haul_id() -> int:
     return Haul.objects.get(move__key=move_key()).pk
 
 
+def survey_id() -> int:
+    """Drain a pond of its own to the last head, and read that haul as a survey."""
+    from stock.models import Haul, Survey
+
+    known = Survey.objects.first()
+    return known.pk if known else _drained(Haul).pk
+
+
+def survey_kind() -> str:
+    from stock.models import Survey
+
+    survey_id()
+    return Survey.objects.get().members.get().haul.lines.get().kind.code
+
+
+def count_id() -> int:
+    """Accept the count of that drain-down, which is none of an opening."""
+    import datetime as dt
+    import uuid
+
+    from stock import ledger
+    from stock.drafts import CountDraft
+    from stock.models import Count, Survey
+
+    if known := Count.objects.exclude(survey=None).first():
+        return known.pk
+    code, day = survey_kind(), dt.date(2024, 5, 2)
+    survey = Survey.objects.get()
+    draft = CountDraft(survey.pond.code, code, day, "DRAINED", females=4, females_se=0, males=0, males_se=0)
+    hauls = [row.haul for row in survey.members.all()]
+    count = ledger.accept_count(
+        draft, key=uuid.uuid4(), by=None, today=day, hauls=hauls, survey=survey, method="drain-down"
+    )
+    return count.pk
+
+
+def _drained(haul_model) -> Any:
+    import datetime as dt
+    import uuid
+
+    from stock import ledger, survey_book
+    from stock.drafts import CatchLine, Draft, HaulDraft
+    from tests.factories import KindFactory, PondFactory
+
+    day = dt.date(2024, 5, 2)
+    kind = KindFactory()
+    pond = PondFactory(kinds=[kind])
+    catch = HaulDraft("DRAIN_DOWN", (CatchLine(kind.code, "FEMALE", 4),), is_complete=True)
+    receipt = ledger.record(
+        Draft(key=uuid.uuid4(), happened_on=day, pond=pond.code, haul=catch), by=None, today=day
+    )
+    haul = haul_model.objects.get(move_id=receipt.move_id)
+    return survey_book.begin(pond, survey_book.SurveyDraft((haul.pk,)), key=uuid.uuid4(), by=None)
+
+
 def batch_code() -> str:
     move_key()
     return "address-batch"
@@ -176,8 +231,18 @@ ROWS = [
     Row("stock:task-list", get=ROLES),
     Row("stock:task-add", get=OWNERS, post=OWNERS),
     Row("stock:task-drop", {"pk": task_id}, get=OWNERS, post=OWNERS),
+    Row("stock:count-list", get=ROLES),
+    Row("stock:count-detail", {"pk": count_id}, get=ROLES),
+    Row("stock:count-take-back", {"pk": count_id}, post=OWNERS),
     Row("stock:haul-list", get=ROLES),
     Row("stock:haul-detail", {"pk": haul_id}, get=ROLES),
+    Row("stock:survey-list", get=ROLES),
+    Row("stock:survey-new", get=HANDS, post=HANDS),
+    Row("stock:survey-detail", {"pk": survey_id}, get=ROLES),
+    Row("stock:survey-change", {"pk": survey_id}, get=HANDS, post=HANDS),
+    Row("stock:survey-drop", {"pk": survey_id}, post=HANDS),
+    Row("stock:survey-accept", {"pk": survey_id, "kind": survey_kind}, get=OWNERS, post=OWNERS),
+    Row("stock:count-plan", get=ROLES),
     Row("stock:batch-list", get=ROLES),
     Row("stock:batch-detail", {"code": batch_code}, get=ROLES),
     Row("stock:paper-add", get=HANDS, post=HANDS),

@@ -12,6 +12,7 @@ from ponds import units
 from ponds.lists import ListPage
 from stock.advisor.ratio import ratio
 from stock.models import Haul
+from stock.surveys import survey_of
 from stock.tables.hauls import HaulFilter, HaulTable
 
 CLASSES = {"females": "FEMALE", "males": "MALE", "unsexed": "UNSEXED", "juveniles": "JUVENILE"}
@@ -58,6 +59,7 @@ def haul_detail(request: HttpRequest, pk: int) -> HttpResponse:
     ]
     context = {
         "haul": haul,
+        "in_survey": survey_of(haul),
         "lines": lines,
         "ratios": ratios,
         "caught": sum(line.caught for line in lines),

@@ -32,6 +32,7 @@ from stock.moves_read import (
     with_entries,
 )
 from stock.refusals import KeyReused, LedgerRefusal
+from stock.surveys import survey_of
 from stock.tables.moves import MoveFilter, MoveTable, UncountedPaginator
 from stock.tasks import task_sentence
 from stock.views.log import SEE_OTHER, post_entry, show_entry
@@ -85,6 +86,7 @@ def move_detail(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         "beyond": beyond,
         "is_late": move.booked_on != move.happened_on,
         "haul": haul,
+        "in_survey": survey_of(haul) if haul else None,
         "catch": haul.lines.select_related("kind").order_by("kind__common_name", "of_class") if haul else [],
         "batches": list({entry.batch_id: entry.batch for entry in entries if entry.batch}.values()),
         "papers": move.papers.order_by("pk"),

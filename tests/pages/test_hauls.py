@@ -18,7 +18,7 @@ from tests.pages.bank import make_farm, today
 
 pytestmark = pytest.mark.django_db
 
-COUNTS = "/counts/"
+COUNTS = "/counts/hauls/"
 
 
 @pytest.fixture(autouse=True)

@@ -1,0 +1,388 @@
+"""Surveys read: rows -> hauls as plain values -> a pure reading -> what a count accepted from it would say.
+
+A reading's figures hold just before one of the survey's hauls, its reference; a count holds at the end of a
+day, here the day of the last haul. What came and went between the two is added and taken off. Writes nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from ponds.models import Kind, Pond
+from stock.drafts import CLASSES, CountDraft
+from stock.estimators.survey import Circumstances, HaulCatch, Reading, SurveyReading, read_survey
+from stock.models import Count, Entry, Haul, HaulLine, Reason, Survey, SurveyHaul, SurveyMarked
+
+ADULTS = ("FEMALE", "MALE", "UNSEXED")
+DRAIN_DOWN = "drain-down"
+# Entries that change what the book says and no animal's place: no survey lost or won a head by them.
+BOOKKEEPING = (Reason.OPENING, Reason.BEYOND_BOOK, Reason.COUNT_RESET)
+Z_95 = 1.959964
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Heads of one class that came (above 0) or went (below 0) by one entry of a move that stands."""
+
+    kind_id: int
+    day: dt.date
+    move_id: int
+    of_class: str
+    heads: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class Net:
+    """What came less what went between a reading's reference and the end of the count's day, by class."""
+
+    by_class: dict[str, int] = field(default_factory=dict)
+
+    def of(self, of_class: str) -> int:
+        return self.by_class.get(of_class, 0)
+
+    @property
+    def adults(self) -> int:
+        return sum(self.of(of_class) for of_class in ADULTS)
+
+    @property
+    def is_nothing(self) -> bool:
+        return not any(self.by_class.values())
+
+
+@dataclass(frozen=True)
+class Floor:
+    """Heads proved by what was handled after the count's day, which no count may lie below."""
+
+    females: int = 0
+    males: int = 0
+    adults: int = 0
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a count accepted from a reading says at the end of its day; None for what was not counted."""
+
+    females: float | None
+    females_se: float | None
+    males: float | None
+    males_se: float | None
+    covariance: float
+    unsexed: float | None
+    unsexed_se: float | None
+    juveniles: float | None
+    juveniles_se: float | None
+    raised: tuple[str, ...] = ()
+
+    @property
+    def adults(self) -> float:
+        return sum(part for part in (self.females, self.males, self.unsexed) if part is not None)
+
+    @property
+    def adults_se(self) -> float:
+        variance = sum((se or 0.0) ** 2 for se in (self.females_se, self.males_se, self.unsexed_se))
+        return math.sqrt(max(0.0, variance + 2 * self.covariance))
+
+    def draft(self, *, pond: str, kind: str, as_of: dt.date, how_known: str) -> CountDraft:
+        """Return the count as the ledger takes it."""
+        return CountDraft(
+            pond=pond, kind=kind, as_of=as_of, how_known=how_known,
+            females=self.females, females_se=self.females_se, males=self.males, males_se=self.males_se,
+            covariance=self.covariance, unsexed=self.unsexed, unsexed_se=self.unsexed_se,
+            juveniles=self.juveniles, juveniles_se=self.juveniles_se,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class KindSurvey:
+    """A survey's hauls read for one kind."""
+
+    kind: Kind
+    hauls: tuple[Haul, ...]
+    catches: tuple[HaulCatch, ...]
+    reading: SurveyReading
+    flows: tuple[Flow, ...]
+    marked_before: dict[str, int]
+    moved_between: int
+
+    @property
+    def as_of(self) -> dt.date:
+        return dt.date.fromordinal(self.reading.as_of)
+
+    @property
+    def all_readings(self) -> tuple[Reading, ...]:
+        """The headline first, then the others; those without any figure too."""
+        head = (self.reading.headline,) if self.reading.headline else ()
+        return (*head, *self.reading.others)
+
+    @property
+    def can_be_accepted(self) -> tuple[Reading, ...]:
+        """The readings with a figure and a standard error, where the survey has something to accept at all."""
+        return () if self.reading.refusal else tuple(one for one in self.all_readings if _has_error(one))
+
+    def named(self, method: str) -> Reading | None:
+        """Return the acceptable reading of a code as given by `code_of`."""
+        return next((one for one in self.can_be_accepted if code_of(one) == method), None)
+
+    def net(self, reading: Reading) -> Net:
+        """Return what came less what went from the reading's reference haul through the end of the count's day."""
+        return net_from(self.flows, self.hauls, reading.reference)
+
+    def floor(self) -> Floor:
+        """Return the heads that moves and hauls after the count's day prove to have stood there."""
+        return _floor(self.flows, self.as_of)
+
+    def figures(self, reading: Reading) -> Figures:
+        """Return what a count accepted by this reading says at the end of its day."""
+        net, floor = self.net(reading), self.floor()
+        if reading.method == DRAIN_DOWN:
+            return _as_drained(self.catches[reading.reference], net, floor)
+        return _as_estimated(reading, net, floor)
+
+
+def code_of(reading: Reading) -> str:
+    """Return the code under which a reading is chosen and kept with a count: its variant, else its method."""
+    return (reading.variant or reading.method)[:20]
+
+
+def read(survey: Survey) -> list[KindSurvey]:
+    """Read a survey for each kind it caught: the members, what is marked, and one query of entries."""
+    return read_hauls(
+        survey.pond,
+        standing_hauls(survey),
+        marked=list(survey.marked_before.all()),
+        marks_checked=_marks_checked(survey),
+    )
+
+
+def read_hauls(
+    pond: Pond,
+    hauls: Sequence[Haul],
+    *,
+    marked: Iterable[SurveyMarked] = (),
+    marks_checked: tuple[int, int, int] | None = None,
+) -> list[KindSurvey]:
+    """Read hauls that stand, oldest first, for each kind they caught."""
+    if not hauls:
+        return []
+    kinds = {line.kind_id: line.kind for haul in hauls for line in haul.lines.all()}
+    flows = flows_of(pond, hauls[0].happened_on)
+    before: dict[int, dict[str, int]] = defaultdict(dict)
+    for row in marked:
+        before[row.kind_id][row.of_class] = row.heads
+    found = []
+    for kind in sorted(kinds.values(), key=lambda one: one.common_name):
+        own = tuple(flow for flow in flows if flow.kind_id == kind.pk)
+        between = moved_between(own, hauls)
+        catches = tuple(catch_of(haul, kind.pk) for haul in hauls)
+        reading = read_survey(
+            catches,
+            Circumstances(
+                marked_before=dict(before[kind.pk]), marks_checked=marks_checked, moved_between=between
+            ),
+        )
+        found.append(KindSurvey(kind, tuple(hauls), catches, reading, own, before[kind.pk], between))
+    return found
+
+
+def standing_hauls(survey: Survey) -> list[Haul]:
+    """Return the survey's hauls that stand, oldest first, with lines and kinds: two queries."""
+    return [haul for haul in all_hauls(survey) if not is_taken_back(haul)]
+
+
+def all_hauls(survey: Survey) -> list[Haul]:
+    """Return the survey's hauls, also those taken back, oldest first."""
+    return list(with_catch(Haul.objects.filter(in_survey__survey=survey)).order_by("happened_on", "pk"))
+
+
+def with_catch(hauls: QuerySet[Haul]) -> QuerySet[Haul]:
+    """Load hauls with what a survey reads of them."""
+    lines = HaulLine.objects.select_related("kind").order_by("kind__common_name", "pk")
+    return hauls.select_related("move__reversed_by", "move__replaced_by").prefetch_related(
+        Prefetch("lines", queryset=lines)
+    )
+
+
+def is_taken_back(haul: Haul) -> bool:
+    return getattr(haul.move, "reversed_by", None) is not None
+
+
+def catch_of(haul: Haul, kind_id: int) -> HaulCatch:
+    """Return one haul as an estimator reads it, for one kind."""
+    lines = [line for line in haul.lines.all() if line.kind_id == kind_id]
+    return HaulCatch(
+        day=haul.happened_on.toordinal(),
+        method=haul.method,
+        effort=haul.effort,
+        is_held_out=haul.is_held_out,
+        is_complete=haul.is_complete,
+        caught={line.of_class: line.caught for line in lines},
+        carrying={line.of_class: line.carrying_marks for line in lines},
+        newly_marked={line.of_class: line.newly_marked for line in lines},
+        dead={line.of_class: line.dead_in_net for line in lines},
+    )
+
+
+def flows_of(pond: Pond, first: dt.date) -> list[Flow]:
+    """Return what came to and went from a pond from a day on, by moves that stand: one query."""
+    rows = Entry.objects.filter(
+        Q(source__pond=pond) | Q(target__pond=pond),
+        happened_on__gte=first,
+        move__reversed_by=None,
+        move__reverses=None,
+    )
+    found = []
+    fields = (
+        "happened_on", "move_id", "heads", "reason", "source__kind_id", "source__pond_id", "source__of_class",
+        "target__pond_id", "target__of_class",
+    )  # fmt: skip
+    for day, move, heads, reason, kind, source, from_class, target, to_class in rows.order_by(
+        "happened_on", "pk"
+    ).values_list(*fields):
+        if source == pond.pk:
+            found.append(Flow(kind, day, move, from_class, -heads, reason))
+        if target == pond.pk:
+            found.append(Flow(kind, day, move, to_class, heads, reason))
+    return found
+
+
+def moved_between(flows: Iterable[Flow], hauls: Sequence[Haul]) -> int:
+    """
+    Return the adult heads that came or went by other moves than the hauls' own while the survey ran.
+
+    The book knows no hours: a move of the first haul's day counts, one of the last haul's day does not.
+    """
+    own = {haul.move_id for haul in hauls}
+    first, last = hauls[0].happened_on, hauls[-1].happened_on
+    return sum(
+        abs(flow.heads)
+        for flow in flows
+        if first <= flow.day < last
+        and flow.move_id not in own
+        and flow.of_class in ADULTS
+        and flow.reason not in (*BOOKKEEPING, Reason.SEXED, Reason.MATURED)
+    )
+
+
+def net_from(flows: Iterable[Flow], hauls: Sequence[Haul], reference: int) -> Net:
+    """Return what came less what went from the reference haul on, through the end of the last haul's day.
+
+    Sexing is no coming or going: the hauls were read by what their heads were found to be.
+    """
+    place = reference % len(hauls)
+    later = {haul.move_id for haul in hauls[place:]}
+    earlier = {haul.move_id for haul in hauls[:place]}
+    start, end = hauls[place].happened_on, hauls[-1].happened_on
+    by_class: dict[str, int] = defaultdict(int)
+    for flow in flows:
+        if flow.reason in BOOKKEEPING or flow.reason == Reason.SEXED or flow.move_id in earlier:
+            continue
+        if flow.reason == Reason.MATURED and flow.move_id in later:
+            continue
+        if flow.move_id in later or start <= flow.day <= end:
+            by_class[flow.of_class] += flow.heads
+    return Net({of_class: by_class[of_class] for of_class in CLASSES if by_class[of_class]})
+
+
+def ungrouped_hauls(pond: Pond) -> QuerySet[Haul]:
+    """Return a pond's hauls that stand and are read in no survey yet, newest first."""
+    hauls = Haul.objects.filter(pond=pond, in_survey=None, move__reversed_by=None)
+    return with_catch(hauls).order_by("-happened_on", "-pk")
+
+
+def survey_of(haul: Haul) -> int | None:
+    """Return the id of the survey a haul is read in, if any."""
+    return SurveyHaul.objects.filter(haul=haul).values_list("survey_id", flat=True).first()
+
+
+def open_survey(pond: Pond) -> Survey | None:
+    """Return the pond's newest survey from which no count was accepted yet, if any."""
+    standing = Count.objects.filter(reversed_by=None, survey__isnull=False).values("survey")
+    with_hauls = SurveyHaul.objects.values("survey")
+    return (
+        Survey.objects.filter(pond=pond, pk__in=with_hauls)
+        .exclude(pk__in=standing)
+        .select_related("pond")
+        .order_by("-pk")
+        .first()
+    )
+
+
+def _marks_checked(survey: Survey) -> tuple[int, int, int] | None:
+    if survey.marks_both is None or survey.marks_first_only is None or survey.marks_second_only is None:
+        return None
+    return survey.marks_both, survey.marks_first_only, survey.marks_second_only
+
+
+def _has_error(reading: Reading) -> bool:
+    total = reading.total
+    return total.value is not None and total.se is not None and math.isfinite(total.value)
+
+
+def _floor(flows: Iterable[Flow], as_of: dt.date) -> Floor:
+    """Heads that left after the day without having come after it must have stood there on the day."""
+    lowest = dict.fromkeys(CLASSES, 0)
+    running = dict.fromkeys(CLASSES, 0)
+    adults = least_adults = 0
+    by_day: dict[dt.date, dict[str, int]] = defaultdict(lambda: dict.fromkeys(CLASSES, 0))
+    for flow in flows:
+        if flow.day > as_of and flow.reason not in BOOKKEEPING and flow.reason != Reason.SEXED:
+            by_day[flow.day][flow.of_class] += flow.heads
+    for day in sorted(by_day):
+        for of_class, heads in by_day[day].items():
+            running[of_class] += heads
+            lowest[of_class] = min(lowest[of_class], running[of_class])
+        adults = sum(running[of_class] for of_class in ADULTS)
+        least_adults = min(least_adults, adults)
+    return Floor(females=-lowest["FEMALE"], males=-lowest["MALE"], adults=-least_adults)
+
+
+def _as_drained(catch: HaulCatch, net: Net, floor: Floor) -> Figures:
+    """Every head was counted: as it was found, class by class, without error."""
+    heads = {of_class: float(catch.caught.get(of_class, 0) + net.of(of_class)) for of_class in CLASSES}
+    heads = {of_class: max(0.0, number) for of_class, number in heads.items()}
+    females, raised_f = _raise(heads["FEMALE"], floor.females, "females")
+    males, raised_m = _raise(heads["MALE"], floor.males, "males")
+    return Figures(
+        females, 0.0, males, 0.0, 0.0, heads["UNSEXED"], 0.0, heads["JUVENILE"], 0.0, (*raised_f, *raised_m)
+    )
+
+
+def _as_estimated(reading: Reading, net: Net, floor: Floor) -> Figures:
+    juveniles = reading.juveniles
+    young = young_se = None
+    if juveniles is not None and juveniles.value is not None and juveniles.se is not None:
+        young, young_se = max(0.0, juveniles.value + net.of("JUVENILE")), juveniles.se
+    females, males = reading.females, reading.males
+    if females is None or males is None or females.value is None or males.value is None:
+        total, raised = _raise((reading.total.value or 0.0) + net.adults, floor.adults, "heads")
+        return Figures(None, None, None, None, 0.0, total, reading.total.se or 0.0, young, young_se, raised)
+    both = females.value + males.value
+    share = females.value / both if both else 0.5
+    f = females.value + net.of("FEMALE") + share * net.of("UNSEXED")
+    m = males.value + net.of("MALE") + (1 - share) * net.of("UNSEXED")
+    f, raised_f = _raise(f, floor.females, "females")
+    m, raised_m = _raise(m, floor.males, "males")
+    f_se, m_se = females.se or 0.0, males.se or 0.0
+    most = f_se * m_se
+    covariance = min(max(reading.covariance, -most), most)
+    # The unsexed are shared out among the two, so none are left over beside them.
+    return Figures(f, f_se, m, m_se, covariance, 0.0, 0.0, young, young_se, (*raised_f, *raised_m))
+
+
+def _raise(heads: float, known: int, noun: str) -> tuple[float, tuple[str, ...]]:
+    """Lift a figure to the heads that are known, and say so."""
+    heads = max(0.0, heads)
+    if known <= heads:
+        return heads, ()
+    words = (
+        f"Moves after that day prove at least {known} {noun}; the survey alone says {heads:.0f}, "
+        f"so the count says {known}."
+    )
+    return float(known), (words,)

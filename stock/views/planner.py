@@ -1,0 +1,60 @@
+"""The survey planner: asked and answered by GET, nothing is kept."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from ponds.farm import the_farm
+from ponds.roles import SignedRequest
+from stock.book import by_pond_and_kind
+from stock.forms.fields import FarmChoices, farm_choices
+from stock.forms.planner import MARKS, PASSES, PlannerForm
+from stock.planner_page import Answer, of_marks, of_passes, of_sexing
+
+
+@require_safe
+def count_plan(request: SignedRequest) -> HttpResponse:
+    """Ask how well a pond should be known, and answer how many to catch, mark, pass or sex."""
+    choices = farm_choices()
+    asked = request.GET.dict()
+    filled = ""
+    if asked:
+        filled = _from_the_book(asked, choices)
+    form = PlannerForm(asked or None, ponds=choices.ponds, kinds=choices.kinds)
+    answer = None
+    if form.is_bound and form.is_valid():
+        try:
+            answer = _answer(form)
+        except ValueError as error:
+            form.add_error(None, str(error))
+    context = {"form": form, "answer": answer, "filled": filled, "asked": form.is_bound}
+    return render(request, "stock/count_plan.html", context)
+
+
+def _from_the_book(asked: dict[str, str], choices: FarmChoices) -> str:
+    """Fill in the adults that the pond holds by the book, where none were typed; say so."""
+    pond = choices.pond(asked.get("pond", ""))
+    if pond is None or asked.get("expected"):
+        return ""
+    kind = choices.kind(asked.get("kind", ""))
+    held = by_pond_and_kind(the_farm().today(), pond_ids=[pond.pk])
+    adults = sum(
+        heads.females + heads.males + heads.unsexed
+        for (_, kind_id), heads in held.items()
+        if kind is None or kind_id == kind.pk
+    )
+    asked["expected"] = str(adults)
+    of_kind = f" of {kind.common_name}" if kind else ""
+    return f"Pond {pond.code} holds {adults} adults{of_kind} by the book; change the figure if you expect another."
+
+
+def _answer(form: PlannerForm) -> Answer:
+    asked = form.cleaned_data
+    expected, half_width = asked["expected"], float(asked["within"]) / 100
+    if asked["method"] == MARKS:
+        return of_marks(expected, half_width, asked["marked"])
+    if asked["method"] == PASSES:
+        return of_passes(expected, half_width, float(asked["chance"]) / 100)
+    return of_sexing(expected, half_width, float(asked["ratio"]))
