@@ -176,6 +176,8 @@ class Sheet:
 
 
 _registered: dict[str, Sheet] = {}
+# What other parts do once `load_sheet` has written a sheet, each told whom to tell how far it has come.
+after_loading: list[Callable[[Callable[[str], None]], None]] = []
 # The order in which a farm brings them in: what others name comes first.
 ORDER = ("kinds", "ponds", "stock", "turtles", "hauls", "nests", "lots", "moves")
 

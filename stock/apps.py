@@ -8,9 +8,10 @@ class StockConfig(AppConfig):
 
     def ready(self) -> None:
         from ponds import retiring
-        from ponds.sheets import register_sheet
+        from ponds.sheets import after_loading, register_sheet
         from stock import append_only
         from stock.haul_sheet import HAULS_SHEET
+        from stock.mixes import roll_all
         from stock.move_sheet import MOVES_SHEET
         from stock.retiring import heads_standing
         from stock.stock_sheet import STOCK_SHEET
@@ -18,5 +19,7 @@ class StockConfig(AppConfig):
         post_migrate.connect(append_only.install_for_app, sender=self)
         for sheet in (STOCK_SHEET, MOVES_SHEET, HAULS_SHEET):
             register_sheet(sheet)
+        if roll_all not in after_loading:
+            after_loading.append(roll_all)
         if heads_standing not in retiring.checks:
             retiring.checks.append(heads_standing)

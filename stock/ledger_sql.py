@@ -146,6 +146,11 @@ def forget_mixes(month: dt.date) -> None:
         cursor.execute("DELETE FROM stock_stockmix WHERE month >= %s", [month])
 
 
+def keep_mixes(rows: Sequence[tuple]) -> None:
+    """Keep what cells are made of: (cell, month, state as JSON)."""
+    _insert("stock_stockmix (cell_id, month, state)", rows)
+
+
 def _insert(into: str, rows: Sequence[tuple], otherwise: str = "") -> None:
     if rows:
         marks = ", ".join(["%s"] * len(rows[0]))

@@ -1,18 +1,22 @@
 """Where the heads of each cell came from: computed from entries, kept at month ends, never booked.
 
-The kept rows are only a saving of work: whatever is missing is replayed when it is read. `roll` is run after
-a posting is committed, when nobody else is posting.
+The kept rows are only a saving of work: whatever is missing is replayed when it is read. `roll` keeps them,
+month by month and in order: for a moment after a posting is committed, and to the end in the commands that
+fill a farm.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import json
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
 
 from django.db import transaction
-from django.db.models import F, Max, Min, OuterRef, Subquery
+from django.db.models import F, Min, OuterRef, Q, Subquery
 
+from ponds.farm import the_farm
 from ponds.seasons import season_of
 from stock import ledger_sql
 from stock.advisor.mix import Cell as MixCell
@@ -23,8 +27,14 @@ from stock.models import Cell, Entry, StockMix
 
 BEFORE_THE_REGISTER = 0
 ROWS_AT_ONCE = 2000
-# After a roll, so many times as long passes before the next one: a twentieth of the time at most.
-REST = 20
+# Seconds of rolling after a posting; who posted waits for them.
+MOMENT = 0.3
+# After a roll, so many times as long passes before the next one: a fifth of the time at most.
+REST = 4
+# Seconds between two reports of a long roll.
+REPORT_EVERY = 2.0
+# A reader between whose two looks months are dropped looks again so often, then replays everything.
+LOOKS = 3
 
 
 def mixes_on(day: dt.date) -> dict[tuple[int, int, str], CellMix]:
@@ -33,8 +43,7 @@ def mixes_on(day: dt.date) -> dict[tuple[int, int, str], CellMix]:
 
     Batches are named by their ids as text. Three queries, and the replay of what is not kept yet.
     """
-    last = _last_kept(before=day.replace(day=1))
-    state = _kept_state(last) if last else {}
+    last, state = _start(day.replace(day=1))
     state = replay(_entries_between(next_month(last) if last else None, day), state)
     return {
         (int(cell.place), int(cell.kind), cell.stock_class): mix
@@ -50,7 +59,7 @@ def forget_from(day: dt.date) -> None:
 
 def roll_soon(today: dt.date) -> None:
     """
-    Roll once the posting's transaction is committed, unless rolling takes too much of the time as it is.
+    Roll for a moment once the posting's transaction is committed, unless there was a roll just before.
 
     A back-dated posting drops what is kept since, so a run of them would replay the same months each time;
     what is not kept meanwhile is replayed by who reads it. A roll that fails is logged and made up for later:
@@ -63,7 +72,7 @@ def _roll_unless_resting(today: dt.date) -> None:
     began = time.monotonic()
     if began < _rest.until:
         return
-    roll(today)
+    roll(today, seconds=MOMENT)
     ended = time.monotonic()
     _rest.until = ended + REST * (ended - began)
 
@@ -77,22 +86,66 @@ class _Rest:
 _rest = _Rest()
 
 
-def roll(today: dt.date) -> int:
-    """Keep the mixes of every month that is over and not kept yet; return how many rows that made.
-
-    Does nothing where somebody is posting just now: the next posting tries again.
+def roll(
+    today: dt.date, *, seconds: float | None = None, progress: Callable[[dt.date], None] | None = None
+) -> int:
     """
+    Keep the mixes of the months that are over and not kept yet; return how many rows that made.
+
+    Parameters
+    ----------
+    today : date
+        The farm's today; its month is not over.
+    seconds : float, optional
+        Begin no month that would, by the one before, end later than this. One month is always kept, so that
+        every roll gets on. Without it, roll to the end.
+    progress : callable, optional
+        Told each month that is kept.
+
+    Notes
+    -----
+    Each month is written in a transaction of its own that holds the book alone. The roll ends where somebody
+    is posting at that moment, or has changed a month that it stands on: the next posting's roll goes on.
+    """
+    began = time.monotonic()
     this_month = today.replace(day=1)
-    last = _last_kept(before=this_month)
-    first_day = next_month(last) if last else None
-    if first_day == this_month:
+    kept = _kept(before=this_month)
+    if _first_to_keep(kept.month, this_month) is None:
         return 0
-    if not _entries_in(first_day, this_month - dt.timedelta(days=1)).exists():
-        return 0
-    with transaction.atomic():
-        if not try_lock_book_alone():
-            return 0
-        return _roll(this_month)
+    rolling = _Rolling(this_month, kept)
+    made, longest = 0, 0.0
+    while True:
+        started = time.monotonic()
+        if made and seconds is not None and started - began + longest > seconds:
+            return made
+        rows = rolling.keep_next()
+        if not rows:
+            return made
+        made += rows
+        longest = max(longest, time.monotonic() - started)
+        if progress is not None and rolling.kept.month is not None:
+            progress(rolling.kept.month)
+
+
+def roll_all(say: Callable[[str], None]) -> None:
+    """Roll to the end, saying how far it has come: for the commands that fill a farm."""
+    today = the_farm().today()
+    began = reported = time.monotonic()
+    months = 0
+
+    def report(month: dt.date) -> None:
+        nonlocal months, reported
+        months += 1
+        if time.monotonic() - reported >= REPORT_EVERY:
+            reported = time.monotonic()
+            say(f"Origins kept through {month:%Y-%m}, {reported - began:,.1f} s")
+
+    rows = roll(today, progress=report)
+    if rows:
+        say(f"Origins of {months:,} months kept, {rows:,} rows, {time.monotonic() - began:,.1f} s")
+    this_month = today.replace(day=1)
+    if _first_to_keep(_kept(before=this_month).month, this_month) is not None:
+        say("Somebody is posting: the other months' origins are kept after later postings.")
 
 
 def recomputed(through: dt.date) -> Iterator[tuple[dt.date, dict[MixCell, CellMix]]]:
@@ -102,30 +155,70 @@ def recomputed(through: dt.date) -> Iterator[tuple[dt.date, dict[MixCell, CellMi
         yield from _by_month({}, first.replace(day=1), through)
 
 
-def _roll(this_month: dt.date) -> int:
-    last = _last_kept(before=this_month)
-    state = _kept_state(last) if last else {}
-    first = next_month(last) if last else None
-    if first is None:
-        earliest = Entry.objects.aggregate(first=Min("booked_on"))["first"]
-        if earliest is None:
+class _Kept(NamedTuple):
+    """
+    The latest month kept, and the newest row of it; None where nothing is kept.
+
+    A posting that drops a month drops all after it, and rows kept anew have new ids: while this is the same,
+    so is all that is kept.
+    """
+
+    month: dt.date | None = None
+    newest: int | None = None
+
+
+class _Rolling:
+    """A roll under way: what is kept so far, and the mixes of all cells at the end of it."""
+
+    def __init__(self, this_month: dt.date, kept: _Kept) -> None:
+        self.this_month = this_month
+        self.kept = kept
+        # Where `kept` was dropped since it was read, no month will be written.
+        self.state = _kept_state(kept, this_month) or {}
+        self.cell_ids = {
+            MixCell(str(pond), str(kind), of_class): pk
+            for pk, pond, kind, of_class in _pond_cells().values_list("pk", "pond_id", "kind_id", "of_class")
+        }
+
+    def keep_next(self) -> int:
+        """
+        Keep the next month that has entries; return the rows written, 0 where none can be kept now.
+
+        The month is read and replayed while others may post. Entries are only ever added, so where it is still
+        the first to keep, and has as many, once the book is held alone, nothing was posted meanwhile.
+        """
+        month = _first_to_keep(self.kept.month, self.this_month)
+        if month is None:
             return 0
-        first = earliest.replace(day=1)
-    cell_ids = {
-        MixCell(str(pond), str(kind), of_class): pk
-        for pk, pond, kind, of_class in Cell.objects.filter(pond__isnull=False).values_list(
-            "pk", "pond_id", "kind_id", "of_class"
-        )
-    }
-    made = 0
-    for month, changed in _by_month(state, first, this_month - dt.timedelta(days=1)):
-        rows = [
-            StockMix(cell_id=cell_ids[cell], month=month, state=_to_json(mix))
-            for cell, mix in changed.items()
-        ]
-        StockMix.objects.bulk_create(rows, batch_size=ROWS_AT_ONCE)
-        made += len(rows)
-    return made
+        end = next_month(month) - dt.timedelta(days=1)
+        counted = _entries_in(month, end).count()
+        state, touched = _replayed(_entries_between(month, end), self.state)
+        if not touched <= self.cell_ids.keys():
+            return 0
+        rows = [(self.cell_ids[cell], month, json.dumps(_to_json(state[cell]))) for cell in touched]
+        with transaction.atomic():
+            if not try_lock_book_alone():
+                return 0
+            is_as_read = (
+                _kept(before=self.this_month) == self.kept
+                and _first_to_keep(self.kept.month, self.this_month) == month
+                and _entries_in(month, end).count() == counted
+            )
+            if not is_as_read:
+                return 0
+            ledger_sql.keep_mixes(rows)
+            self.kept = _kept(before=self.this_month)
+        self.state = state
+        return len(rows)
+
+
+def _replayed(
+    entries: Iterator[MixEntry], state: dict[MixCell, CellMix]
+) -> tuple[dict[MixCell, CellMix], set[MixCell]]:
+    """Return the state after the entries, and the pond cells they touched."""
+    seen = list(entries)
+    touched = {cell for entry in seen for cell in (entry.source, entry.target) if not cell.outside}
+    return replay(seen, state), touched
 
 
 def _by_month(
@@ -134,28 +227,65 @@ def _by_month(
     month = first
     while month <= through:
         end = min(next_month(month) - dt.timedelta(days=1), through)
-        entries = list(_entries_between(month, end))
-        if entries:
-            state = replay(entries, state)
-            touched = {cell for entry in entries for cell in (entry.source, entry.target) if not cell.outside}
+        state, touched = _replayed(_entries_between(month, end), state)
+        if touched:
             yield month, {cell: state[cell] for cell in touched}
         month = next_month(month)
 
 
-def _last_kept(*, before: dt.date) -> dt.date | None:
-    return StockMix.objects.filter(month__lt=before).aggregate(last=Max("month"))["last"]
+def _newest(before: dt.date):
+    return StockMix.objects.filter(month__lt=before).order_by("-month", "-pk")
 
 
-def _kept_state(last: dt.date) -> dict[MixCell, CellMix]:
-    latest = StockMix.objects.filter(cell=OuterRef("pk"), month__lte=last).order_by("-month")
-    rows = Cell.objects.filter(pond__isnull=False).values_list(
-        "pond_id", "kind_id", "of_class", Subquery(latest.values("state")[:1])
+def _kept(*, before: dt.date) -> _Kept:
+    return _Kept(*(_newest(before).values_list("month", "pk").first() or ()))
+
+
+def _first_to_keep(kept: dt.date | None, this_month: dt.date) -> dt.date | None:
+    """Return the first month after the one kept, and before this month, that has entries to replay."""
+    first = next_month(kept) if kept else None
+    if first is not None and first >= this_month:
+        return None
+    entries = _without_taken_back(_entries_in(first, this_month - dt.timedelta(days=1))).filter(
+        Q(source__pond__isnull=False) | Q(target__pond__isnull=False)
     )
-    return {
-        MixCell(str(pond), str(kind), of_class): _from_json(state)
-        for pond, kind, of_class, state in rows
-        if state is not None
-    }
+    day = entries.order_by("booked_on").values_list("booked_on", flat=True).first()
+    return day.replace(day=1) if day else None
+
+
+def _pond_cells():
+    return Cell.objects.filter(pond__isnull=False)
+
+
+def _start(month: dt.date) -> tuple[dt.date | None, dict[MixCell, CellMix]]:
+    """Return the last month kept before `month`, and the mixes of all cells at its end."""
+    for _ in range(LOOKS):
+        kept = _kept(before=month)
+        state = _kept_state(kept, month)
+        if state is not None:
+            return kept.month, state
+    return None, {}
+
+
+def _kept_state(kept: _Kept, before: dt.date) -> dict[MixCell, CellMix] | None:
+    """Return the mixes of all cells at the end of what is kept; None where that was dropped since."""
+    if kept.month is None:
+        return {}
+    latest = StockMix.objects.filter(cell=OuterRef("pk"), month__lte=kept.month).order_by("-month")
+    rows = _pond_cells().values_list(
+        "pond_id",
+        "kind_id",
+        "of_class",
+        Subquery(latest.values("state")[:1]),
+        Subquery(_newest(before).values("pk")[:1]),
+    )
+    state = {}
+    for pond, kind, of_class, mix, newest in rows:
+        if newest != kept.newest:
+            return None
+        if mix is not None:
+            state[MixCell(str(pond), str(kind), of_class)] = _from_json(mix)
+    return state
 
 
 def _entries_in(first: dt.date | None, last: dt.date):
@@ -163,13 +293,19 @@ def _entries_in(first: dt.date | None, last: dt.date):
     return entries.filter(booked_on__gte=first) if first is not None else entries
 
 
+def _without_taken_back(entries):
+    """Leave out a move and its reversal of the same book day, which leave no trace.
+
+    Else females that never left would count as newly arrived.
+    """
+    return entries.exclude(move__reversed_by__booked_on=F("booked_on")).exclude(
+        move__reverses__booked_on=F("booked_on")
+    )
+
+
 def _entries_between(first: dt.date | None, last: dt.date) -> Iterator[MixEntry]:
     rows = (
-        _entries_in(first, last)
-        # A move and its reversal on the same book day leave no trace; else females that never left would
-        # count as newly arrived.
-        .exclude(move__reversed_by__booked_on=F("booked_on"))
-        .exclude(move__reverses__booked_on=F("booked_on"))
+        _without_taken_back(_entries_in(first, last))
         .order_by("booked_on", "pk")
         .values_list(
             "source__pond_id", "source__outside", "source__kind_id", "source__of_class",

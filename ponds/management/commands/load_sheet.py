@@ -9,7 +9,7 @@ from django.contrib.auth import get_user_model
 from django.core.management.base import BaseCommand, CommandError
 
 from ponds.sheet_files import MOST_BYTES
-from ponds.sheets import Outcome, load, registered_sheets
+from ponds.sheets import Outcome, after_loading, load, registered_sheets
 
 
 class Command(BaseCommand):
@@ -37,6 +37,9 @@ class Command(BaseCommand):
             sheet, path.name, _content(path), by=_person(options["by"]), dry_run=options["dry_run"]
         )
         self._report(outcome)
+        if outcome.is_written:
+            for afterwards in after_loading:
+                afterwards(self.stdout.write)
 
     def _report(self, outcome: Outcome) -> None:
         if outcome.bad_rows:

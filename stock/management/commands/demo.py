@@ -12,6 +12,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from stock.demo import DemoRefused, is_loaded, load_demo, refuse_other_than_empty
 from stock.demo_sign_in import sign_in_lines
+from stock.mixes import roll_all
 
 HOST = "127.0.0.1"
 WORKERS, THREADS = 2, 4
@@ -59,6 +60,7 @@ class Command(BaseCommand):
             f"Loaded: {figures.ponds} ponds, {figures.moves} moves with {figures.entries} entries, "
             f"{figures.hauls} hauls, {figures.nests:,} nests in {figures.nest_rows:,} rows."
         )
+        roll_all(self._say)
 
     def _say(self, line: str) -> None:
         self.stdout.write(line)

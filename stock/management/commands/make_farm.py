@@ -14,7 +14,7 @@ from ponds import nest_book, places
 from ponds.farm import the_farm
 from ponds.kinds_shipped import load_shipped_kinds
 from ponds.models import Kind, NestDay, Pond
-from stock import ledger
+from stock import ledger, mixes
 from stock.made_farm import HEAD_LIMIT, MadeFarm
 from stock.models import Move
 
@@ -58,6 +58,7 @@ class Command(BaseCommand):
         self._make_ponds(farm)
         posted = self._post(farm, today)
         rows = self._write_nests(farm, today)
+        mixes.roll_all(self._say)
         self._say(
             f"Made {options['ponds']:,} ponds, {posted:,} moves and {rows:,} rows of the nest book in "
             f"{time.monotonic() - began:,.1f} s."
