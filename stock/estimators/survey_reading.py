@@ -13,6 +13,11 @@ CLASSES = (*ADULTS, JUVENILE)
 SEINE, TRAPS, DRAIN_DOWN = "SEINE", "TRAPS", "DRAIN_DOWN"
 
 
+def heads_of(count: int, word: str) -> str:
+    """Return a number with its word, in the plural but for one: "1 female", "3 females"."""
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
 @dataclass(frozen=True)
 class HaulCatch:
     """
