@@ -34,6 +34,7 @@ def make(
     heads: int | None = None,
     why: str = "",
     due_on: dt.date | None = None,
+    review_month: dt.date | None = None,
     by,
     today: dt.date,
 ) -> Task:
@@ -73,6 +74,7 @@ def make(
         why=why.strip(),
         decided_on=today,
         due_on=due_on,
+        review_month=review_month,
         by=by,
         by_name=by.get_username() if by is not None else "the register",
     )

@@ -360,8 +360,8 @@ def _months(today: dt.date, role: str) -> Iterator[TodayLine]:
     yield TodayLine(
         "Months open",
         f"{which} not closed{oldest_words}.",
-        link("stock:month-list" if role == OWNER else "stock:move-list"),
-        "See the months" if role == OWNER else "See the moves",
+        link("stock:review", f"{oldest:%Y-%m}"),
+        "Review it" if role == OWNER else "See the review",
     )
 
 

@@ -13,6 +13,7 @@ from stock.views import (
     planner,
     pond,
     ponds,
+    reviews,
     surveys,
     tasks,
 )
@@ -33,6 +34,10 @@ urlpatterns = [
     path("moves/<uuid:key>/", moves.move_detail, name="move-detail"),
     path("moves/<uuid:key>/reverse/", moves.move_reverse, name="move-reverse"),
     path("moves/<uuid:key>/correct/", moves.move_correct, name="move-correct"),
+    path("review/", reviews.review_latest, name="review-latest"),
+    path("review/<str:month>/", reviews.ReviewMonth.as_view(), name="review"),
+    path("review/<str:month>/<str:code>/", reviews.review_pond, name="review-pond"),
+    path("review/<str:month>/<str:code>/sign/", reviews.review_sign, name="review-sign"),
     path("months/", months.month_list, name="month-list"),
     path("months/close/", months.month_close, name="month-close"),
     path("tasks/", tasks.TaskList.as_view(), name="task-list"),

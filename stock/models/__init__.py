@@ -6,6 +6,7 @@ from stock.models.counts import Count, CountHaul, CountReversal
 from stock.models.hauls import Haul, HaulLine
 from stock.models.marks import MarkStep, Turtle
 from stock.models.moves import Cause, Entry, Move, Reason
+from stock.models.reviews import PondReview
 from stock.models.surveys import Survey, SurveyHaul, SurveyMarked
 from stock.models.tasks import LastLook, RefusedPost, Task, TaskMove
 
@@ -27,6 +28,7 @@ __all__ = [
     "Move",
     "Outside",
     "Paper",
+    "PondReview",
     "Reason",
     "RefusedPost",
     "StockMix",

@@ -28,6 +28,9 @@ class Task(models.Model):
     why = models.CharField(max_length=300, blank=True)
     decided_on = models.DateField()
     due_on = models.DateField(null=True, blank=True)
+    review_month = models.DateField(
+        null=True, blank=True, help_text="First day of the month in whose review it was decided."
+    )
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
     by_name = models.CharField(max_length=150)
     recorded_at = models.DateTimeField(db_default=Now(), editable=False)

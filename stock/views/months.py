@@ -15,6 +15,7 @@ from ponds.roles import SignedRequest, for_owner
 from stock import ledger
 from stock.months import months, next_month, next_to_close
 from stock.refusals import LedgerRefusal
+from stock.review_rows import unsigned_codes
 
 SEE_OTHER = 303
 UNPROCESSABLE = 422
@@ -54,5 +55,11 @@ def month_close(request: SignedRequest) -> HttpResponse:
     if to_close is None:
         messages.error(request, refusal or "No month is over and open: there is nothing to close now.")
         return HttpResponseRedirect(reverse("stock:month-list"), status=SEE_OTHER)
-    context = {"month": to_close, "opens": next_month(to_close), "refusal": refusal, "note": note}
+    context = {
+        "month": to_close,
+        "opens": next_month(to_close),
+        "refusal": refusal,
+        "note": note,
+        "unsigned": unsigned_codes(to_close),
+    }
     return render(request, "stock/month_close.html", context, status=UNPROCESSABLE if refusal else 200)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
@@ -68,6 +70,7 @@ def task_add(request: HttpRequest) -> HttpResponse:
                 heads=typed["heads"],
                 why=typed["why"],
                 due_on=typed["due_on"],
+                review_month=_review_month(request),
                 by=request.user,
                 today=the_farm().today(),
             )
@@ -101,8 +104,18 @@ def task_drop(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _show_form(request: HttpRequest, form: TaskForm) -> HttpResponse:
-    context = {"form": form, "next": _next_page(request)}
+    month = _review_month(request)
+    context = {"form": form, "next": _next_page(request), "review": f"{month:%Y-%m}" if month else ""}
     return render(request, "stock/task_add.html", context)
+
+
+def _review_month(request: HttpRequest) -> dt.date | None:
+    """Return the month in whose review the task is decided; None for one decided elsewhere."""
+    asked = request.POST.get("review") or request.GET.get("review") or ""
+    try:
+        return dt.date.fromisoformat(f"{asked}-01") if len(asked) == len("2026-10") else None
+    except ValueError:
+        return None
 
 
 def _next_page(request: HttpRequest) -> str:

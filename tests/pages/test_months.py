@@ -106,6 +106,6 @@ def test_only_an_owner_sees_and_closes_months(hand, reader):
     assert not MonthClose.objects.exists()
 
 
-def test_today_and_settings_lead_an_owner_to_the_months(owner):
-    for address in ("/", reverse("ponds:settings")):
-        assert f'href="{MONTHS}"' in words(owner.get(address))
+def test_today_leads_to_the_review_of_the_oldest_open_month_and_settings_to_the_months(owner):
+    assert f'href="/review/{FIRST:%Y-%m}/"' in words(owner.get("/"))
+    assert f'href="{MONTHS}"' in words(owner.get(reverse("ponds:settings")))

@@ -103,9 +103,18 @@ document.addEventListener("keydown", (event) => {
   search.select();
 });
 
+// "n" and "p" go to the page beside this one, under the same conditions.
+document.addEventListener("keydown", (event) => {
+  const rel = { n: "next", p: "prev" }[event.key];
+  if (!rel || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (document.body.classList.contains("bank") || localStorage.getItem("shortcuts") === "off") return;
+  if (event.target.closest("input, select, textarea, [contenteditable]")) return;
+  document.querySelector(`.crumbs a[rel=${rel}]`)?.click();
+});
+
 for (const button of document.querySelectorAll("[data-shortcuts]")) {
   const isOff = () => localStorage.getItem("shortcuts") === "off";
-  const show = () => { button.textContent = isOff() ? "Switch the / key on" : "Switch the / key off"; };
+  const show = () => { button.textContent = isOff() ? "Switch the keys on" : "Switch the keys off"; };
   button.hidden = false;
   show();
   button.addEventListener("click", () => {

@@ -1,0 +1,58 @@
+"""Signatures of reviews are written here and nowhere else."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+from django.db import transaction
+
+from ponds.models import Pond
+from stock.ledger_sql import last_closed_month
+from stock.models import PondReview
+from stock.months import next_month
+
+LONGEST_WORDS = 2000
+
+
+class NotSigned(Exception):
+    """A signature that was not taken; `sentence` says why."""
+
+    def __init__(self, sentence: str, *, field: str = "") -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.field = field
+
+
+def sign(pond: Pond, month: dt.date, *, words: str, key: uuid.UUID, by, today: dt.date) -> PondReview:
+    """
+    Sign a pond's month. The same key again gives the signature that stands.
+
+    Raises
+    ------
+    NotSigned
+        The month is not over, is closed, or the words are too long.
+    """
+    words = words.strip()
+    if len(words) > LONGEST_WORDS:
+        raise NotSigned(
+            f"What was decided has {len(words):,} characters; {LONGEST_WORDS:,} fit. Shorten it.",
+            field="words",
+        )
+    opens = next_month(month)
+    if today < opens:
+        raise NotSigned(f"{month:%B %Y} is not over yet: it can be signed from {opens} on.")
+    if pond.opened_on >= opens:
+        raise NotSigned(f"Pond {pond.code} was opened on {pond.opened_on}, after {month:%B %Y}.")
+    with transaction.atomic():
+        Pond.objects.select_for_update().get(pk=pond.pk)
+        if standing := PondReview.objects.filter(key=key).first():
+            return standing
+        closed = last_closed_month()
+        if closed is not None and month <= closed:
+            raise NotSigned(
+                f"{month:%B %Y} is closed: what is found later is decided in the review of an open month."
+            )
+        return PondReview.objects.create(
+            key=key, pond=pond, month=month, words=words, by=by, by_name=by.get_username()
+        )

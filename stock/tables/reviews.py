@@ -1,0 +1,199 @@
+"""The table of a month: one row a pond and kind."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import django_tables2 as tables
+from django import forms
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from ponds.computed_lists import RowFilterForm
+from ponds.lists import NumberColumn, PlainTable
+from stock.links import link
+from stock.review import KindMonth, PondMonth
+from stock.review_rows import Nests
+from stock.templatetags.stock_format import ratio as ratio_words
+
+SIGNED, UNSIGNED, TO_EXPLAIN = "signed", "unsigned", "to-explain"
+
+
+@dataclass(frozen=True)
+class MonthRow:
+    """A pond and kind of a month as the table shows it."""
+
+    month: str
+    pond_month: PondMonth
+    kind_month: KindMonth
+    place: int
+
+    @property
+    def pond(self) -> str:
+        return self.pond_month.pond_code
+
+    @property
+    def kind(self) -> str:
+        return self.kind_month.facts.kind_name
+
+    @property
+    def opening(self) -> int:
+        return self.kind_month.total.opening
+
+    @property
+    def came(self) -> int:
+        return self.kind_month.total.came
+
+    @property
+    def went(self) -> int:
+        return self.kind_month.total.went
+
+    @property
+    def dead(self) -> int:
+        return self.kind_month.total.dead
+
+    @property
+    def closing(self) -> int:
+        return self.kind_month.total.closing
+
+    @property
+    def females(self) -> int:
+        return self.kind_month.facts.heads.females
+
+    @property
+    def males(self) -> int:
+        return self.kind_month.facts.heads.males
+
+    @property
+    def ratio(self) -> float | None:
+        if self.females and not self.males:
+            return math.inf
+        return self.females / self.males if self.males else None
+
+    @property
+    def verdict(self) -> str:
+        return self.kind_month.facts.word
+
+    @property
+    def nests(self) -> int:
+        return self._nests("month").nests
+
+    @property
+    def eggs(self) -> int:
+        return self._nests("month").eggs
+
+    @property
+    def nests_before(self) -> int:
+        return self._nests("year_before").nests
+
+    @property
+    def to_explain(self) -> int:
+        return len(self.kind_month.to_explain)
+
+    @property
+    def decisions(self) -> int:
+        return len(self.pond_month.decisions)
+
+    @property
+    def signed_by(self) -> str:
+        return self.pond_month.signature.by_name if self.pond_month.signature else ""
+
+    @cached_property
+    def rank(self) -> tuple[int, int]:
+        return self.kind_month.facts.rank, self.place
+
+    def _nests(self, span: str) -> Nests:
+        nests = self.kind_month.nests
+        return getattr(nests, span) if nests is not None else Nests()
+
+
+class MonthTable(PlainTable):
+    """Every pond and kind of a month, in the order of what needs a decision."""
+
+    caption = "Every pond's month"
+    row_header = "pond"
+
+    pond = tables.Column(order_by=("place",))
+    kind = tables.Column(order_by=("kind", "place"), attrs={"td": {"class": "wide kind"}})
+    verdict = tables.Column(verbose_name="Verdict", order_by=("rank",), attrs={"td": {"class": "wide"}})
+    opening = NumberColumn(verbose_name="Opening")
+    came = NumberColumn(verbose_name="In")
+    went = NumberColumn(verbose_name="Out")
+    dead = NumberColumn(verbose_name="Dead")
+    closing = NumberColumn(verbose_name="Closing")
+    females = NumberColumn(verbose_name="Females")
+    males = NumberColumn(verbose_name="Males")
+    ratio = NumberColumn(verbose_name="By the book")
+    nests = NumberColumn(verbose_name="Nests")
+    eggs = NumberColumn(verbose_name="Eggs")
+    nests_before = NumberColumn(verbose_name="Nests, year before", visible=False)
+    to_explain = NumberColumn(verbose_name="To explain")
+    decisions = NumberColumn(verbose_name="Decided", visible=False)
+    signed_by = tables.Column(verbose_name="Signed by")
+
+    class Meta(PlainTable.Meta):
+        order_by = ("verdict",)
+        attrs = {"class": "table cards dense"}
+        empty_text = "No pond and kind is like that in this month. Show all to see the rest."
+
+    def render_pond(self, record: MonthRow) -> SafeString:
+        return format_html(
+            '<a href="{}" aria-label="Review pond {}">{}</a>',
+            link("stock:review-pond", record.month, record.pond),
+            record.pond,
+            record.pond,
+        )
+
+    def value_pond(self, record: MonthRow) -> str:
+        return record.pond
+
+    def render_verdict(self, record: MonthRow) -> SafeString:
+        worst, *others = record.kind_month.facts.tags
+        css = f"tag tag-{worst.tone}" if worst.tone else "tag"
+        more = format_html_join("", ' <span class="note also">{}</span>', ((tag.words,) for tag in others))
+        return format_html('<span class="{}">{}</span>{}', css, worst.words, more)
+
+    def value_verdict(self, record: MonthRow) -> str:
+        return "; ".join(tag.words for tag in record.kind_month.facts.tags)
+
+    def render_ratio(self, record: MonthRow) -> str:
+        return ratio_words(record.ratio)
+
+    def value_ratio(self, record: MonthRow) -> float | str:
+        if record.ratio is None:
+            return ""
+        return "no males" if math.isinf(record.ratio) else record.ratio
+
+    def render_signed_by(self, record: MonthRow) -> SafeString | str:
+        if record.signed_by:
+            return record.signed_by
+        return format_html('<span class="tag tag-warn">{}</span>', "not signed")
+
+    def value_signed_by(self, record: MonthRow) -> str:
+        return record.signed_by
+
+
+class MonthFilterForm(RowFilterForm):
+    """Which of the month's rows are shown."""
+
+    show = forms.ChoiceField(
+        label="Show",
+        required=False,
+        choices=[
+            ("", "every pond"),
+            (UNSIGNED, "not signed yet"),
+            (SIGNED, "signed"),
+            (TO_EXPLAIN, "with something to explain"),
+        ],
+    )
+
+    def admits(self, row: MonthRow) -> bool:
+        chosen = self.cleaned_data["show"]
+        return {
+            "": True,
+            SIGNED: row.pond_month.signature is not None,
+            UNSIGNED: row.pond_month.signature is None,
+            TO_EXPLAIN: bool(row.kind_month.to_explain),
+        }[chosen]

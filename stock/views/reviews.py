@@ -1,0 +1,225 @@
+"""Review: what happened in a month, pond by pond, and what is decided."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
+
+from ponds.computed_lists import ComputedListPage
+from ponds.farm import the_farm
+from ponds.models import Pond
+from ponds.roles import OWNER, SignedRequest, for_owner, role_of
+from stock import review_book
+from stock.advice import Way, males_first
+from stock.forms.reviews import SignForm
+from stock.links import link, task_link
+from stock.months import months, next_month
+from stock.moves_read import move_sentence
+from stock.review import KindMonth, PondMonth, later_corrections, month_review, pond_month
+from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
+
+SEE_OTHER = 303
+UNPROCESSABLE = 422
+
+
+@require_safe
+def review_latest(request: HttpRequest) -> HttpResponse:
+    """Lead to the latest month that is over, or the running one on a farm of this month."""
+    found = months(the_farm().today())
+    month = next((month for month in found if not month.is_running), found[0])
+    return HttpResponseRedirect(reverse("stock:review", args=[f"{month.first_day:%Y-%m}"]))
+
+
+class ReviewMonth(ComputedListPage):
+    """The farm's month: every pond in the order of what needs a decision."""
+
+    table_class = MonthTable
+    filter_form_class = MonthFilterForm
+    template_name = "stock/review_month.html"
+    search_label = "Pond or kind"
+
+    def get_rows(self) -> list[MonthRow]:
+        self.month = _month(self.kwargs["month"])
+        self.today = the_farm().today()
+        self.review = month_review(self.month, self.today)
+        self.export_name = f"review-{self.month:%Y-%m}"
+        rows = [(pond, kind) for pond in self.review.ponds for kind in pond.kinds]
+        return [MonthRow(f"{self.month:%Y-%m}", pond, kind, place) for place, (pond, kind) in enumerate(rows)]
+
+    def words_of(self, row: MonthRow) -> str:
+        return f"pond {row.pond} {row.pond_month.pond_name} {row.kind} {row.verdict}"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        closing = next((one for one in months(self.today) if one.first_day == self.month), None)
+        close = closing.close if closing else None
+        ids = [pond.pond_id for pond in self.review.ponds]
+        return super().get_context_data(
+            review=self.review,
+            month=self.month,
+            close=close,
+            may_close=closing is not None and closing.is_next and role_of(self.request.user) == OWNER,
+            before=_word(self.month - dt.timedelta(days=1), self.today),
+            after=_word(next_month(self.month), self.today),
+            corrections=_sentences(later_corrections(self.month, ids)) if close else [],
+            first_unsigned=self.review.unsigned[0].pond_code if self.review.unsigned else "",
+            **kwargs,
+        )
+
+
+@require_http_methods(["GET", "HEAD"])
+def review_pond(request: SignedRequest, month: str, code: str) -> HttpResponse:
+    """Show one pond's month, with what would mend it and the form that signs it."""
+    first = _month(month)
+    pond = get_object_or_404(Pond, code=code)
+    return _show_pond(request, pond, first, SignForm())
+
+
+@require_http_methods(["POST"])
+@for_owner
+def review_sign(request: SignedRequest, month: str, code: str) -> HttpResponse:
+    """Sign one pond's month and go on to the next pond that is not signed."""
+    first, today = _month(month), the_farm().today()
+    pond = get_object_or_404(Pond, code=code)
+    form = SignForm(request.POST)
+    if form.is_valid():
+        try:
+            review_book.sign(
+                pond,
+                first,
+                words=form.cleaned_data["words"],
+                key=form.cleaned_data["key"],
+                by=request.user,
+                today=today,
+            )
+        except review_book.NotSigned as refused:
+            form.add_error(refused.field or None, refused.sentence)
+        else:
+            left = month_review(first, today).unsigned
+            messages.success(request, f"Pond {pond.code}: {first:%B %Y} is signed. {_left_words(left)}")
+            to = reverse("stock:review-pond", args=[month, left[0].pond_code]) if left else ""
+            return HttpResponseRedirect(to or reverse("stock:review", args=[month]), status=SEE_OTHER)
+    return _show_pond(request, pond, first, form, status=UNPROCESSABLE)
+
+
+@dataclass(frozen=True)
+class WayLink:
+    """A remedy with the address that makes it a decision of this review, "" for who may not."""
+
+    way: Way
+    url: str
+
+
+@dataclass(frozen=True)
+class KindPart:
+    """One kind of the page: its month, and the remedies with their links."""
+
+    month: KindMonth
+    males_first: str
+    aims: tuple[tuple[str, bool, tuple[WayLink, ...]], ...]
+    recount_url: str
+
+
+def _show_pond(
+    request: SignedRequest, pond: Pond, first: dt.date, form: SignForm, *, status: int = 200
+) -> HttpResponse:
+    farm = the_farm()
+    today = farm.today()
+    found = pond_month(pond, first, today)
+    if found is None:
+        raise Http404
+    codes = [one.pond_code for one in month_review(first, today).ponds]
+    at = codes.index(pond.code) if pond.code in codes else None
+    closed = next((one for one in months(today) if one.first_day == first), None)
+    is_over = next_month(first) <= today
+    may_decide = role_of(request.user) == OWNER and pond.retired_on is None
+    here = request.path.removesuffix("sign/")
+    context = {
+        "farm": farm,
+        "pond": pond,
+        "month": first,
+        "last": min(next_month(first) - dt.timedelta(days=1), today),
+        "is_running": not is_over,
+        "found": found,
+        "parts": [_part(kind, first, here, may_decide=may_decide) for kind in found.kinds],
+        "form": form,
+        "may_sign": may_decide and is_over and not (closed and closed.close),
+        "is_closed": bool(closed and closed.close),
+        "decide_url": _decide(pond.code, "", first, here) if may_decide else "",
+        "before": codes[at - 1] if at else "",
+        "after": codes[at + 1] if at is not None and at + 1 < len(codes) else "",
+        "corrections": _sentences(later_corrections(first, [pond.pk])) if closed and closed.close else [],
+    }
+    return render(request, "stock/review_pond.html", context, status=status)
+
+
+def _part(kind: KindMonth, month: dt.date, here: str, *, may_decide: bool) -> KindPart:
+    one = kind.facts
+    why = f"Review of {month:%B %Y}: {one.heads.females} females to {one.heads.males} males by the book."
+    aims = tuple(
+        (
+            aim.words,
+            aim.is_reached,
+            tuple(
+                WayLink(
+                    way,
+                    _decide(
+                        one.pond_code, way.verb, month, here,
+                        kind=one.kind_code, of_class=way.of_class, heads=way.heads, why=why,
+                    )
+                    if may_decide
+                    else "",
+                )
+                for way in aim.ways
+            ),
+        )
+        for aim in kind.aims
+    )  # fmt: skip
+    recount = _decide(one.pond_code, "RECOUNT", month, here, kind=one.kind_code) if may_decide else ""
+    return KindPart(kind, males_first(one), aims, recount)
+
+
+def _decide(code: str, verb: str, month: dt.date, here: str, **filled: object) -> str:
+    """Return the address of a task that is decided in a review and comes back to it."""
+    address = task_link(code, verb, **filled)  # type: ignore[arg-type]
+    return f"{address}&review={month:%Y-%m}&next={here}"
+
+
+def _sentences(moves) -> list[tuple[dt.date, str, str, str]]:
+    return [
+        (
+            move.happened_on,
+            ("Taken back: " if move.reverses_id else "") + move_sentence(move),
+            move.by_name,
+            link("stock:move-detail", move.key),
+        )
+        for move in moves
+    ]
+
+
+def _left_words(left: list[PondMonth]) -> str:
+    if not left:
+        return "Every pond is signed: the month can be closed."
+    return f"{len(left)} pond{'s' if len(left) > 1 else ''} to go."
+
+
+def _month(text: str) -> dt.date:
+    """Return the first day of a month written as 2026-10; a page not found for what is none, or not begun."""
+    try:
+        first = dt.date.fromisoformat(f"{text}-01")
+    except ValueError:
+        raise Http404 from None
+    if len(text) != len("2026-10") or first > the_farm().today() or first.year < 1990:
+        raise Http404
+    return first
+
+
+def _word(day: dt.date, today: dt.date) -> str:
+    """Return the month of a day as the address says it, "" for one not begun or before any book."""
+    return f"{day:%Y-%m}" if day <= today and day.year >= 1990 else ""
