@@ -4,6 +4,7 @@ from django.urls import path
 
 from stock.views import (
     counts,
+    farm_plan,
     hauls,
     log,
     months,
@@ -26,6 +27,8 @@ urlpatterns = [
     path("looked/", ponds.looked, name="looked"),
     path("new-females/", new_females.new_females, name="new-females"),
     path("new-females/tasks/", new_females.new_females_tasks, name="new-females-tasks"),
+    path("plan/", farm_plan.farm_plan, name="farm-plan"),
+    path("plan/tasks/", farm_plan.farm_plan_tasks, name="farm-plan-tasks"),
     path("log/", log.log, name="log"),
     path("log/sheet/", log.log_sheet, name="log-sheet"),
     path("log/refused/", log.refused_list, name="refused-list"),

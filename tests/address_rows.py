@@ -215,6 +215,8 @@ ROWS = [
     Row("ponds:nest-take-back", {"key": nest_key}, get=HANDS, post=HANDS),
     Row("stock:new-females", get=ROLES),
     Row("stock:new-females-tasks", post=OWNERS),
+    Row("stock:farm-plan", get=ROLES),
+    Row("stock:farm-plan-tasks", post=OWNERS),
     Row("stock:pond-list", get=ROLES),
     Row("stock:pond-detail", {"code": pond_code}, get=ROLES),
     Row("stock:looked", post=HANDS),

@@ -42,10 +42,12 @@ from stock.estimators.estimate import check_count, check_number
 FEWEST_HEADS = "fewest heads handled"
 MOST_EGGS = "most eggs"
 AIMS = (FEWEST_HEADS, MOST_EGGS)
+PONDS_IN_BAND, SHORT_OR_OVER = "ponds brought into band", "females short or over"
+"""Names of the stages before the aim."""
 
 __all__ = [
-    "AIMS", "ALL", "BUY", "FEMALE", "FEWEST_HEADS", "HANDLING_EGGS", "MALE", "MOST_EGGS", "ROOM", "SELL", "WELFARE",
-    "FarmPlan", "PlanMove", "PondStock", "Stage", "Unmet", "farm_plan",
+    "AIMS", "ALL", "BUY", "FEMALE", "FEWEST_HEADS", "HANDLING_EGGS", "MALE", "MOST_EGGS", "PONDS_IN_BAND", "ROOM",
+    "SELL", "SHORT_OR_OVER", "WELFARE", "FarmPlan", "PlanMove", "PondStock", "Stage", "Unmet", "farm_plan",
 ]  # fmt: skip
 
 HANDLING_EGGS = 0.001
@@ -381,7 +383,7 @@ def _search(
             if answer.bound > -math.inf
             else len(outside)
         )
-        stages.append(Stage("ponds brought into band", reached, most, answer.is_proven))
+        stages.append(Stage(PONDS_IN_BAND, reached, most, answer.is_proven))
         program.require(counted.ravel(), reached, len(outside))
         if reached < len(outside):
             say(f"{reached:g} can be; leaving the fewest females short or over in the rest.")
@@ -389,7 +391,7 @@ def _search(
             answer = program.solve(gaps, left(0.3))
             heads = heads if answer.heads is None else answer.heads
             still = _gap(places, heads)
-            stages.append(Stage("females short or over", still, max(0.0, answer.bound), answer.is_proven))
+            stages.append(Stage(SHORT_OR_OVER, still, max(0.0, answer.bound), answer.is_proven))
             program.require(gaps, 0.0, still)
     say(f"Looking for the {aim}.")
     costs = program.every(females_out=1.0, males_out=1.0, sold=1.0, bought=1.0)

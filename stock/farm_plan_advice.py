@@ -1,0 +1,366 @@
+"""Bridge from what is known of the ponds to the whole-farm plan: rows to plain values to the advisor to words.
+
+Nothing is read or written here: the view hands in what `pond_facts.pond_kinds` gave.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from functools import lru_cache
+
+from ponds.models import PondState
+from stock.advisor.farm_plan import (
+    ALL,
+    BUY,
+    PONDS_IN_BAND,
+    ROOM,
+    SELL,
+    SHORT_OR_OVER,
+    WELFARE,
+    FarmPlan,
+    PlanMove,
+    PondStock,
+    Unmet,
+    farm_plan,
+)
+from stock.advisor.placing import SETTLE, WELFARE_RATIO
+from stock.farm_plan_answer import SEASONS, PlanAnswer, PlannedMove, PlanQuestion, PondPlan
+from stock.placing_advice import eggs_a_female
+from stock.placing_answer import CannotAdvise
+from stock.pond_kind import PondKind
+from stock.templatetags.stock_format import ratio
+
+Pairs = Collection[tuple[int, int]]
+
+HELP_WORDS = {
+    SELL: "males may be sold",
+    BUY: "bought females may come",
+    ROOM: "head limits are raised",
+    WELFARE: f"females are let in beside more than one male to {WELFARE_RATIO:g} females, which harms them",
+    ALL: "males are sold, females bought and head limits raised together",
+}
+
+
+def plan_farm(question: PlanQuestion, facts: Sequence[PondKind], *, kept_apart: Pairs = ()) -> PlanAnswer:
+    """
+    Say which moves bring every pond into band.
+
+    Parameters
+    ----------
+    question : PlanQuestion
+    facts : sequence of PondKind
+        Every pond and kind of the day.
+    kept_apart : collection of (int, int)
+        Kinds (ids) that never share a pond, both ways round.
+
+    Raises
+    ------
+    CannotAdvise
+        If no pond is kept for the kinds asked about, or a kind lacks the figures for its eggs.
+    """
+    mine = [one for one in facts if one.kind_id in question.kind_ids]
+    if not mine:
+        raise CannotAdvise("No pond is kept for this kind and none of it stands in any.")
+    alone = [_left_alone(one, question) for one in mine]
+    names = {one.kind_id: one.kind_name for one in facts}
+    stocks = tuple(
+        _stock(one, is_alone=bool(why), apart=_apart_here(one, facts, kept_apart, names))
+        for one, why in zip(mine, alone, strict=True)
+    )
+    codes = {one.kind_id: one.kind_code for one in mine}
+    plan = _solve(
+        stocks,
+        tuple(sorted({(one.pond_code, one.head_room) for one in mine if one.head_room is not None})),
+        tuple(sorted((codes[a], codes[b]) for a, b in kept_apart if a in codes and b in codes)),
+        _eggs(mine) if question.is_for_eggs else None,
+        question,
+    )
+    ponds = _ponds(mine, alone, stocks, plan, [_apart_here(one, facts, kept_apart, names) for one in mine])
+    return PlanAnswer(
+        question=question,
+        plan=plan,
+        moves=_moves(plan, ponds),
+        ponds=ponds,
+        proof=_proof(plan, question),
+        cautions=_cautions(plan, ponds),
+    )
+
+
+@lru_cache(maxsize=32)
+def _solve(
+    stocks: tuple[PondStock, ...],
+    room: tuple[tuple[str, float], ...],
+    apart: tuple[tuple[str, str], ...],
+    eggs: tuple[tuple[str, float, float], ...] | None,
+    question: PlanQuestion,
+) -> FarmPlan:
+    """Ask the advisor; the last few answers are kept, so that page, sheet and print show the same plan."""
+    return farm_plan(
+        stocks,
+        room=dict(room),
+        apart=apart,
+        aim=question.aim,
+        may_sell_males=question.may_sell,
+        bought_females=question.bought,
+        eggs=None if eggs is None else {kind: (stays, moves) for kind, stays, moves in eggs},
+        time_limit=question.seconds,
+    )
+
+
+def _left_alone(facts: PondKind, question: PlanQuestion) -> str:
+    use = facts.use
+    if facts.pond_code in question.leave:
+        return "Left as it is, as you asked."
+    if use.in_quarantine:
+        ends = f", due to end on {use.ends_on.day} {use.ends_on:%b %Y}" if use.ends_on else ""
+        return f"In quarantine{ends}: nothing comes in and nothing leaves."
+    if use.code == PondState.State.RESTING:
+        return "Resting: it is left as it is until it is put back in use."
+    if facts.losing is not None and facts.losing.is_losing:
+        return f"{facts.losing.sentence} Find the cause first: nothing is moved in or out."
+    return ""
+
+
+def _apart_here(facts: PondKind, everywhere: Sequence[PondKind], pairs: Pairs, names: dict[int, str]) -> str:
+    """Return the kinds that stand in the pond and are never kept with this one, in words."""
+    found = {
+        names[one.kind_id]
+        for one in everywhere
+        if one.pond_id == facts.pond_id and one.heads.total and (facts.kind_id, one.kind_id) in pairs
+    }
+    return " and ".join(sorted(found))
+
+
+def _stock(facts: PondKind, *, is_alone: bool, apart: str) -> PondStock:
+    heads = facts.heads
+    return PondStock(
+        pond=facts.pond_code,
+        kind=facts.kind_code,
+        females=heads.females,
+        males=heads.males,
+        others=heads.unsexed + heads.juveniles,
+        band=facts.band,
+        space=facts.space_a_head,
+        may_give=not is_alone,
+        may_take=not is_alone and facts.is_allowed and not apart,
+        may_empty=not facts.is_allowed,
+    )
+
+
+def _eggs(mine: Sequence[PondKind]) -> tuple[tuple[str, float, float], ...]:
+    """Return kind, eggs of a settled female over the seasons, and eggs of one that must settle first."""
+    found = {}
+    for one in mine:
+        if one.kind_code not in found:
+            a_season, survival = eggs_a_female(one), one.figures["SURVIVAL"].expected
+            alive = [survival**season for season in range(1, SEASONS + 1)]
+            settling = [SETTLE[min(season, len(SETTLE) - 1)] for season in range(SEASONS)]
+            moved = math.fsum(share * lives for share, lives in zip(settling, alive, strict=True))
+            found[one.kind_code] = (a_season * math.fsum(alive), a_season * moved)
+    return tuple((kind, *pair) for kind, pair in sorted(found.items()))
+
+
+def _ponds(
+    mine: Sequence[PondKind],
+    alone: Sequence[str],
+    stocks: Sequence[PondStock],
+    plan: FarmPlan,
+    apart: Sequence[str],
+) -> tuple[PondPlan, ...]:
+    unmet = {one.place: one for one in plan.unmet}
+    added: dict[str, float] = {}
+    for one, stock, (females, males) in zip(mine, stocks, plan.after, strict=True):
+        more = (females + males - stock.females - stock.males) * one.space_a_head
+        added[one.pond_code] = added.get(one.pond_code, 0.0) + more
+    ponds = []
+    for place, one in enumerate(mine):
+        females, males = plan.after[place]
+        pond = PondPlan(
+            facts=one,
+            females=females,
+            males=males,
+            was_in_band=_is_in_band(one),
+            in_band=plan.in_band[place],
+            use_after=one.head_use + added[one.pond_code],
+            left_alone=alone[place],
+        )
+        if place in unmet:
+            pond = replace(pond, why_not=_why_not(pond, unmet[place], apart[place]))
+        ponds.append(pond)
+    return tuple(ponds)
+
+
+def _is_in_band(facts: PondKind) -> bool:
+    heads = facts.heads
+    if not heads.females and not heads.males:
+        return True
+    low, high = facts.band
+    return heads.males > 0 and low * heads.males - 1e-7 <= heads.females <= high * heads.males + 1e-7
+
+
+def _why_not(pond: PondPlan, unmet: Unmet, apart: str) -> str:
+    """Say in one go what is missing, what stands in the way, and what would bring it in."""
+    said = [_what_is_wrong(pond)]
+    if pond.left_alone:
+        return f"{said[0]} {pond.left_alone}"
+    if not pond.facts.is_allowed:
+        said.append(f"{pond.facts.kind_name} is not kept here, so nothing may come in.")
+    elif apart:
+        said.append(f"{apart} stand here and are kept apart, so nothing may come in.")
+    helps = [HELP_WORDS[word] for word in unmet.would_help]
+    if helps:
+        said.append(f"It would come into band if {' or if '.join(helps)}.")
+    elif not pond.facts.heads.females:
+        said.append(
+            "No females come in among males alone. Take all males out, place females, then bring males back."
+        )
+    else:
+        said.append(
+            "No single change would bring it in while the ponds in band stay so: ask for the ponds it shares "
+            "with to be left alone, or seek females elsewhere."
+        )
+    return " ".join(said)
+
+
+def _what_is_wrong(pond: PondPlan) -> str:
+    low, high = pond.facts.band
+    if not pond.males:
+        return f"No males to {pond.females} females."
+    if not pond.females:
+        return f"No females to {pond.males} males."
+    now = ratio(pond.females / pond.males)
+    if pond.females < low * pond.males:
+        lacking = math.ceil(low * pond.males - pond.females - 1e-7)
+        leaving = math.ceil(pond.males - pond.females / low - 1e-7)
+        return (
+            f"Short of females at {now}: {lacking} females more or {leaving} males fewer would do "
+            f"(the band begins at {low:g})."
+        )
+    surplus = math.ceil(pond.females - high * pond.males - 1e-7)
+    lacking = math.ceil(pond.females / high - pond.males - 1e-7)
+    return (
+        f"Short of males at {now}: {lacking} males more or {surplus} females fewer would do "
+        f"(the band ends at {high:g})."
+    )
+
+
+def _moves(plan: FarmPlan, ponds: Sequence[PondPlan]) -> tuple[PlannedMove, ...]:
+    at = {(pond.code, pond.facts.kind_code): pond for pond in ponds}
+    order = {pond.code: place for place, pond in enumerate(ponds)}
+
+    def when(move: PlanMove) -> tuple[bool, int, int]:
+        return move.of_class == "FEMALE", order.get(move.source or "", -1), order.get(move.target or "", -1)
+
+    return tuple(
+        PlannedMove(
+            source=move.source or "",
+            target=move.target or "",
+            kind=move.kind,
+            kind_name=next(pond.facts.kind_name for pond in ponds if pond.facts.kind_code == move.kind),
+            of_class=move.of_class,
+            heads=move.heads,
+            why=_why(move, at),
+        )
+        for move in sorted(plan.moves, key=when)
+    )
+
+
+def _why(move: PlanMove, at: dict[tuple[str, str], PondPlan]) -> str:
+    said = []
+    if move.target:
+        said.append(_why_here(at[move.target, move.kind], takes=True, of_class=move.of_class))
+    if move.source:
+        said.append(_why_here(at[move.source, move.kind], takes=False, of_class=move.of_class))
+    if not move.source:
+        said.append("They come through quarantine first.")
+    return " ".join(said)
+
+
+def _why_here(pond: PondPlan, *, takes: bool, of_class: str) -> str:
+    heads = pond.facts.heads
+    before, after = _ratio_words(heads.females, heads.males), _ratio_words(pond.females, pond.males)
+    changes = f"{before} becomes {after}" if before != after else f"its ratio stays {after}"
+    if pond.was_in_band:
+        if not heads.females and not heads.males:
+            return f"{pond.code} is empty and takes them: {changes}."
+        return f"{pond.code} is in band and {'has room for' if takes else 'can spare'} them: {changes}."
+    if not pond.facts.is_allowed and not takes:
+        return f"{pond.facts.kind_name} is not kept in {pond.code}: {changes}."
+    if not heads.males:
+        return f"{pond.code} has no males: {changes}."
+    if not heads.females:
+        return f"{pond.code} has no females: {changes}."
+    is_short = heads.females < pond.facts.band[0] * heads.males
+    need = "females" if is_short else "males"
+    return f"{pond.code} is short of {need}: {changes}."
+
+
+def _ratio_words(females: int, males: int) -> str:
+    if males and females:
+        return ratio(females / males)
+    if not males and not females:
+        return "empty"
+    return "no males" if females else "no females"
+
+
+def _proof(plan: FarmPlan, question: PlanQuestion) -> tuple[str, ...]:
+    """Say how good the plan is known to be."""
+    stages = {stage.name: stage for stage in plan.stages}
+    said = []
+    bands = stages.get(PONDS_IN_BAND)
+    if bands and bands.is_proven:
+        said.append("Proven: no plan under these rules brings more ponds into band.")
+    elif bands:
+        most = "all of them" if bands.bound > bands.reached else "no more"
+        said.append(
+            f"Time ran out: {bands.reached:.0f} ponds come into band; whether {most} could is not proven, at most "
+            f"{bands.bound:.0f} can."
+        )
+    rest = stages.get(SHORT_OR_OVER)
+    if rest and rest.is_proven:
+        said.append(
+            f"Proven: the ponds left out stay {rest.reached:g} females short or over together, and no plan with as "
+            "many ponds in band leaves fewer."
+        )
+    elif rest:
+        said.append(
+            f"Time ran out: the ponds left out stay {rest.reached:g} females short or over together; no plan can do "
+            f"better than {rest.bound:.0f}."
+        )
+    last = plan.stages[-1]
+    unit = "eggs" if question.is_for_eggs else "heads handled"
+    if last.is_proven:
+        best = "more eggs" if question.is_for_eggs else "fewer heads handled"
+        said.append(f"Proven: no plan that does as much has {best}. Others with as many may exist.")
+    else:
+        gap = "less than 0.1 %" if plan.gap < 0.001 else f"at most {100 * plan.gap:.1f} %"
+        said.append(
+            f"Time ran out after {plan.seconds:.0f} seconds with {last.reached:,.0f} {unit}; no plan can have "
+            f"{'more' if question.is_for_eggs else 'fewer'} than {last.bound:,.0f}, so {gap} could be gained. "
+            "Allow more time to look further."
+        )
+    return tuple(said)
+
+
+def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan]) -> tuple[str, ...]:
+    if not plan.moves:
+        return ()
+    said = ["Move the males first, then the females, so that no female joins a pond with too many males."]
+    if plan.bought:
+        said.append(
+            f"{plan.bought} bought females stand 30 to 90 days in quarantine before they join a pond (common "
+            "practice, no source); papers go with their batch."
+        )
+    if any(pond.facts.heads.unsexed for pond in ponds):
+        unsexed = sum(pond.facts.heads.unsexed for pond in ponds)
+        said.append(
+            f"{unsexed} unsexed of breeding size stand in these ponds and are in no ratio; sex them while seining, "
+            "and ask again if they change a pond."
+        )
+    said.append(
+        "A pond at the very edge of its band drifts out again, as males outlive females: the plan asks for the least "
+        "work now, not for the longest peace."
+    )
+    return tuple(said)

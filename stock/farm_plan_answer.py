@@ -1,0 +1,158 @@
+"""The question which moves bring every pond into band, and its answer, as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stock.advisor.farm_plan import FEWEST_HEADS, MOST_EGGS, FarmPlan
+from stock.pond_kind import PondKind
+
+SEASONS = 5
+"""Seasons over which eggs are added up."""
+
+
+@dataclass(frozen=True)
+class PlanQuestion:
+    """Which kinds (ids), what for, what is allowed, which ponds (codes) stay as they are, and seconds."""
+
+    kind_ids: tuple[int, ...]
+    aim: str = FEWEST_HEADS
+    may_sell: bool = False
+    bought: int = 0
+    leave: tuple[str, ...] = ()
+    seconds: float = 5.0
+
+    @property
+    def is_for_eggs(self) -> bool:
+        return self.aim == MOST_EGGS
+
+
+@dataclass(frozen=True)
+class PlannedMove:
+    """One line of the plan: heads of a kind and class from a pond ("" bought) to a pond ("" sold), and why."""
+
+    source: str
+    target: str
+    kind: str
+    kind_name: str
+    of_class: str
+    heads: int
+    why: str
+
+    @property
+    def source_words(self) -> str:
+        return f"Pond {self.source}" if self.source else "bought"
+
+    @property
+    def target_words(self) -> str:
+        return f"Pond {self.target}" if self.target else "sold"
+
+    @property
+    def class_words(self) -> str:
+        one, many = {"FEMALE": ("female", "females"), "MALE": ("male", "males")}[self.of_class]
+        return one if self.heads == 1 else many
+
+
+@dataclass(frozen=True)
+class PondPlan:
+    """
+    One pond and kind before the moves and after.
+
+    Parameters
+    ----------
+    facts : PondKind
+        Before.
+    females, males : int
+        After.
+    was_in_band, in_band : bool
+        By the book, before and after. A pond without females and males needs no remedy.
+    use_after : float
+        Head limit used then, over all kinds.
+    left_alone : str
+        Why nothing is moved in or out; "" where it may be.
+    why_not : str
+        Why it is not in band after all; "" where it is.
+    """
+
+    facts: PondKind
+    females: int
+    males: int
+    was_in_band: bool
+    in_band: bool
+    use_after: float
+    left_alone: str = ""
+    why_not: str = ""
+
+    @property
+    def code(self) -> str:
+        return self.facts.pond_code
+
+    @property
+    def is_changed(self) -> bool:
+        return (self.females, self.males) != (self.facts.heads.females, self.facts.heads.males)
+
+    @property
+    def is_worth_showing(self) -> bool:
+        return self.is_changed or not self.in_band
+
+    @property
+    def room_after(self) -> float | None:
+        return None if self.facts.head_limit is None else self.facts.head_limit - self.use_after
+
+
+@dataclass(frozen=True)
+class PlanAnswer:
+    """
+    The answer.
+
+    Parameters
+    ----------
+    question : PlanQuestion
+    plan : FarmPlan
+        As the advisor gave it.
+    moves : tuple of PlannedMove
+        In an order they can be carried out in: males before females.
+    ponds : tuple of PondPlan
+        Every pond and kind of the question, in letter order.
+    proof : tuple of str
+        How good the plan is known to be, in sentences.
+    cautions : tuple of str
+        What to know before the first pond is seined.
+    """
+
+    question: PlanQuestion
+    plan: FarmPlan
+    moves: tuple[PlannedMove, ...]
+    ponds: tuple[PondPlan, ...]
+    proof: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def shown(self) -> list[PondPlan]:
+        """Ponds that change or are not in band."""
+        return [pond for pond in self.ponds if pond.is_worth_showing]
+
+    @property
+    def untouched(self) -> list[PondPlan]:
+        return [pond for pond in self.ponds if not pond.is_worth_showing]
+
+    @property
+    def unmet(self) -> list[PondPlan]:
+        return [pond for pond in self.ponds if not pond.in_band]
+
+    @property
+    def out_before(self) -> int:
+        return sum(not pond.was_in_band for pond in self.ponds)
+
+    @property
+    def in_band_after(self) -> int:
+        return sum(pond.in_band for pond in self.ponds)
+
+    @property
+    def mended(self) -> int:
+        return sum(pond.in_band and not pond.was_in_band for pond in self.ponds)
+
+    @property
+    def ponds_handled(self) -> int:
+        """Ponds that have to be seined or visited."""
+        return len({pond.code for pond in self.ponds if pond.is_changed})

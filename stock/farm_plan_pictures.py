@@ -1,0 +1,63 @@
+"""What the page of the whole-farm plan draws: each pond's ratio, now and after the moves."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from stock.charts import Chart, Interval, interval_strip
+from stock.farm_plan_answer import PlanAnswer, PondPlan
+from stock.templatetags.stock_format import ratio
+
+MOST_DRAWN = 40
+
+
+def ratios_chart(answer: PlanAnswer) -> Chart | None:
+    """Draw the ratio of each pond that changes: a dot after the moves, a line from where it stands now.
+
+    None where no pond changes; the ponds that change most where they are many.
+    """
+    changed = [pond for pond in answer.ponds if pond.is_changed and pond.females and pond.males]
+    if not changed:
+        return None
+    drawn = changed
+    if len(changed) > MOST_DRAWN:
+        most = sorted(changed, key=_change, reverse=True)[:MOST_DRAWN]
+        drawn = [pond for pond in changed if pond in most]
+    bands = {pond.facts.band for pond in drawn}
+    band = bands.pop() if len(bands) == 1 else None
+    several = len({pond.facts.kind_id for pond in drawn}) > 1
+    rows = []
+    for pond in drawn:
+        label = f"{pond.code} {pond.facts.kind_name}" if several else f"Pond {pond.code}"
+        before, after = _before(pond), pond.females / pond.males
+        rows.append(Interval(label, after, min(before, after), max(before, after)))
+    shown = f", the {MOST_DRAWN} that change most" if len(drawn) < len(changed) else ""
+    summary = (
+        f"Females per male of {len(changed)} ponds that change{shown}: the dot is the ratio after the moves, the line "
+        "begins where it stands now" + (", the shade is the band." if band else ".")
+    )
+    chart = interval_strip("Ratio, now and after", rows, band=band, unit="females per male", summary=summary)
+    figures = [
+        (
+            row.label,
+            ratio(_before(pond)) if pond.facts.heads.males else "no males",
+            ratio(row.value),
+            pond_word(pond),
+        )
+        for row, pond in zip(rows, drawn, strict=True)
+    ]
+    return replace(chart, columns=("Pond", "Now", "After", "Then"), rows=tuple(figures))
+
+
+def pond_word(pond: PondPlan) -> str:
+    return "in band" if pond.in_band else "not in band"
+
+
+def _before(pond: PondPlan) -> float:
+    heads = pond.facts.heads
+    return heads.females / heads.males if heads.males else math.inf if heads.females else 0.0
+
+
+def _change(pond: PondPlan) -> float:
+    return abs(_before(pond) - pond.females / pond.males)

@@ -1,0 +1,166 @@
+"""The whole-farm plan: asked and answered by GET, sent as a sheet, and made into tasks by one POST."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from ponds.farm import the_farm
+from ponds.lists import GuardedExport
+from ponds.models import Kind
+from ponds.roles import SignedRequest, for_owner
+from stock.farm_plan_advice import plan_farm
+from stock.farm_plan_answer import PlanAnswer
+from stock.farm_plan_pictures import ratios_chart
+from stock.farm_plan_tasks import (
+    SealBroken,
+    changes_since,
+    make_tasks,
+    planned_tasks,
+    seal,
+    unseal,
+    waiting,
+)
+from stock.forms.farm_plan import DEFAULTS, PlanForm
+from stock.forms.fields import KeyField, new_key
+from stock.placing_answer import CannotAdvise
+from stock.pond_facts import pond_kinds
+from stock.tables.farm_plan import PlannedMoveTable
+from stock.task_book import TaskRefused
+
+KEYS_KEPT = 20
+SEE_OTHER = 303
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a request asks, and what could be answered of it."""
+
+    form: PlanForm
+    answer: PlanAnswer | None = None
+    cannot: str = ""
+
+
+@require_http_methods(["GET"])
+def farm_plan(request: SignedRequest) -> HttpResponse:
+    """Ask for the plan, and answer; `?_export=csv` or `xlsx` sends its moves."""
+    farm = the_farm()
+    today = farm.today()
+    asked = _asked(request.GET, today)
+    export_format = request.GET.get("_export")
+    if asked.answer is not None and GuardedExport.is_valid_format(export_format):
+        table = PlannedMoveTable(list(asked.answer.moves))
+        return GuardedExport(export_format, table, dataset_kwargs={"title": "farm plan"}).response(
+            f"farm-plan_{today:%Y-%m-%d}.{export_format}"
+        )
+    context = {
+        "form": asked.form,
+        "farm": farm,
+        "printed_on": today,
+        "today": today,
+        "cannot": asked.cannot,
+        "longest": dict(asked.form.fields["seconds"].choices).get(asked.form["seconds"].value()),  # type: ignore[attr-defined]
+    }
+    if asked.answer is not None:
+        context |= _shown(asked.form, asked.answer)
+    return render(request, "stock/farm_plan.html", context)
+
+
+@for_owner
+@require_http_methods(["POST"])
+def farm_plan_tasks(request: SignedRequest) -> HttpResponse:
+    """Make the tasks of the plan that was shown, once for each key."""
+    today = the_farm().today()
+    names = [name for name in PlanForm.base_fields if request.POST.get(name)]
+    asked = urlencode([(name, request.POST[name]) for name in names])
+    back = f"{reverse('stock:farm-plan')}{f'?{asked}' if asked else ''}"
+    try:
+        key = str(KeyField().clean(request.POST.get("key")))
+        plan = unseal(request.POST.get("plan", ""))
+    except ValidationError:
+        messages.error(
+            request, "This page had lost its key. Look the plan through and press the button again."
+        )
+        return _see(back)
+    except SealBroken as broken:
+        messages.error(request, f"No task was made. {broken.sentence}")
+        return _see(back)
+    made_before = request.session.get("farm_plan_keys", [])
+    tasks_page = reverse("stock:task-list")
+    if key in made_before:
+        messages.info(request, "These tasks were made already; nothing was made twice.")
+        return _see(tasks_page)
+    if changed := changes_since(plan, today):
+        told = " ".join(changed[:3]) + (f" And {len(changed) - 3} more." if len(changed) > 3 else "")
+        messages.error(
+            request,
+            f"No task was made: the book has changed since this plan was made. {told} Below is the plan by the book "
+            "of now.",
+        )
+        return _see(back)
+    if waiting({one.kind for one in plan.tasks}) and request.POST.get("second") != "yes":
+        messages.error(
+            request,
+            "No task was made: other tasks that add or take out heads of these kinds are still open. If these come on "
+            "top of them, tick that below.",
+        )
+        return _see(f"{back}#do-it")
+    try:
+        made = make_tasks(plan, by=request.user, today=today)
+    except TaskRefused as refused:
+        messages.error(request, f"No task was made. {refused.sentence}")
+        return _see(back)
+    request.session["farm_plan_keys"] = [*made_before, key][-KEYS_KEPT:]
+    ponds = len({task.pond_id for task in made})
+    messages.success(
+        request,
+        f"{len(made)} {'task' if len(made) == 1 else 'tasks'} made for {ponds} {'pond' if ponds == 1 else 'ponds'}. "
+        "Males first, then females.",
+    )
+    return _see(tasks_page)
+
+
+def _see(address: str) -> HttpResponseRedirect:
+    response = HttpResponseRedirect(address)
+    response.status_code = SEE_OTHER
+    return response
+
+
+def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
+    facts = pond_kinds(today)
+    is_asked = any(name in given for name in DEFAULTS)
+    kinds = list(Kind.objects.order_by("common_name"))
+    form = PlanForm({name: given[name] for name in given} if is_asked else None, kinds=kinds, facts=facts)
+    if not is_asked or not form.is_valid():
+        return Asked(form)
+    apart = set(Kind.not_with.through.objects.values_list("from_kind_id", "to_kind_id"))
+    try:
+        return Asked(form, plan_farm(form.question(), facts, kept_apart=apart))
+    except CannotAdvise as refused:
+        return Asked(form, cannot=refused.sentence)
+
+
+def _shown(form: PlanForm, answer: PlanAnswer) -> dict[str, Any]:
+    return {
+        "answer": answer,
+        "plan": answer.plan,
+        "moved": answer.plan.handled - answer.plan.sold - answer.plan.bought,
+        "parameters": form.parameters(),
+        "address": urlencode(form.parameters()),
+        "several_kinds": len({pond.facts.kind_id for pond in answer.ponds}) > 1,
+        "chart": ratios_chart(answer),
+        "tasks": planned_tasks(answer),
+        "waiting": waiting({pond.facts.kind_code for pond in answer.ponds}) if answer.moves else [],
+        "sealed": seal(answer) if answer.moves else "",
+        "key": new_key(),
+    }

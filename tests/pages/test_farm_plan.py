@@ -1,0 +1,302 @@
+"""The page that plans the whole farm: what it shows, what it refuses, its sheet, and the tasks it makes."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import uuid
+from html import unescape
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from openpyxl import load_workbook
+
+from ponds.farm import the_farm
+from ponds.models import PondState
+from stock import farm_plan_advice, ledger
+from stock.drafts import BatchDraft, Draft, Line
+from stock.models import Task
+from tests.factories import KindFactory, PondFactory
+from tests.pages.test_new_females import stand
+
+pytestmark = pytest.mark.django_db
+URL, TASKS = "/plan/", "/plan/tasks/"
+
+
+@pytest.fixture
+def farm(owner):
+    """Sliders short of females in A, in band in B and C; D is in quarantine and E rests, both out of band."""
+    slider = KindFactory(code="slider", common_name="Slider")
+    today = the_farm().today()
+    ponds = {code: PondFactory(code=code, head_limit=600, kinds=[slider]) for code in "ABCDE"}
+    for code, females, males in (
+        ("A", 240, 100), ("B", 400, 100), ("C", 300, 100), ("D", 30, 40), ("E", 10, 40),
+    ):  # fmt: skip
+        stand(ponds[code], slider, owner.user, FEMALE=females, MALE=males)
+    for code, state in (("D", "QUARANTINE"), ("E", "RESTING")):
+        PondState.objects.create(pond=ponds[code], from_on=today - dt.timedelta(days=9), state=state,
+                                 ends_on=today + dt.timedelta(days=30))  # fmt: skip
+    return ponds
+
+
+def words(response):
+    return " ".join(unescape(response.content.decode()).split())
+
+
+def ask(client, **asked):
+    return client.get(URL, {"kind": "every", "aim": "heads", "seconds": "20"} | asked)
+
+
+def test_it_asks_first_and_computes_nothing(reader, farm):
+    page = reader.get(URL)
+    assert "Which moves bring every pond into band?" in words(page)
+    assert "answer" not in page.context
+    assert "Look for at most" in words(page)
+
+
+def test_the_answer_has_moves_ponds_proof_and_what_is_not_met(owner, farm):
+    page = ask(owner)
+    answer = page.context["answer"]
+    # A lacks 10 females, or has 4 males too many: B and C take four males with least handling.
+    assert answer.plan.handled == 4
+    assert [(m.source, m.of_class, m.heads) for m in answer.moves] == [("A", "MALE", 4)]
+    text = words(page)
+    for told in (
+        "4 heads handled at 2 ponds bring 1 of 3 ponds that are out of band into it.",
+        "A is short of females: 2.40 : 1 becomes 2.50 : 1.",
+        "is in band and has room for them",
+        "Short of females at 0.75 : 1: 70 females more or 28 males fewer would do (the band begins at 2.5).",
+        "In quarantine, due to end on",
+        "Resting: it is left as it is until it is put back in use.",
+        "comes into band",
+        "340 → 336 of 600",
+        "Proven: no plan under these rules brings more ponds into band.",
+        "Proven: no plan that does as much has fewer heads handled.",
+        "of the 20 allowed",
+        "Move the males first, then the females",
+        "Ratio, now and after",
+    ):
+        assert told in text, told
+
+
+def test_ponds_named_are_left_alone_and_the_rest_does_the_work(owner, farm):
+    page = ask(owner, leave="b; c")
+    assert page.context["answer"].moves == ()
+    text = words(page)
+    assert "Left as it is, as you asked." not in text.split("What is not met")[0]
+    assert "No move can better the 3 ponds out of band under these rules." in text
+    assert "It would come into band if males may be sold or if bought females may come." in text
+
+
+def test_selling_and_buying_must_be_allowed(owner, farm):
+    page = ask(owner, leave="B, C", sell="on")
+    assert [(m.source, m.target, m.heads) for m in page.context["answer"].moves] == [("A", "", 4)]
+    assert "sold" in words(page)
+    page = ask(owner, leave="B, C", bought="25")
+    assert [(m.source, m.target, m.of_class, m.heads) for m in page.context["answer"].moves] == [
+        ("", "A", "FEMALE", 10)
+    ]
+    assert "10 bought females stand 30 to 90 days in quarantine before they join a pond" in words(page)
+
+
+def test_most_eggs_counts_a_moved_female_as_settling(owner, farm):
+    page = ask(owner, aim="eggs")
+    plan = page.context["answer"].plan
+    # 0.7 x 2 x 9 x 0.8 = 10.08 hatched eggs a season, 0.9 alive a year: 3.68559 seasons' worth over five.
+    assert plan.eggs == pytest.approx(980 * 10.08 * 3.68559, rel=1e-6)
+    assert plan.handled == 4
+    assert "no plan that does as much has more eggs" in words(page)
+
+
+def test_all_in_band_needs_nothing(owner):
+    slider = KindFactory(code="slider", common_name="Slider")
+    stand(PondFactory(code="A", kinds=[slider]), slider, owner.user, FEMALE=300, MALE=100)
+    page = ask(owner)
+    assert "None: every pond is in band as it is." in words(page)
+    assert "Make th" not in words(page)
+
+
+def test_kinds_not_kept_in_a_pond_are_taken_out_of_it(owner):
+    slider = KindFactory(code="slider", common_name="Slider")
+    painted = KindFactory(code="painted", common_name="Painted turtle")
+    home = PondFactory(code="A", kinds=[slider, painted])
+    stand(home, slider, owner.user, FEMALE=300, MALE=100)
+    astray = PondFactory(code="B", kinds=[slider, painted])
+    stand(astray, slider, owner.user, FEMALE=3)
+    astray.kinds_allowed.set([painted])
+    page = ask(owner, kind="slider")
+    assert [(m.source, m.target, m.heads) for m in page.context["answer"].moves] == [("B", "A", 3)]
+    assert "Slider is not kept in B" in words(page)
+    assert [pond.code for pond in ask(owner, kind="painted").context["answer"].ponds] == ["A", "B"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "sentence"),
+    [
+        ({"kind": "zebra"}, "There is no kind “zebra”"),
+        ({"aim": "peace"}, "There is no aim “peace”"),
+        ({"seconds": "3600"}, "There is no time “3600”"),
+        ({"bought": "-4"}, "-4 is below 0"),
+        ({"bought": "20000"}, "20,000 is more than 10,000 females"),
+        ({"bought": "some"}, "“some” is not a whole number"),
+        ({"leave": "ZZ, A"}, "There is no pond ZZ in use. Write pond letters with commas between"),
+        ({"leave": "x" * 500}, "This has 500 characters"),
+    ],
+)
+def test_bad_input_gets_its_sentence_and_is_kept(owner, farm, asked, sentence):
+    page = ask(owner, **asked)
+    assert page.status_code == 200
+    assert sentence in words(page)
+    assert "answer" not in page.context
+    for name, value in asked.items():
+        assert page.context["form"][name].value() == value
+
+
+def test_without_ponds_or_figures_it_says_so(owner):
+    assert "No pond is kept for this kind" in words(ask(owner))
+    bare = KindFactory(code="bare", common_name="Bare", figures=False)
+    stand(PondFactory(code="A", kinds=[bare]), bare, owner.user, FEMALE=300, MALE=100)
+    assert "Bare has no figure for share of females laying" in words(ask(owner, aim="eggs"))
+    assert ask(owner).context["answer"].plan.handled == 0
+
+
+def test_out_of_time_the_gap_is_said_in_words():
+    from stock.advisor.farm_plan import FEWEST_HEADS, PONDS_IN_BAND, FarmPlan, Stage
+    from stock.farm_plan_answer import PlanQuestion
+
+    stages = (Stage(PONDS_IN_BAND, 12, 13, is_proven=False), Stage(FEWEST_HEADS, 120, 112, is_proven=False))
+    plan = FarmPlan((), (), (), (), 120, 0, 0, None, 120, 112, 8 / 120, stages, 2.0)
+    said = " ".join(farm_plan_advice._proof(plan, PlanQuestion((1,))))
+    assert "12 ponds come into band; whether all of them could is not proven, at most 13 can." in said
+    assert "120 heads handled; no plan can have fewer than 112, so at most 6.7 % could be gained." in said
+
+
+def test_the_moves_as_a_sheet(reader, farm):
+    answer = ask(reader, _export="csv")
+    assert answer["Content-Disposition"].endswith('.csv"')
+    rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert rows[0] == ["From", "To", "Kind", "Class", "Heads", "Why"]
+    assert rows[1][0] == "Pond A"
+    assert rows[1][2:5] == ["Slider", "males", "4"]
+    book = load_workbook(io.BytesIO(ask(reader, _export="xlsx").content))
+    assert [cell.value for cell in book.active[2]][4] == 4
+    # A question that cannot be read exports nothing.
+    assert "There is no kind" in words(ask(reader, _export="csv", kind="zebra"))
+
+
+def sent(page, **more):
+    """Return what the form of the page that makes tasks would send."""
+    fields = dict(page.context["parameters"])
+    return fields | {"key": str(page.context["key"]), "plan": page.context["sealed"]} | more
+
+
+def test_the_plan_becomes_tasks_once(owner, farm):
+    page = ask(owner)
+    target = page.context["answer"].moves[0].target
+    fields = sent(page)
+    answer = owner.post(TASKS, fields)
+    assert (answer.status_code, answer.url) == (303, reverse("stock:task-list"))
+    tasks = {(task.pond.code, task.verb, task.of_class, task.heads): task.why for task in Task.objects.all()}
+    assert set(tasks) == {("A", "TAKE_OUT", "MALE", 4), (target, "ADD", "MALE", 4)}
+    assert tasks["A", "TAKE_OUT", "MALE", 4] == f"Whole-farm plan: 4 to {target}; 2.40 : 1 becomes 2.50 : 1."
+    again = owner.post(TASKS, fields, follow=True)
+    assert "nothing was made twice" in words(again)
+    # Asked anew, the open tasks are named, and a second set wants a tick.
+    page = ask(owner)
+    assert "Still open:</strong> Take out 4 Slider males (A)" in words(page)
+    assert "other tasks that add or take out heads of these kinds are still open" in words(
+        owner.post(TASKS, sent(page), follow=True)
+    )
+    # With the tick, the same decision on the same day is the task that stands.
+    owner.post(TASKS, sent(page, second="yes"))
+    assert Task.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"plan": ""}, "Ask for a plan first"),
+        ({"plan": "made:up:text"}, "Ask for a plan first"),
+        ({"key": "no key"}, "lost its key"),
+    ],
+)
+def test_what_was_not_shown_makes_no_task(owner, farm, change, sentence):
+    answer = owner.post(TASKS, sent(ask(owner), **change), follow=True)
+    assert sentence in words(answer)
+    assert answer.context["form"]["seconds"].value() == "20"
+    assert not Task.objects.exists()
+
+
+def test_a_plan_by_yesterdays_book_makes_no_task(owner, farm):
+    fields = sent(ask(owner))
+    today = the_farm().today()
+    line = Line("slider", "MALE", "A", "SOLD", 5)
+    ledger.record(Draft(key=uuid.uuid4(), happened_on=today, lines=(line,)), by=owner.user, today=today)
+    text = words(owner.post(TASKS, fields, follow=True))
+    assert "Pond A held 100 Slider males and now holds 95." in text
+    assert not Task.objects.exists()
+
+
+def test_a_plan_older_than_a_day_makes_no_task(owner, farm, monkeypatch):
+    fields = sent(ask(owner))
+    monkeypatch.setattr("stock.farm_plan_tasks.GOOD_FOR_SECONDS", -1)
+    assert "older than a day" in words(owner.post(TASKS, fields, follow=True))
+    assert not Task.objects.exists()
+
+
+def test_all_tasks_or_none(owner, farm, monkeypatch):
+    from stock import task_book
+
+    fields, make = sent(ask(owner)), task_book.make
+
+    def refuse_the_second(**task):
+        if Task.objects.exists():
+            raise task_book.TaskRefused("That pond is not to be had.")
+        return make(**task)
+
+    monkeypatch.setattr("stock.farm_plan_tasks.task_book.make", refuse_the_second)
+    assert "No task was made. That pond is not to be had." in words(owner.post(TASKS, fields, follow=True))
+    assert not Task.objects.exists()
+
+
+def test_only_an_owner_is_offered_the_tasks(hand, reader, farm):
+    for client in (hand, reader):
+        text = words(ask(client))
+        assert "4 heads handled" in text
+        assert "Make these tasks" not in text
+        assert client.post(TASKS, {}).status_code == 403
+
+
+def test_ponds_and_new_females_lead_here(owner, farm):
+    for page in ("/", "/new-females/"):
+        assert 'href="/plan/"' in owner.get(page).content.decode()
+
+
+def test_as_many_queries_for_three_hundred_ponds_as_for_three(owner):
+    kind = KindFactory(code="slider", common_name="Slider")
+    today = the_farm().today()
+    day = today - dt.timedelta(days=500)
+    counts = []
+    for more in (3, 297):
+        drafts = []
+        for nth in range(more):
+            pond = PondFactory(head_limit=700, kinds=[kind])
+            batch = BatchDraft(f"B-{pond.code}", "OPENING", day)
+            females = 240 if nth % 10 == 0 else 330
+            lines = tuple(
+                Line("slider", of_class, "OPENING", pond.code, heads, batch=batch.code)
+                for of_class, heads in (("FEMALE", females), ("MALE", 100))
+            )
+            drafts.append(
+                Draft(uuid.uuid4(), day, lines, made_as="OPENING", pond=pond.code, batches=(batch,))
+            )
+        ledger.record_all(drafts, by=owner.user, today=today)
+        with CaptureQueriesContext(connection) as queries:
+            page = ask(owner)
+        assert page.context["answer"].unmet == []
+        assert page.context["plan"].is_proven
+        counts.append(len(queries))
+    assert counts[0] == counts[1] <= 26, counts
