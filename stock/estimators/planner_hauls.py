@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special, stats
 
+from stock.estimators.drawn import Array
 from stock.estimators.estimate import check_confidence, check_count, check_number
-from stock.estimators.limits import FEW_RECAPTURES, lognormal_limits, normal_quantile
+from stock.estimators.limits import FEW_RECAPTURES
+from stock.estimators.marked_sexes import Marks, chapman, limits
 
 MOST_PLANNED = 1_000_000
 """The largest pond a survey is planned for."""
@@ -17,6 +18,8 @@ MOST_PLANNED = 1_000_000
 _RANGE = 0.9
 _MORE_THAN_EXPECTED = 1.5
 _HARDLY_LESS_THAN_ALL = 0.8
+_GRID = 1000
+_SLACK = 1e-9
 
 
 @dataclass(frozen=True)
@@ -35,10 +38,10 @@ class HaulsPlan:
         Half the width of the interval asked for, as a share of ``expected``; None where only the
         precision of given hauls was asked for.
     half_width : float or None
-        Half the width of the headline interval (Chapman, log-normal in the heads not seen) if as many
-        are recaptured as expected, as a share of ``expected``; None where there would be no interval.
+        Half the width of the limits that a survey's reading would give if as many are recaptured as
+        expected, as a share of ``expected``; None where there would be no upper limit.
     lower, upper : float or None
-        That interval, in heads.
+        Those limits, in heads.
     expected_recaptures : float or None
         Marked x caught / expected.
     recaptures_low, recaptures_high : int or None
@@ -111,22 +114,61 @@ def check_half_width(half_width: Any) -> float:
     return share
 
 
-def _half_widths(
-    expected: int, marked: NDArray[np.float64], caught: NDArray[np.float64], confidence: float
-) -> NDArray[np.float64]:
-    """Return for each pair of hauls half the width of Chapman's interval as a share of ``expected``."""
+def expected_limits(expected: int, marked: Array, caught: Array, confidence: float) -> tuple[Array, Array]:
+    """
+    Return the headline's limits of pairs of hauls if as many are recaptured as expected.
+
+    Where that is not a whole number they lie between those of the two whole numbers beside it.
+    """
     seen = marked * caught / expected
-    per_mark = (caught + 1) / (seen + 1)
-    variance = (marked + 1) * per_mark * (marked - seen) * (caught - seen) / ((seen + 1) * (seen + 2))
-    # Heads not seen: Chapman's estimate less those handled, which is never negative at these recaptures.
-    unseen = (marked + 1) * per_mark - 1 - (marked + caught - seen)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        spread = np.exp(normal_quantile(confidence) * np.sqrt(np.log1p(variance / unseen**2)))
-        halves = unseen * (spread - 1 / spread) / 2
-    widths: NDArray[np.float64] = np.where(unseen > 0, halves, 0.0) / expected
-    # Fewer recaptures than the rule of thumb asks for are no plan, unless every head is handled.
-    widths[(seen < FEW_RECAPTURES) & (caught < expected)] = math.inf
-    return widths
+    fewer = np.floor(seen + _SLACK)
+    more = np.minimum(fewer + 1, np.minimum(marked, caught))
+    at_fewer, at_more = (_limits_at(marked, caught, whole, confidence) for whole in (fewer, more))
+    # Where every head is handled more than expected cannot come.
+    portion = np.where(more > fewer, np.clip(seen - fewer, 0, 1), 0.0)
+    with np.errstate(invalid="ignore"):
+        lower, upper = (
+            np.where(portion > 0, (1 - portion) * one + portion * other, one)
+            for one, other in zip(at_fewer, at_more, strict=True)
+        )
+    return lower, upper
+
+
+def _limits_at(marked: Array, caught: Array, seen: Array, confidence: float) -> tuple[Array, Array]:
+    marks = Marks.of(marked, caught, seen)
+    lower, upper, _ = limits(marks, *chapman(marks), confidence)
+    known = marks.known(1.0)
+    return np.maximum(lower, known), np.maximum(upper, known)
+
+
+def _half_widths(expected: int, marked: Array, caught: Array, confidence: float) -> Array:
+    """Return for each pair of hauls half the width of the headline's limits as a share of ``expected``."""
+    lower, upper = expected_limits(expected, marked, caught, confidence)
+    widths: Array = (upper - lower) / 2 / expected
+    # Fewer recaptures than the rule of thumb asks for are no plan.
+    return np.where(marked * caught < FEW_RECAPTURES * expected, math.inf, widths)
+
+
+def _first_narrow(expected: int, marked: int | None, wanted: float, confidence: float) -> int | None:
+    """
+    Return the least number to catch (and to mark, where that is not given) that is precise enough.
+
+    Looked for on a grid, then between two of its points: so a finer precision can never come out with
+    fewer. None where not even catching every head is.
+    """
+    low, high = 1, expected
+    while True:
+        step = max(1, math.ceil((high - low) / _GRID))
+        numbers = np.append(np.arange(low, high, step, dtype=float), float(high))
+        given = numbers if marked is None else np.full(numbers.size, float(marked))
+        widths = _half_widths(expected, given, numbers, confidence)
+        enough = np.flatnonzero(widths <= wanted + _SLACK)
+        if not enough.size:
+            return None
+        high = int(numbers[enough[0]])
+        if enough[0] == 0 or step == 1:
+            return high
+        low = int(numbers[enough[0] - 1]) + 1
 
 
 def robson_regier_ratio(accuracy: float, confidence: float = 0.95) -> float:
@@ -165,9 +207,8 @@ def _robson_regier(expected: int, marked: int | None, accuracy: float, confidenc
 def _chance_within(expected: int, marked: int, caught: int, accuracy: float) -> float:
     """Return the exact chance that Chapman's estimate lies within ``accuracy`` of ``expected``."""
     both = (marked + 1) * (caught + 1)
-    slack = 1e-9
-    fewest = math.ceil(both / (expected * (1 + accuracy) + 1) - 1 - slack)
-    most = math.floor(min(both / (expected * (1 - accuracy) + 1) - 1, marked) + slack)
+    fewest = math.ceil(both / (expected * (1 + accuracy) + 1) - 1 - _SLACK)
+    most = math.floor(min(both / (expected * (1 - accuracy) + 1) - 1, marked) + _SLACK)
     seen = stats.hypergeom(expected, marked, caught)
     return float(max(seen.cdf(most) - seen.cdf(fewest - 1), 0.0))
 
@@ -176,19 +217,15 @@ def _described(
     expected: int, marked: int, caught: int, wanted: float | None, confidence: float
 ) -> dict[str, Any]:
     """Return the fields of a `HaulsPlan` that tell how given hauls would go."""
-    recaptures = marked * caught / expected
-    per_mark = (caught + 1) / (recaptures + 1)
-    value = (marked + 1) * per_mark - 1
-    handled = marked + caught - recaptures
-    variance = (marked + 1) * per_mark * (marked - recaptures) * (caught - recaptures)
-    error = math.sqrt(variance / ((recaptures + 1) * (recaptures + 2)))
-    lower, upper = lognormal_limits(value, error, handled, confidence)
+    pair = (np.array([float(marked)]), np.array([float(caught)]))
+    lower, upper = (float(limit[0]) for limit in expected_limits(expected, *pair, confidence))
     seen = stats.hypergeom(expected, marked, caught)
+    has_upper = math.isfinite(upper)
     return {
-        "half_width": (upper - lower) / 2 / expected,
+        "half_width": (upper - lower) / 2 / expected if has_upper else None,
         "lower": lower,
-        "upper": upper,
-        "expected_recaptures": recaptures,
+        "upper": upper if has_upper else None,
+        "expected_recaptures": marked * caught / expected,
         "recaptures_low": int(seen.ppf((1 - _RANGE) / 2)),
         "recaptures_high": int(seen.ppf((1 + _RANGE) / 2)),
         "chance_few": float(seen.cdf(FEW_RECAPTURES - 1)),
@@ -200,13 +237,11 @@ def _notes(expected: int, marked: int, caught: int, confidence: float, chance_fe
     """Return what holds of any two hauls."""
     notes = []
     recaptures = marked * caught / expected
-    if recaptures < FEW_RECAPTURES and max(marked, caught) < expected:
+    if recaptures < FEW_RECAPTURES:
         notes.append(
             f"About {recaptures:.1f} recaptures are to be expected; with fewer than "
             f"{FEW_RECAPTURES} the count is off by more than chance."
         )
-    elif caught == expected or marked == expected:
-        notes.append("Only handling every head gives this; draw the pond down and count them.")
     elif caught > _HARDLY_LESS_THAN_ALL * expected:
         notes.append(
             f"{caught} of {expected} heads are to be caught; drawing the pond down is hardly more work."
@@ -219,10 +254,10 @@ def _notes(expected: int, marked: int, caught: int, confidence: float, chance_fe
     more = round(expected * _MORE_THAN_EXPECTED)
     if caught < expected and marked < expected:
         half = _described(more, marked, caught, None, confidence)["half_width"]
-        notes.append(
-            f"The heads expected are a guess: should {more} stand there, "
-            f"these hauls would tell them to plus or minus {half:.0%}."
-        )
+        told = "these hauls would set no upper limit."
+        if half is not None:
+            told = f"these hauls would tell them to plus or minus {half:.0%}."
+        notes.append(f"The heads expected are a guess: should {more} stand there, {told}")
     return notes
 
 
@@ -247,10 +282,12 @@ def hauls_plan(
     Returns
     -------
     HaulsPlan
-        The least number for which Chapman's estimate, with limits log-normal in the heads not seen and
-        the recaptures that are expected, is as precise as wanted. At least 7 recaptures must be
-        expected, unless every head is caught. With recaptures as chance has them about half of such
-        surveys come out a little wider and half a little narrower.
+        The least number for which the limits that a survey's reading gives (exact below 30 recaptures
+        or 200 heads, else log-normal in the heads not seen) are as narrow as wanted, if as many are
+        recaptured as expected. At least 7 recaptures must be expected. In a small pond, or for a fine
+        precision, no number is enough, for two hauls that catch every head do not show that they did.
+        With recaptures as chance has them about half of such surveys come out a little wider and half a
+        little narrower.
 
     Raises
     ------
@@ -271,11 +308,9 @@ def hauls_plan(
         return _without_plan(stated, "No head is expected in the pond, so there is nothing to plan.")
     if known == 0:
         return _without_plan(stated, "No marked head is at large, so a catch alone cannot tell the heads.")
-    numbers = np.arange(1, heads + 1, dtype=float)
-    given = numbers if known is None else np.full(heads, float(known))
-    reached = np.flatnonzero(_half_widths(heads, given, numbers, level) <= wanted)
-    # Catching every head leaves no doubt, so there is always a last resort.
-    caught = int(numbers[reached[0]])
+    caught = _first_narrow(heads, known, wanted, level)
+    if caught is None:
+        return _without_plan(stated, _out_of_reach(heads, known, wanted, level))
     at_large = caught if known is None else known
     told = _described(heads, at_large, caught, wanted, level)
     return HaulsPlan(
@@ -339,7 +374,7 @@ def hauls_precision(
         marked=at_large,
         caught=drawn,
         half_width_wanted=wanted,
-        is_reached=wanted is not None and told["half_width"] <= wanted,
+        is_reached=wanted is not None and (told["half_width"] or math.inf) <= wanted + _SLACK,
         confidence=level,
         notes=tuple(_notes(heads, at_large, drawn, level, told["chance_few"])),
         **told,
@@ -354,6 +389,20 @@ def _check_marked(marked: Any, expected: int) -> int:
             "raise the heads expected, or take off the marks of heads that left the pond."
         )
     return at_large
+
+
+def _out_of_reach(expected: int, marked: int | None, wanted: float, confidence: float) -> str:
+    at_large = expected if marked is None else marked
+    if at_large < FEW_RECAPTURES:
+        return (
+            f"With {at_large} marked there cannot be {FEW_RECAPTURES} recaptures, and with fewer the count is off "
+            "by more than chance. Mark more, or draw the pond down and count them."
+        )
+    half = _described(expected, at_large, expected, None, confidence)["half_width"]
+    return (
+        f"Two hauls cannot tell the heads to plus or minus {wanted:.1%}: even if every head were caught, "
+        f"nobody would know that it was, and {half:.1%} would be left. Draw the pond down and count them."
+    )
 
 
 def _without_plan(stated: HaulsPlan, reason: str, *, keeps_hauls: bool = False) -> HaulsPlan:

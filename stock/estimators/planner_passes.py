@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from stock.estimators.estimate import check_confidence, check_number
-from stock.estimators.limits import lognormal_limits
 from stock.estimators.passes import Passes
+from stock.estimators.passes_over import PassesOver
 from stock.estimators.planner_hauls import check_expected, check_half_width
 
 FEWEST_PASSES, MOST_PASSES = 2, 8
@@ -34,10 +34,11 @@ class PassesRow:
     se : float or None
         Standard error of the heads (Seber 1982, equation 7.21); None where the formula gives none.
     half_width : float or None
-        Half the width of the headline interval, log-normal in the heads not caught, as a share of the
-        heads expected; None where it has no end.
+        Half the width of the limits that a survey's reading would give (those of the profile likelihood)
+        if the catches come out as expected, as a share of the heads expected; None where there would be no
+        upper limit.
     lower, upper : float or None
-        That interval, in heads.
+        Those limits, in heads.
     chance_no_decline : float
         Chance that the catch does not decline (Seber & Whale 1970), so that there is nothing to accept.
     """
@@ -135,16 +136,14 @@ def _row(expected: int, chance: float, passes: int, confidence: float) -> Passes
     caught = math.fsum(catches)
     left = expected * missed**passes
     se, _ = Passes((0,) * passes).errors(expected, chance)
-    lower: float | None = None
-    upper: float | None = None
-    half: float | None = None
+    lower = float(expected)
+    upper: float | None = float(expected)
     if left == 0:
-        se, lower, upper, half = 0.0, float(expected), float(expected), 0.0
-    elif se is not None:
-        lower, upper = lognormal_limits(expected, se, expected - left, confidence)
-        half = (upper - lower) / 2 / expected
-        if not math.isfinite(half):
-            upper, half = None, None
+        se = 0.0
+    else:
+        low, high = PassesOver([catches]).profile_limits(confidence)
+        lower, upper = float(low[0]), float(high[0]) if math.isfinite(high[0]) else None
+    half = None if upper is None else (upper - lower) / 2 / expected
     return PassesRow(
         passes=passes,
         expected_catches=catches,

@@ -11,6 +11,8 @@ from scipy import stats
 
 from stock.advisor.sexing import sex_more
 from stock.advisor.share import finite_share
+from stock.estimators.marked_sexes import Marks, chapman, limits
+from stock.estimators.passes_over import PassesOver
 from stock.estimators.planner import (
     band_plan,
     hauls_plan,
@@ -20,11 +22,10 @@ from stock.estimators.planner import (
     sexing_plan,
 )
 from stock.estimators.planner_passes import chance_no_decline
-from stock.estimators.removal import removal
 from stock.estimators.two_sample import two_sample
 
 WIDTHS = st.floats(0.01, 1)
-POND = st.integers(1, 1500)
+POND = st.integers(1, 800)
 
 
 # Two hauls with marks
@@ -71,32 +72,38 @@ def test_seven_recaptures_are_asked_for_whatever_the_width():
 
 
 def test_the_planned_interval_is_that_of_the_headline_estimate():
-    # 100 marked, 100 caught of 500: 20 recaptures, a whole number, so the register shows this interval.
-    plan = hauls_precision(500, 100, 100)
-    shown = two_sample(100, 100, 20)
-    assert (plan.lower, plan.upper) == pytest.approx((shown.lower, shown.upper))
-    assert plan.half_width == pytest.approx((shown.upper - shown.lower) / 1000)
-    assert plan.expected_recaptures == 20
+    # Of 500 heads 20 or 40 recaptures are expected, whole numbers: exact limits below 30, else log-normal.
+    for marked, seen, interval in ((100, 20, "exact"), (200, 40, "lognormal")):
+        plan = hauls_precision(500, marked, 100)
+        shown = two_sample(marked, 100, seen, interval=interval)
+        assert plan.expected_recaptures == seen
+        assert (plan.lower, plan.upper) == pytest.approx((shown.lower, shown.upper))
+        assert plan.half_width == pytest.approx((shown.upper - shown.lower) / 1000)
+    # 20.5 recaptures: half way between 20 and 21.
+    plan = hauls_precision(1000, 100, 205)
+    shown = [two_sample(100, 205, seen, interval="exact") for seen in (20, 21)]
+    assert plan.upper == pytest.approx((shown[0].upper + shown[1].upper) / 2)
 
 
-@given(POND, WIDTHS, WIDTHS, st.integers(1, 1500))
-@settings(max_examples=60, deadline=None)
+@given(POND, WIDTHS, WIDTHS, st.integers(1, 800))
+@settings(max_examples=15, deadline=None)
 def test_more_precision_never_needs_fewer_heads(heads, one, other, marked):
     fine, coarse = sorted((one, other))
-    assert hauls_plan(heads, half_width=fine).caught >= hauls_plan(heads, half_width=coarse).caught
-    at_large = min(marked, heads)
-    assert (
-        hauls_plan(heads, half_width=fine, marked=at_large).caught
-        >= hauls_plan(heads, half_width=coarse, marked=at_large).caught
-    )
+    for at_large in (None, min(marked, heads)):
+        many, few = (hauls_plan(heads, half_width=width, marked=at_large) for width in (fine, coarse))
+        assert (many.caught or math.inf) >= (few.caught or math.inf)
 
 
 @given(POND, WIDTHS)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_the_planned_hauls_are_enough_and_no_more_than_needed(heads, width):
     plan = hauls_plan(heads, half_width=width)
-    assert plan.is_reached
-    assert plan.half_width <= width + 1e-12
+    if not plan.is_reached:
+        whole = hauls_precision(heads, heads, heads, half_width=width)
+        assert heads < 7 or whole.half_width > width
+        return
+    assert plan.half_width <= width + 1e-8
+    assert plan.expected_recaptures >= 7
     assert hauls_precision(heads, plan.marked, plan.caught, half_width=width).half_width == plan.half_width
     if plan.caught > 1:
         fewer = hauls_precision(heads, plan.marked - 1, plan.caught - 1, half_width=width)
@@ -107,15 +114,16 @@ def test_the_planned_hauls_are_enough_and_no_more_than_needed(heads, width):
 def test_planned_hauls_drawn_by_chance_are_as_precise_as_promised(heads, width):
     plan = hauls_plan(heads, half_width=width)
     seen = np.random.default_rng(7).hypergeometric(plan.marked, heads - plan.marked, plan.caught, 600)
-    shown = [two_sample(plan.marked, plan.caught, int(one)) for one in seen]
-    halves = [(one.upper - one.lower) / 2 / heads for one in shown]
+    marks = Marks.of(plan.marked, plan.caught, seen)
+    value, se = chapman(marks)
+    lower, upper, _ = limits(marks, value, se, 0.95)
     # Slack: recaptures are whole numbers.
-    assert np.median(halves) == pytest.approx(width, rel=0.1)
-    within = np.mean([abs(one.value - heads) <= width * heads for one in shown])
+    assert np.median((upper - lower) / 2 / heads) == pytest.approx(width, rel=0.12)
+    within = np.mean(np.abs(value - heads) <= width * heads)
     assert plan.chance_within == pytest.approx(within, abs=4 * math.sqrt(0.25 / 600))
     assert np.mean(seen < 7) == pytest.approx(plan.chance_few, abs=0.04)
-    held = np.mean((plan.recaptures_low <= seen) & (seen <= plan.recaptures_high))
-    assert held >= 0.9 - 0.04
+    assert np.mean((plan.recaptures_low <= seen) & (seen <= plan.recaptures_high)) >= 0.9 - 0.04
+    assert np.mean((lower <= heads) & (heads <= upper)) >= 0.92
 
 
 def test_the_chance_to_be_within_is_the_sum_over_all_recaptures():
@@ -134,13 +142,17 @@ def test_hauls_that_cannot_be_planned_get_a_sentence():
     assert (none_marked.caught, none_marked.is_reached) == (None, False)
     assert "No marked head" in none_marked.notes[0]
     assert "Nothing is caught" in hauls_precision(50, 10, 0).notes[0]
-    for heads, width in ((3, 0.25), (200, 0)):
-        plan = hauls_plan(heads, half_width=width)
-        assert (plan.marked, plan.caught, plan.half_width) == (heads, heads, 0)
-        assert "every head" in plan.notes[0]
+    assert "With 3 marked there cannot be 7 recaptures" in hauls_plan(3).notes[0]
+    # All 20 caught twice: the exact limits still allow 21 (a chance of 1 in 21, above 2.5 %), so 2.5 % are left.
+    plan = hauls_plan(20, half_width=0.02)
+    assert (plan.marked, plan.caught, plan.is_reached) == (None, None, False)
+    assert "2.5% would be left" in plan.notes[0]
+    assert "drawing the pond down" in hauls_plan(30, half_width=0.06).notes[0]
     few = hauls_precision(1000, 100, 50)
     assert "5.0 recaptures" in few.notes[0]
     assert "1500" in few.notes[-1]
+    none = hauls_precision(1000, 10, 50)
+    assert (none.half_width, none.upper, none.is_reached) == (None, None, False)
 
 
 @pytest.mark.parametrize(
@@ -243,17 +255,15 @@ def drawn_catches(heads, chance, passes, surveys):
 @pytest.mark.parametrize(("heads", "chance", "width"), [(300, 0.4, 0.1), (150, 0.5, 0.15), (800, 0.3, 0.1)])
 def test_planned_passes_drawn_by_chance_are_as_precise_as_promised(heads, chance, width):
     plan = passes_plan(heads, chance, half_width=width)
-    shown = [removal(one.tolist()) for one in drawn_catches(heads, chance, plan.passes, 300).T]
-    halves = [(one.upper - one.lower) / 2 / heads for one in shown]
-    # Slack: the error of so few passes is skewed; its middle lies a little below that of the mean catches.
-    assert np.median(halves) == pytest.approx(plan.row.half_width, rel=0.15)
-    assert np.median(halves) <= width
-    covered = np.mean([one.lower <= heads <= one.upper for one in shown])
-    assert covered >= 0.9
+    lower, upper = PassesOver(drawn_catches(heads, chance, plan.passes, 400).T).profile_limits(0.95)
+    # Slack: the width of so few passes is skewed; its middle lies a little below that of the mean catches.
+    assert np.median(upper - lower) / 2 / heads == pytest.approx(plan.row.half_width, rel=0.1)
+    assert plan.row.half_width <= width
+    assert np.mean((lower <= heads) & (heads <= upper)) >= 0.92
 
 
 @given(POND, st.floats(0.01, 1), WIDTHS, WIDTHS)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_more_precision_never_needs_fewer_passes(heads, chance, one, other):
     fine, coarse = sorted((one, other))
     few = passes_plan(heads, chance, half_width=coarse)
@@ -275,7 +285,7 @@ def test_passes_that_do_not_reach_it_say_so():
     sure = passes_plan(50, 1)
     assert (sure.passes, sure.row.half_width) == (2, 0)
     assert "first pass" in sure.notes[0]
-    risky = passes_plan(30, 0.35, half_width=1)
+    risky = passes_plan(10, 0.5, half_width=1)
     assert risky.row.chance_no_decline > 0.05
     assert "nothing to accept" in risky.notes[0]
 
