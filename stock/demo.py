@@ -24,6 +24,7 @@ from stock import ledger, task_book
 from stock.demo_days import DemoDays
 from stock.demo_sheets import DemoMove, DemoSheets, Mend, corrected, demo_key
 from stock.demo_sign_in import make_people
+from stock.demo_surveys import make_surveys, survey_moves
 from stock.drafts import Draft, reversal_key
 from stock.ledger_store import next_month
 from stock.models import Entry, Haul, LastLook, Move, Task
@@ -148,7 +149,7 @@ class _Loading:
         load_shipped_kinds()
         self.kinds = {kind.code: kind for kind in Kind.objects.all()}
         self._ponds()
-        moves = self.sheets.moves(self._tasks())
+        moves = [*self.sheets.moves(self._tasks()), *survey_moves(self.sheets)]
         self.drafts = {move.name: move.draft for move in moves}
         self._history([move for move in moves if not (move.is_late or move.is_just_logged)])
         self._retire()
@@ -232,6 +233,7 @@ class _Loading:
                 resets_book=row["resets"] == "yes",
                 reason=row["reason"],
             )
+        make_surveys(self.sheets, ponds=self.ponds, people=self.people, today=self.today)
         self._mend({move.name for move in moves})
 
     def _just_logged(self, moves: list[DemoMove]) -> None:

@@ -14,8 +14,9 @@ from ponds.seasons import Season, nests_in_season, season_of
 from stock import book
 from stock.advisor.ratio import sex_more
 from stock.mixes import mixes_on
-from stock.models import Batch, Entry, LastLook, MonthClose, Move, Paper, Task
+from stock.models import Batch, Count, Entry, LastLook, MonthClose, Move, Paper, Survey, Task
 from stock.pond_facts import PondKind, pond_kinds
+from stock.surveys import read
 from stock.tasks import DONE, OPEN, with_progress
 
 SLIDER, COOTER, MAP, SNAPPER = "red-eared-slider", "river-cooter", "mississippi-map", "common-snapper"
@@ -209,6 +210,20 @@ def g_rests_and_m_is_retired(farm: Loaded) -> None:
     assert Pond.objects.not_retired().count() == 12
 
 
+def three_passes_were_accepted_and_two_surveys_are_open(farm: Loaded) -> None:
+    surveys = {survey.pond.code: survey for survey in Survey.objects.all()}
+    assert set(surveys) == {"B", "D", "I"}
+    count = Count.objects.get(survey__isnull=False)
+    assert (count.survey, count.as_of) == (surveys["D"], dt.date(farm.today.year - 1, 10, 4))
+    assert Count.objects.standing().filter(pk=count.pk).exists()
+    held = book_of(count.as_of, "D")
+    assert abs(count.females + count.males - held.total) < 0.1 * held.total
+    (marked,), (stumps,) = read(surveys["B"]), read(surveys["I"])
+    assert marked.can_be_accepted
+    assert stumps.reading.refusal
+    assert not stumps.can_be_accepted
+
+
 def the_owner_has_not_seen_the_last_days(farm: Loaded) -> None:
     look = LastLook.objects.get()
     assert look.user.username == "wren"
@@ -236,6 +251,7 @@ STORIES = [
     heads_went_out_for_many_reasons,
     juveniles_are_kept_back_in_b,
     g_rests_and_m_is_retired,
+    three_passes_were_accepted_and_two_surveys_are_open,
     the_owner_has_not_seen_the_last_days,
 ]
 
@@ -246,6 +262,11 @@ def _death_rate(farm: Loaded, pond_code: str, first: dt.date) -> float:
     died = book.deaths_by_pond(first, first + dt.timedelta(days=364), pond_ids=[pond])
     held = book.by_pond_and_kind(first, pond_ids=[pond])
     return sum(died.values()) / sum(heads.total for heads in held.values())
+
+
+def book_of(day: dt.date, pond_code: str) -> book.ClassHeads:
+    (held,) = book.by_pond_and_kind(day, pond_ids=[Pond.objects.get(code=pond_code).pk]).values()
+    return held
 
 
 def _nests_a_female(pond_code: str, year: int) -> float:

@@ -60,7 +60,11 @@ class HaulForm(forms.Form):
     )
     effort = forms.CharField(required=False, label="Net drags, or trap-nights")
     water = forms.CharField(required=False, label="Water temperature")
-    is_held_out = forms.BooleanField(required=False, label="The catch was held out until the last haul")
+    is_held_out = forms.BooleanField(
+        required=False,
+        label="The catch was held out until the last haul",
+        help_text="Type what is held under “Went back”: it does go back once the last haul is in.",
+    )
     is_complete = forms.BooleanField(required=False, label="Drained to the last head")
     note = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 3}), label="Note")
     tasks = forms.MultipleChoiceField(

@@ -156,6 +156,9 @@ class SurveyTable(PondColumnTable):
         words = f"{value.day} {value:%b %Y}" if value else "no haul yet"
         return format_html('<a href="{}">{}</a>', reverse("stock:survey-detail", args=[record.pk]), words)
 
+    def value_last_on(self, value: dt.date | None) -> dt.date | None:
+        return value
+
     def render_state(self, record: Survey) -> str:
         words = self.value_state(record)
         return format_html('<span class="tag {}">{}</span>', "tag-good" if words == "accepted" else "", words)
