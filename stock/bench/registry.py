@@ -16,6 +16,8 @@ BENCHMARKS = {
     "posting": "stock.bench.posting",
     "race": "stock.bench.contention",
     "kills": "stock.bench.kills",
+    "coverage": "stock.bench.coverage",
+    "estimators": "stock.bench.estimators",
 }
 
 

@@ -125,3 +125,25 @@ def exact_limits_over(marked: Any, caught: Any, seen: Any, confidence: float) ->
     if some.size:
         upper[some] = np.maximum(_first_whole(known[some], too_many) - 1, lower[some])
     return lower[place].reshape(marked.shape), upper[place].reshape(marked.shape)
+
+
+def crossing(low: Array, is_below: Callable[[Array], Any]) -> Array:
+    """
+    Return for each place where ``is_below`` turns false, going up from ``low``.
+
+    By doubling, then by halving down to a part in a thousand million.
+    """
+    low = low.astype(float).copy()
+    high = 2 * low + 1
+    for _ in range(200):
+        short = is_below(high)
+        if not short.any():
+            break
+        low, high = np.where(short, high, low), np.where(short, 2 * high, high)
+    for _ in range(60):
+        middle = (low + high) / 2
+        below = is_below(middle)
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+        if np.all(high - low <= 1e-9 * high):
+            break
+    return np.asarray((low + high) / 2)

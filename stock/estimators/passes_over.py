@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from scipy import special, stats
 
-from stock.estimators.drawn import Array, tail
+from stock.estimators.drawn import Array, crossing, tail
 from stock.estimators.sexes_over import Heads, Sexed, choose, handled_share, shared_heads, sum_limits
 
 CAUGHT_FOR_BY_SEX = 20
@@ -54,24 +54,9 @@ class PassesOver:
             missed = np.log1p(-np.minimum(self.chance(heads), 1))
         return special.digamma(heads + 1) - special.digamma(heads - self.taken + 1) + self.k * missed > 0
 
-    def _crossing(self, low: Array, is_below: Any) -> Array:
-        """Return where ``is_below`` turns false, going up from ``low``; by doubling, then by halving."""
-        low = low.astype(float).copy()
-        high = 2 * low + 1
-        for _ in range(200):
-            short = is_below(high)
-            if not short.any():
-                break
-            low, high = np.where(short, high, low), np.where(short, 2 * high, high)
-        for _ in range(60):
-            middle = (low + high) / 2
-            below = is_below(middle)
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return np.asarray((low + high) / 2)
-
     def best(self) -> Array:
         """Return the heads of the greatest likelihood; infinite where the catch did not decline."""
-        found = self._crossing(self.taken, lambda heads: self._rises(heads) & self.declined)
+        found = crossing(self.taken, lambda heads: self._rises(heads) & self.declined)
         found = np.where(self._rises(self.taken), found, self.taken)
         return np.where(self.declined, found, math.inf)
 
@@ -88,14 +73,10 @@ class PassesOver:
             )
             floor = greatest - float(stats.chi2.ppf(confidence, 1)) / 2
             # Below the best the likelihood rises to the floor; above it it falls to it.
-            lower = self._crossing(
-                self.taken, lambda heads: (self._log_likelihood(heads) < floor) & (heads < best)
-            )
+            lower = crossing(self.taken, lambda heads: (self._log_likelihood(heads) < floor) & (heads < best))
             lower = np.where(self._log_likelihood(self.taken) >= floor, self.taken, lower)
             has_upper = without_end < floor
-            upper = self._crossing(
-                finite_best, lambda heads: (self._log_likelihood(heads) > floor) & has_upper
-            )
+            upper = crossing(finite_best, lambda heads: (self._log_likelihood(heads) > floor) & has_upper)
         return lower, np.where(has_upper, upper, math.inf)
 
     def carle_strub(self) -> Array:

@@ -10,6 +10,8 @@ from stock.estimators.estimate import Estimate, Status
 from stock.estimators.limits import FEW_RECAPTURES
 from stock.estimators.marked_sexes import MOST_UNSEXED_BY_SEX, Marks, equal_catch, headline
 from stock.estimators.multi_haul import MultiHaul, schnabel, schumacher_eschmeyer
+from stock.estimators.several_sexes import SeveralHauls, headline_several
+from stock.estimators.sexes_over import Heads
 from stock.estimators.survey_reading import Fit, Reading, heads_of
 from stock.estimators.survey_sexes import Split, add_up, as_count, recapture_notes, scaled, share_out
 from stock.estimators.survey_tally import Tallies, Tally
@@ -258,25 +260,65 @@ def _several(
             )
         return replace(scaled(own, retention.value, retention.se), method="multi haul", variant=variant)
 
-    adults = tallies.adults
-    unsexed = tallies.groups["UNSEXED"]
     sexes = (tallies.females, tallies.males)
-    put_out = adults.before + sum(adults.returned) - adults.recaptured
-    put_out_unsexed = unsexed.before + sum(unsexed.returned) - unsexed.recaptured
-    is_few_unsexed = (
-        unsexed.taken <= MOST_UNSEXED_BY_SEX * adults.taken
-        and 0 <= put_out_unsexed <= MOST_UNSEXED_BY_SEX * put_out
-    )
-    if (
-        is_few_unsexed
-        and tallies.marks_follow_sex
-        and min(sex.recaptured for sex in sexes) >= FEW_RECAPTURES
-        and put_out > put_out_unsexed
-    ):
+    scale = _scale_for_unsexed(tallies)
+    if scale is not None and min(sex.recaptured for sex in sexes) >= FEW_RECAPTURES:
         females, males = (estimate(sex) for sex in sexes)
-        scale = put_out / (put_out - put_out_unsexed)
         return add_up(females, males, scale, known=females.known_alive + males.known_alive)
-    return share_out(estimate(adults), sexes[0].apart, sexes[1].apart, unsexed.apart)
+    return share_out(
+        estimate(tallies.adults), sexes[0].apart, sexes[1].apart, tallies.groups["UNSEXED"].apart
+    )
+
+
+def _scale_for_unsexed(tallies: Tallies) -> float | None:
+    """Return the marked adults for each marked and sexed; None where the sexes cannot be told apart."""
+    adults, unsexed = tallies.adults, tallies.groups["UNSEXED"]
+    out, out_unsexed = (group.before + sum(group.returned) - group.recaptured for group in (adults, unsexed))
+    is_told = (
+        tallies.marks_follow_sex
+        and unsexed.taken <= MOST_UNSEXED_BY_SEX * adults.taken
+        and 0 <= out_unsexed <= MOST_UNSEXED_BY_SEX * out
+        and out > out_unsexed
+    )
+    return out / (out - out_unsexed) if is_told else None
+
+
+def _schnabel(tallies: Tallies, retention: Retention, confidence: float) -> Split:
+    """Return the headline: Schnabel's modified estimate."""
+    if retention != Retention():
+        return _several(tallies, schnabel, retention, confidence, "modified")
+    scale = _scale_for_unsexed(tallies)
+    groups = (tallies.females, tallies.males, tallies.adults)
+    females, males, adults = (SeveralHauls.of(*_columns(group)) for group in groups)
+    plain = schnabel(*_columns(tallies.adults), confidence=confidence)
+    if plain.value is None:
+        return Split(plain)
+    sexed = headline_several(
+        females, males, adults, may_be_by_sex=scale is not None, scale=scale or 1.0, confidence=confidence
+    )
+    by_sex = bool(sexed.is_by_sex[0])
+
+    def count(heads: Heads, group: SeveralHauls, notes: tuple[str, ...]) -> Estimate:
+        return as_count(
+            heads,
+            known=int(group.known[0]),
+            confidence=confidence,
+            method="multi haul",
+            variant="modified",
+            status=Status.LOW_CONFIDENCE if notes else Status.OK,
+            notes=notes,
+        )
+
+    total = count(sexed.total, adults, recapture_notes(tallies.adults.recaptured))
+    if not by_sex:
+        return share_out(total, tallies.females.apart, tallies.males.apart, tallies.groups["UNSEXED"].apart)
+    return Split(
+        total,
+        count(sexed.females, females, recapture_notes(tallies.females.recaptured, "females")),
+        count(sexed.males, males, recapture_notes(tallies.males.recaptured, "males")),
+        float(sexed.covariance[0]),
+        True,
+    )
 
 
 def read_several(
@@ -290,7 +332,12 @@ def read_several(
         (_plain_schnabel, "schnabel", "Several hauls with marks (Schnabel)"),
         (schumacher_eschmeyer, "schumacher-eschmeyer", "Several hauls with marks (Schumacher and Eschmeyer)"),
     ):
-        split = _several(tallies, method, retention, confidence, variant)
+        is_headline = variant == "schnabel-modified"
+        split = (
+            _schnabel(tallies, retention, confidence)
+            if is_headline
+            else _several(tallies, method, retention, confidence, variant)
+        )
         value = split.total.value
         shares = [drawn / value for drawn in adults.caught] if value else []
         readings.append(

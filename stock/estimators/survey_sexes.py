@@ -75,7 +75,8 @@ def weaker(estimate: Estimate | None, notes: Iterable[str]) -> Any:
     )
 
 
-def _as_heads(estimate: Estimate) -> Heads:
+def as_heads(estimate: Estimate) -> Heads:
+    """Return an estimate as arrays of one figure; a limit it lacks is the widest there can be."""
     figures = (
         estimate.value,
         estimate.se or 0.0,
@@ -105,7 +106,7 @@ def share_out(total: Estimate, females: int, males: int, unsexed: int = 0) -> Sp
     sexed = females + males
     if not sexed or total.value is None:
         return Split(total)
-    heads = _as_heads(total)
+    heads = as_heads(total)
     share, share_se = handled_share(np.array([float(females)]), np.array([float(males)]), heads.value)
     notes = list(total.notes)
     notes.append(
@@ -146,7 +147,7 @@ def add_up(females: Estimate, males: Estimate, scale: float = 1.0, *, known: int
     The limits of the sum add the squares of the parts' arms (Zou & Donner 2008).
     """
     parts = [scaled(part, scale) for part in (females, males)]
-    heads = [_as_heads(part) for part in parts]
+    heads = [as_heads(part) for part in parts]
     value = heads[0].value + heads[1].value
     lower, upper = sum_limits(value, heads)
     se = np.hypot(heads[0].se, heads[1].se)
