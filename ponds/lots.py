@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
@@ -105,7 +106,7 @@ def window_of(row: EggLot, days: DaysAt | None) -> HatchWindow | None:
     return hatch_window(row.set_on, days, row.temperature_mk)
 
 
-def due_in(state: LotState, days: DaysAt | None, today) -> Due:
+def due_in(state: LotState, days: DaysAt | None, today: dt.date) -> Due:
     """Return what a lot is waiting for."""
     whole: Tally = state.whole()
     return due(

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from ponds.views import farm, kinds, nests, ponds, sheets
+from ponds.views import farm, kinds, lot_counts, lots, nests, ponds, sheets
 
 app_name = "ponds"
 
@@ -24,6 +24,24 @@ urlpatterns = [
     path("settings/sheets/<slug:what>.<str:form>", sheets.sheet_template, name="sheet-template"),
     path("nests/", nests.NestList.as_view(), name="nest-list"),
     path("nests/new/", nests.nest_new, name="nest-new"),
+    path("nests/lots/", lots.LotList.as_view(), name="lot-list"),
+    path("nests/lots/sheet.<str:form>", lots.lot_sheet, name="lot-sheet"),
+    path("nests/lots/new/", lots.lot_new, name="lot-new"),
+    path("nests/lots/<str:code>/", lots.lot_detail, name="lot-detail"),
+    path("nests/lots/<str:code>/baskets/", lots.lot_baskets, name="lot-baskets"),
+    path("nests/lots/<str:code>/candle/", lot_counts.lot_candle, name="lot-candle"),
+    path("nests/lots/<str:code>/hatch/", lot_counts.lot_hatch, name="lot-hatch"),
+    path("nests/lots/<str:code>/temperature/", lot_counts.lot_temperature, name="lot-temperature"),
+    path(
+        "nests/lots/<str:code>/<slug:what>/<uuid:key>/correct/",
+        lot_counts.row_correct,
+        name="lot-row-correct",
+    ),
+    path(
+        "nests/lots/<str:code>/<slug:what>/<uuid:key>/take-back/",
+        lot_counts.row_take_back,
+        name="lot-row-take-back",
+    ),
     path("nests/<uuid:key>/correct/", nests.nest_correct, name="nest-correct"),
     path("nests/<uuid:key>/take-back/", nests.nest_take_back, name="nest-take-back"),
 ]

@@ -70,6 +70,28 @@ def nest_key() -> Any:
     ).key  # fmt: skip
 
 
+def lot_code() -> str:
+    """Set an egg lot of one basket, with one candling. The hand signs it, if there is one."""
+    import datetime as dt
+
+    from django.contrib.auth.models import User
+
+    from ponds.lot_drafts import CandlingDraft
+    from ponds.models import EggLot
+    from tests.ponds.lots import a_lot
+
+    if not EggLot.objects.filter(code="ADDRESS-1").exists():
+        candling = CandlingDraft(dt.date(2026, 5, 16), 2, 1, 1)
+        a_lot("ADDRESS-1", by=User.objects.filter(username="hand").first(), candlings=(candling,))
+    return "ADDRESS-1"
+
+
+def candling_key() -> Any:
+    from ponds.models import Candling
+
+    return Candling.objects.get(lot__code=lot_code()).key
+
+
 def pond_code() -> str:
     """Make pond A with a kind it may hold, where there is none yet."""
     from ponds.models import Pond
@@ -211,6 +233,26 @@ ROWS = [
     Row("ponds:sheet-template", {"what": "ponds", "form": "csv"}, get=OWNERS),
     Row("ponds:nest-list", get=ROLES),
     Row("ponds:nest-new", get=HANDS, post=HANDS),
+    Row("ponds:lot-list", get=ROLES),
+    Row("ponds:lot-sheet", {"form": "csv"}, get=ROLES),
+    Row("ponds:lot-new", get=HANDS, post=HANDS),
+    Row("ponds:lot-detail", {"code": lot_code}, get=ROLES),
+    Row("ponds:lot-baskets", {"code": lot_code}, get=HANDS, post=HANDS),
+    Row("ponds:lot-candle", {"code": lot_code}, get=HANDS, post=HANDS),
+    Row("ponds:lot-hatch", {"code": lot_code}, get=HANDS, post=HANDS),
+    Row("ponds:lot-temperature", {"code": lot_code}, get=HANDS, post=HANDS),
+    Row(
+        "ponds:lot-row-correct",
+        {"code": lot_code, "what": "candling", "key": candling_key},
+        get=HANDS,
+        post=HANDS,
+    ),
+    Row(
+        "ponds:lot-row-take-back",
+        {"code": lot_code, "what": "candling", "key": candling_key},
+        get=HANDS,
+        post=HANDS,
+    ),
     Row("ponds:nest-correct", {"key": nest_key}, get=HANDS, post=HANDS),
     Row("ponds:nest-take-back", {"key": nest_key}, get=HANDS, post=HANDS),
     Row("stock:new-females", get=ROLES),
