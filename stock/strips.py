@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from stock import svg_marks as svg
+from ponds import svg_marks as svg
 
 WIDTH, HEIGHT, MIDDLE = 100, 24, 12.0
 LEFT, RIGHT = 4.0, 96.0

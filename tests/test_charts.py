@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from stock import svg_marks
+from ponds import svg_marks
 from stock.charts import (
     Interval,
     Series,

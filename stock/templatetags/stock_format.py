@@ -12,7 +12,7 @@ from typing import TypeGuard
 
 from django import template
 
-from stock.svg_marks import figure_text
+from ponds.svg_marks import figure_text
 
 register = template.Library()
 
