@@ -1,6 +1,5 @@
 """The whole farm at once: which moves bring every pond into its band with the least handling, or most eggs."""
 
-import math
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -24,34 +23,32 @@ from stock.advisor.farm_plan_moves import (
 from stock.advisor.farm_plan_moves import after as after_of
 from stock.advisor.farm_plan_program import (
     BOUGHT,
-    FEMALES_IN,
     FEMALES_OUT,
-    IS_MET,
     MALES_OUT,
     SOLD,
     WIDTH,
-    Floats,
     Place,
-    Program,
     Rules,
+)
+from stock.advisor.farm_plan_search import (
+    AIMS,
+    FEWEST_HEADS,
+    HANDLING_EGGS,
+    MOST_EGGS,
+    PONDS_IN_BAND,
+    SHORT_OR_OVER,
+    Stage,
+    eggs_of,
+    search,
 )
 from stock.advisor.reasons import WELFARE_RATIO
 from stock.advisor.verdict import check_band
 from stock.estimators.estimate import check_count, check_number
 
-FEWEST_HEADS = "fewest heads handled"
-MOST_EGGS = "most eggs"
-AIMS = (FEWEST_HEADS, MOST_EGGS)
-PONDS_IN_BAND, SHORT_OR_OVER = "ponds brought into band", "females short or over"
-"""Names of the stages before the aim."""
-
 __all__ = [
     "AIMS", "ALL", "BUY", "FEMALE", "FEWEST_HEADS", "HANDLING_EGGS", "MALE", "MOST_EGGS", "PONDS_IN_BAND", "ROOM",
     "SELL", "SHORT_OR_OVER", "WELFARE", "FarmPlan", "PlanMove", "PondStock", "Stage", "Unmet", "farm_plan",
 ]  # fmt: skip
-
-HANDLING_EGGS = 0.001
-"""Eggs set against each head handled, so that of plans with as many eggs the one with less work is taken."""
 
 
 @dataclass(frozen=True)
@@ -113,16 +110,6 @@ class Unmet:
     over: float
     would_help: tuple[str, ...]
     is_left_alone: bool
-
-
-@dataclass(frozen=True)
-class Stage:
-    """One step of the search: what it looked for, what it reached, and what no plan can beat."""
-
-    name: str
-    reached: float
-    bound: float
-    is_proven: bool
 
 
 @dataclass(frozen=True)
@@ -256,10 +243,10 @@ def farm_plan(
     # What stands in a pond that is left alone still keeps other kinds out of it.
     places = [replace(place, takes=place.takes and not _is_kept_out(place, given, rules)) for place in places]
     say = progress or (lambda sentence: None)
-    heads, stages = _search(places, rules, aim, begun, seconds, say)
+    heads, stages = search(places, rules, aim, begun, seconds, say)
     heads = netted(heads)
     if aim == MOST_EGGS:
-        alone = _eggs([given[number] for number in left_alone], np.zeros((0, WIDTH)), [])
+        alone = eggs_of([given[number] for number in left_alone], np.zeros((0, WIDTH)), [])
         stages[-1] = replace(stages[-1], reached=stages[-1].reached + alone, bound=stages[-1].bound + alone)
     after = [(place.females, place.males) for place in given]
     for at, number in enumerate(within):
@@ -289,7 +276,7 @@ def farm_plan(
         handled=int(heads[:, [FEMALES_OUT, MALES_OUT, SOLD, BOUGHT]].sum()),
         sold=int(heads[:, SOLD].sum()),
         bought=int(heads[:, BOUGHT].sum()),
-        eggs=None if eggs is None else _eggs(given, heads, within),
+        eggs=None if eggs is None else eggs_of(given, heads, within),
         value=value,
         bound=bound,
         gap=abs(value - bound) / max(1.0, abs(value)),
@@ -349,96 +336,3 @@ def _is_met(place: Place, before: Place) -> bool:
     if not place.is_in_band:
         return False
     return place.may_empty or place.males > 0 or not before.females + before.males
-
-
-def _search(
-    places: list[Place],
-    rules: Rules,
-    aim: str,
-    begun: float,
-    seconds: float,
-    say: Callable[[str], None],
-) -> tuple[Floats, list[Stage]]:
-    """Solve stage by stage, each kept in the next; what a stage cannot better in time stays as it was."""
-    program = Program(places, rules) if places else None
-    heads = np.zeros((len(places), WIDTH))
-    worth = np.array([place.staying_eggs for place in places])
-    if program is None:
-        return heads, [Stage(aim, 0.0, 0.0, is_proven=True)]
-
-    def left(share: float) -> float:
-        return max(0.1, (seconds - (time.monotonic() - begun)) * share)
-
-    stages = []
-    outside = [number for number, place in enumerate(places) if not place.is_in_band]
-    if outside:
-        say(f"Bringing as many as can be of {len(outside)} ponds into band.")
-        counted = np.zeros((len(places), WIDTH))
-        counted[outside, IS_MET] = 1.0
-        answer = program.solve(-counted.ravel(), left(0.35))
-        heads = heads if answer.heads is None else answer.heads
-        reached = float(heads[outside, IS_MET].sum())
-        most = (
-            min(float(len(outside)), math.floor(-answer.bound + 1e-6))
-            if answer.bound > -math.inf
-            else len(outside)
-        )
-        stages.append(Stage(PONDS_IN_BAND, reached, most, answer.is_proven))
-        program.require(counted.ravel(), reached, len(outside))
-        if reached < len(outside):
-            say(f"{reached:g} can be; leaving the fewest females short or over in the rest.")
-            gaps = program.every(short=1.0, over=1.0)
-            answer = program.solve(gaps, left(0.3))
-            heads = heads if answer.heads is None else answer.heads
-            still = _gap(places, heads)
-            stages.append(Stage(SHORT_OR_OVER, still, max(0.0, answer.bound), answer.is_proven))
-            program.require(gaps, 0.0, still)
-    say(f"Looking for the {aim}.")
-    costs = program.every(females_out=1.0, males_out=1.0, sold=1.0, bought=1.0)
-    if aim == MOST_EGGS:
-        costs *= HANDLING_EGGS
-        costs -= program.every(fertile=1.0) * np.repeat(worth, WIDTH)
-    answer = program.solve(costs, left(0.8))
-    heads = heads if answer.heads is None else answer.heads
-    reached = _value(places, heads, aim)
-    bound = (
-        math.ceil(answer.bound - 1e-6)
-        if aim == FEWEST_HEADS and math.isfinite(answer.bound)
-        else answer.bound
-    )
-    if aim == MOST_EGGS:
-        bound = -bound
-    elif not math.isfinite(bound):
-        bound = 0.0
-    stages.append(Stage(aim, reached, reached if answer.is_proven else bound, answer.is_proven))
-    return heads, stages
-
-
-def _gap(places: Sequence[Place], heads: Floats) -> float:
-    ended = [
-        replace(place, females=females, males=males)
-        for place, (females, males) in zip(
-            places, (after_of(*pair) for pair in zip(places, heads, strict=True)), strict=True
-        )
-    ]
-    return math.fsum(place.short + place.over for place in ended)
-
-
-def _value(places: Sequence[Place], heads: Floats, aim: str) -> float:
-    handled = float(netted(heads)[:, [FEMALES_OUT, MALES_OUT, SOLD, BOUGHT]].sum())
-    if aim == FEWEST_HEADS:
-        return handled
-    return _eggs(places, heads, list(range(len(places)))) - HANDLING_EGGS * handled
-
-
-def _eggs(given: Sequence[Place], heads: Floats, within: Sequence[int]) -> float:
-    """Return the eggs of all females, those of ponds left alone among them."""
-    rows = dict(zip(within, heads, strict=True))
-    total = 0.0
-    for number, place in enumerate(given):
-        row = rows.get(number, np.zeros(WIDTH))
-        females, males = after_of(place, row)
-        came = float(row[FEMALES_IN] + row[BOUGHT])
-        laid = place.staying_eggs * (females - came) + place.moved_eggs * came
-        total += laid * min(1.0, place.full_to * males / females) if females else 0.0
-    return total

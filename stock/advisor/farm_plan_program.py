@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,11 +24,13 @@ Floats = NDArray[np.float64]
     IS_CALM,
     IS_USED,
     FERTILE,
-) = range(12)
+    IS_TOUCHED,
+) = range(13)
 """Columns of a place: heads moved, males sold, females bought; females missing to the band's low end and
-beyond its high end; in band; males few enough for females to come; the kind comes in; females worth their eggs."""
+beyond its high end; in band; males few enough for females to come; the kind comes in; females worth their eggs;
+whether any heads are moved."""
 
-WIDTH = 12
+WIDTH = 13
 _CONTINUOUS = (SHORT, OVER, FERTILE)
 _SLACK = 1e-9
 _KEPT = 1e-6
@@ -174,7 +177,7 @@ class Program:
             high[BOUGHT] = self.rules.bought
             high[MALES_IN] = 0 if self._is_harsh(place) else sum(one.males for one in kin)
         high[SHORT], high[OVER] = place.short, place.over
-        high[IS_MET] = high[IS_CALM] = high[IS_USED] = 1
+        high[IS_MET] = high[IS_CALM] = high[IS_USED] = high[IS_TOUCHED] = 1
         high[FERTILE] = np.inf
         self.high[column(number, 0) : column(number + 1, 0)] = high
 
@@ -263,11 +266,32 @@ class Program:
                 self.rows.add([*((arrival, 1.0) for arrival in arrivals), (used, -most)], -np.inf, 0)
                 self.rows.add([(used, 1.0), (column(other_number, IS_USED), 1.0)], -np.inf, 1)
 
+    def settled_as(self, heads: Floats) -> "Program":
+        """Return the same program with every yes or no as in these heads, so that only heads are sought."""
+        settled = copy(self)
+        settled.low, settled.high = self.low.copy(), self.high.copy()
+        for number in range(len(self.places)):
+            for which in (IS_MET, IS_CALM, IS_USED):
+                at = column(number, which)
+                settled.low[at] = settled.high[at] = heads[number, which]
+        return settled
+
     def require(self, factors: Floats, low: float, high: float) -> None:
         """Add a row over all variables, such as what an earlier stage reached."""
         self.rows.add(
             [(int(at), float(factors[at])) for at in np.flatnonzero(factors)], low - _KEPT, high + _KEPT
         )
+
+    def count_touched(self, most: float) -> Floats:
+        """Tie heads moved, ``most`` at once, to the ponds they are moved at; return the factors that count those."""
+        counted = np.zeros((len(self.places), WIDTH))
+        counted[:, IS_TOUCHED] = 1.0
+        for number in range(len(self.places)):
+            moved = (FEMALES_OUT, FEMALES_IN, MALES_OUT, MALES_IN, SOLD, BOUGHT)
+            reach = min(most, float(self.high[[column(number, which) for which in moved]].sum()))
+            terms = [(column(number, which), 1.0) for which in moved]
+            self.rows.add([*terms, (column(number, IS_TOUCHED), -reach)], -np.inf, 0)
+        return counted.ravel()
 
     def every(self, **weights: float) -> Floats:
         """Return factors that weigh the same columns of every place, by column name in lower case."""
