@@ -9,6 +9,7 @@ from django.db.models import Exists, F, IntegerField, OuterRef, Q, QuerySet, Sub
 from django.db.models.functions import Coalesce, TruncMonth
 
 from stock.models import Count, CountHaul, Entry, MonthEnd, Move, Reason
+from stock.templatetags.stock_format import number
 
 Z_95 = 1.959964
 FIELD_OF_CLASS = {"FEMALE": "females", "MALE": "males", "UNSEXED": "unsexed"}
@@ -16,14 +17,16 @@ STANDS = "stands"
 METHOD_WORDS = {
     "drain-down": "drained to the last head",
     "chapman": "two hauls with marks (Chapman)",
+    "chapman-together": "two hauls with marks (Chapman, both sexes together)",
     "petersen": "two hauls with marks (Petersen)",
     "bailey": "two hauls with marks (Bailey)",
-    "carle-strub": "passes held out (Carle and Strub)",
-    "mle": "passes held out (likelihood)",
-    "leslie": "catch against effort (Leslie)",
+    "schnabel-modified": "several hauls with marks (Schnabel, modified)",
     "schnabel": "several hauls with marks (Schnabel)",
-    "modified": "several hauls with marks (Schnabel)",
     "schumacher-eschmeyer": "several hauls with marks (Schumacher and Eschmeyer)",
+    "carle-strub": "passes held out (Carle and Strub)",
+    "mle": "passes held out (greatest likelihood)",
+    "leslie": "catch by effort (Leslie)",
+    "leslie-half-catch": "catch by effort (Leslie, half of each catch added)",
 }
 
 
@@ -92,8 +95,8 @@ class AgainstBook:
         """Return "17 fewer than the book's 340", or that they agree."""
         gap = round(self.difference)
         if gap == 0:
-            return f"as the book, {self.book}"
-        return f"{abs(gap)} {'more' if gap > 0 else 'fewer'} than the book’s {self.book}"
+            return f"as the book, {number(self.book)}"
+        return f"{number(abs(gap))} {'more' if gap > 0 else 'fewer'} than the book’s {number(self.book)}"
 
 
 def against_book(count: Count) -> AgainstBook | None:

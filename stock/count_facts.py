@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from stock.models import Count, Reason
 from stock.surveys import ADULTS, BOOKKEEPING, Flow, flows_of
+from stock.templatetags.stock_format import number
 
 Z_95 = 1.959964
 GONE = (Reason.MOVED, Reason.SOLD, Reason.CULLED, Reason.ESCAPED)
@@ -56,20 +57,21 @@ class SinceLast:
     def sentence(self) -> str:
         day = f"{self.last.as_of.day} {self.last.as_of:%b %Y}"
         deaths = f"{self.deaths} recorded {'death' if self.deaths == 1 else 'deaths'} since {day}"
-        low, high = round(self.lower), round(self.upper)
+        low, high = number(self.lower), number(self.upper)
         if self.lower > 0:
             return (
-                f"Beside {deaths}, about {round(self.missing)} heads are gone that no entry explains "
+                f"Beside {deaths}, about {number(self.missing)} heads are gone that no entry explains "
                 f"({low} to {high}): deaths nobody saw, escape or theft."
             )
         if self.upper < 0:
             return (
-                f"After {deaths}, about {round(-self.missing)} heads more were counted than should stand there "
-                f"({-high} to {-low}): one of the two counts is off, or heads came that nobody booked."
+                f"After {deaths}, about {number(-self.missing)} heads more were counted than should stand there "
+                f"({number(-self.upper)} to {number(-self.lower)}): one of the two counts is off, or heads came that "
+                "nobody booked."
             )
         return (
-            f"After {deaths}, the counts leave {low} to {high} heads unexplained: within their own doubt, "
-            "so no unseen loss is shown and none is ruled out."
+            f"After {deaths}, the counts differ by no more than their own doubt: anything from {high} heads gone "
+            f"unseen to {number(-self.lower)} more than booked. No unseen loss is shown, and none is ruled out."
         )
 
 

@@ -28,6 +28,22 @@ TAKES = {
 }
 
 
+IN_SHORT = {
+    "drain-down": "Drain-down",
+    "chapman": "Chapman",
+    "chapman-together": "Chapman, together",
+    "petersen": "Petersen",
+    "bailey": "Bailey",
+    "schnabel-modified": "Schnabel, modified",
+    "schnabel": "Schnabel",
+    "schumacher-eschmeyer": "Schumacher, Eschm.",
+    "carle-strub": "Carle and Strub",
+    "mle": "Likelihood",
+    "leslie": "Leslie",
+    "leslie-half-catch": "Leslie, half catch",
+}
+
+
 @dataclass(frozen=True)
 class MethodRow:
     """One method of the table: what it says just before its reference haul."""
@@ -245,10 +261,10 @@ def _interval(label: str, one: Estimate | None) -> Interval:
 
 
 def _strip(rows: Sequence[MethodRow]) -> Chart:
-    words = "; ".join(f"{row.words} {_figure(row.heads)}" for row in rows)
+    words = "; ".join(f"{IN_SHORT.get(row.code, row.words)} {_figure(row.heads)}" for row in rows)
     return interval_strip(
         "Heads by each method",
-        [_interval(row.words, row.heads) for row in rows],
+        [_interval(IN_SHORT.get(row.code, row.words), row.heads) for row in rows],
         unit="heads",
         summary=f"{words}. Dots are the figures, lines their 95 % intervals.",
     )

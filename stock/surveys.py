@@ -123,8 +123,18 @@ class KindSurvey:
 
     @property
     def can_be_accepted(self) -> tuple[Reading, ...]:
-        """The readings with a figure and a standard error, where the survey has something to accept at all."""
-        return () if self.reading.refusal else tuple(one for one in self.all_readings if _has_error(one))
+        """The readings with a figure and its doubt, where the survey has something to accept at all."""
+        return () if self.refusal else tuple(one for one in self.all_readings if _is_told(one))
+
+    @property
+    def refusal(self) -> str:
+        """Why there is nothing to accept and what to do about it; "" where there is something."""
+        if self.reading.refusal or (self.reading.headline and _is_told(self.reading.headline)):
+            return self.reading.refusal
+        return (
+            "These hauls set no upper limit to the heads, so there is no count with its doubt to accept. "
+            "Haul once more and read it with them."
+        )
 
     def named(self, method: str) -> Reading | None:
         """Return the acceptable reading of a code as given by `code_of`."""
@@ -142,7 +152,7 @@ class KindSurvey:
         """Return what a count accepted by this reading says at the end of its day."""
         net, floor = self.net(reading), self.floor()
         if reading.method == DRAIN_DOWN:
-            return _as_drained(self.catches[reading.reference], net, floor)
+            return _as_drained(_counted_out(self.catches, reading.reference), net, floor)
         return _as_estimated(reading, net, floor)
 
 
@@ -320,9 +330,11 @@ def _marks_checked(survey: Survey) -> tuple[int, int, int] | None:
     return survey.marks_both, survey.marks_first_only, survey.marks_second_only
 
 
-def _has_error(reading: Reading) -> bool:
+def _is_told(reading: Reading) -> bool:
+    """Return whether a reading has a figure, a standard error and an end."""
     total = reading.total
-    return total.value is not None and total.se is not None and math.isfinite(total.value)
+    known = (total.value, total.se, total.upper)
+    return all(figure is not None and math.isfinite(figure) for figure in known)
 
 
 def _floor(flows: Iterable[Flow], as_of: dt.date) -> Floor:
@@ -343,9 +355,19 @@ def _floor(flows: Iterable[Flow], as_of: dt.date) -> Floor:
     return Floor(females=-lowest["FEMALE"], males=-lowest["MALE"], adults=-least_adults)
 
 
-def _as_drained(catch: HaulCatch, net: Net, floor: Floor) -> Figures:
+def _counted_out(catches: Sequence[HaulCatch], reference: int) -> dict[str, int]:
+    """Return the heads by class of a drain-down, and of the hauls held out straight before it."""
+    first = reference % len(catches)
+    last = max(place for place, catch in enumerate(catches) if catch.is_complete)
+    return {
+        of_class: sum(catch.caught.get(of_class, 0) for catch in catches[first : last + 1])
+        for of_class in CLASSES
+    }
+
+
+def _as_drained(counted: dict[str, int], net: Net, floor: Floor) -> Figures:
     """Every head was counted: as it was found, class by class, without error."""
-    heads = {of_class: float(catch.caught.get(of_class, 0) + net.of(of_class)) for of_class in CLASSES}
+    heads = {of_class: float(counted[of_class] + net.of(of_class)) for of_class in CLASSES}
     heads = {of_class: max(0.0, number) for of_class, number in heads.items()}
     females, raised_f = _raise(heads["FEMALE"], floor.females, "females")
     males, raised_m = _raise(heads["MALE"], floor.males, "males")

@@ -22,10 +22,12 @@ class SurveyForm(forms.Form):
 
     key = KeyField()
     hauls = forms.MultipleChoiceField(
-        required=False,
         widget=forms.CheckboxSelectMultiple,
         label="Hauls that are read together",
-        error_messages={"invalid_choice": "One of the hauls ticked is not free any more: tick again below."},
+        error_messages={
+            "required": "Tick at least one haul: a survey is read from hauls.",
+            "invalid_choice": "One of the hauls ticked is not free any more: tick again below.",
+        },
     )
     marks_both = HeadsField(label="Both marks still there")
     marks_first_only = HeadsField(label="Only the first mark there")

@@ -12,6 +12,7 @@ from stock.book import by_pond_and_kind
 from stock.forms.fields import FarmChoices, farm_choices
 from stock.forms.planner import MARKS, PASSES, PlannerForm
 from stock.planner_page import Answer, of_marks, of_passes, of_sexing
+from stock.templatetags.stock_format import number
 
 
 @require_safe
@@ -47,7 +48,7 @@ def _from_the_book(asked: dict[str, str], choices: FarmChoices) -> str:
     )
     asked["expected"] = str(adults)
     of_kind = f" of {kind.common_name}" if kind else ""
-    return f"Pond {pond.code} holds {adults} adults{of_kind} by the book; change the figure if you expect another."
+    return f"Pond {pond.code} holds {number(adults)} adults{of_kind} by the book; change it if you expect another."
 
 
 def _answer(form: PlannerForm) -> Answer:

@@ -35,6 +35,7 @@ from stock.surveys import (
     read,
     ungrouped_hauls,
 )
+from stock.templatetags.stock_format import heads
 
 SEE_OTHER = 303
 APART_DAYS = 14
@@ -162,7 +163,7 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
         )
         return _see(back)
     if not one.can_be_accepted:
-        messages.error(request, f"There is nothing to accept. {one.reading.refusal}".strip())
+        messages.error(request, f"There is nothing to accept. {one.refusal}".strip())
         return _see(back)
     book = by_pond_and_kind(one.as_of, pond_ids=[survey.pond_id]).get(
         (survey.pond_id, one.kind.pk), ClassHeads()
@@ -188,7 +189,7 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
 
 
 def _accept_form(request: SignedRequest, rows: list[Preview]) -> AcceptForm:
-    methods = [(row.code, f"{row.words}: {row.figures.adults:.0f} heads") for row in rows]
+    methods = [(row.code, f"{row.words}: {heads(row.figures.adults)}") for row in rows]
     drained = frozenset(row.code for row in rows if row.is_drained)
     if request.method == "POST":
         return AcceptForm(request.POST, methods=methods, drained=drained)
