@@ -10,9 +10,11 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from ponds.clutches import ClutchCount, read_clutches
 from ponds.form_fields import CodedChoiceField, CountField, DayField, NoteField, NumberText, offer
 from ponds.models import Farm, Kind, NestDay, Pond, PondState
 from ponds.nest_book import LONGEST_NOTE
+from ponds.nest_checks import disagreements, sign
 from ponds.places import PondDraft, area_fields, read_area
 from ponds.sheets import registered_sheets
 
@@ -208,7 +210,17 @@ class NestForm(forms.Form):
         error_messages={"invalid_choice": "There is no such kind. Choose one of the list."},
     )
     dug_on = DayField(label="Day")
-    nests = CountField(label="Nests dug", help_text="0 says the bank was walked and there was none.")
+    clutches = forms.CharField(
+        label="By clutch",
+        required=False,
+        max_length=3000,
+        help_text="Where each nest was counted: its eggs, broken ones in brackets, such as 9 8 10 (1). Fills the rest.",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+        error_messages={"max_length": "This line is too long; enter the day in two rows."},
+    )
+    nests = CountField(
+        label="Nests dug", required=False, help_text="0 says the bank was walked and there was none."
+    )
     eggs = CountField(label="Eggs picked", required=False, help_text="Broken ones too. Empty: not counted.")
     broken = CountField(label="Broken, of those", required=False)
     note = NoteField(longest=LONGEST_NOTE, label="Note")
@@ -216,8 +228,43 @@ class NestForm(forms.Form):
     def __init__(self, *args: Any, row: NestDay | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.initial.setdefault("key", uuid.uuid4())
+        self.questions: tuple[str, ...] = ()
+        self.is_asking = False
         if row is not None:
             del self.fields["pond"]
+
+    def clean_clutches(self) -> tuple[ClutchCount, ...]:
+        try:
+            return read_clutches(self.cleaned_data["clutches"])
+        except ValueError as refused:
+            raise ValidationError(str(refused)) from None
+
+    def clean(self) -> dict[str, Any]:
+        """Fill from the line of clutches what was left empty, and ask where the two do not agree."""
+        cleaned = super().clean() or self.cleaned_data
+        clutches = cleaned.get("clutches")
+        if clutches is None or "nests" not in cleaned:
+            return cleaned
+        if not clutches:
+            if cleaned["nests"] is None:
+                self.add_error("nests", "Write a whole number; 0 where there is none.")
+            return cleaned
+        nests, eggs, broken = (cleaned.get(name) for name in ("nests", "eggs", "broken"))
+        self.questions = disagreements(clutches, nests=nests, eggs=eggs, broken=broken)
+        cleaned["nests"] = len(clutches) if nests is None else nests
+        if cleaned["nests"] == len(clutches):
+            cleaned["eggs"] = sum(one.eggs for one in clutches) if eggs is None else eggs
+            cleaned["broken"] = sum(one.broken for one in clutches) if broken is None else broken
+        return cleaned
+
+    @property
+    def is_confirmed(self) -> bool:
+        """Whether the very questions that are asked now were ticked as right."""
+        return self.data.get("stands") == self.question_mark
+
+    @property
+    def question_mark(self) -> str:
+        return sign(self.questions)
 
     def entry(self) -> dict[str, Any]:
         """Return what the nest book records; only after `is_valid()`."""

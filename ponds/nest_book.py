@@ -12,9 +12,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Count, Max, Q, Sum
 
+from ponds.clutches import ClutchCount
 from ponds.mending import why_not_mended
-from ponds.models import Kind, NestDay, Pond
+from ponds.models import Clutch, Kind, KindFigure, NestDay, Pond
+from ponds.nest_checks import DaysBefore, doubts
 
 MOST_NESTS = 5_000
 MOST_EGGS_A_NEST = 200
@@ -73,6 +76,7 @@ def record(
     nests: int,
     eggs: int | None = None,
     broken: int | None = None,
+    clutches: Sequence[ClutchCount] = (),
     note: str = "",
     by: Any = None,
     today: dt.date,
@@ -96,6 +100,8 @@ def record(
         Eggs picked, broken ones too; None where they were not counted.
     broken : int or None
         How many of those were broken.
+    clutches : sequence of ClutchCount
+        The nests whose eggs were counted one by one: all of them, or some.
     note : str
         At most 300 characters.
     by : user, optional
@@ -116,7 +122,7 @@ def record(
     row = NestDay(
         key=key, pond=pond, kind=kind, dug_on=dug_on, nests=nests, eggs=eggs, broken=broken, note=note, by=by
     )
-    return _write(row, today)
+    return _write(row, today, clutches)
 
 
 @transaction.atomic
@@ -171,6 +177,7 @@ def replace(
     nests: int,
     eggs: int | None = None,
     broken: int | None = None,
+    clutches: Sequence[ClutchCount] = (),
     note: str = "",
     by: Any = None,
     today: dt.date,
@@ -192,7 +199,7 @@ def replace(
         by=by,
         replaces=row,
     )
-    return _write(mended, today)
+    return _write(mended, today, clutches)
 
 
 @transaction.atomic
@@ -213,22 +220,49 @@ def take_back(*, row: NestDay, key: uuid.UUID, note: str = "", by: Any = None, t
     return _write(void, today)
 
 
+def clutches_of(row: NestDay) -> tuple[ClutchCount, ...]:
+    """Return the clutches of a row in the order typed."""
+    found = sorted(row.clutches.all(), key=lambda one: one.pk)
+    return tuple(ClutchCount(one.eggs, one.broken) for one in found)
+
+
+def doubts_about(row: NestDay) -> tuple[str, ...]:
+    """Return what is odd about a row beside the rest of the book and the kind's figures: two queries."""
+    others = NestDay.objects.standing().filter(pond=row.pond, kind=row.kind).exclude(pk=row.pk)
+    found = others.aggregate(
+        days=Count("pk"), most=Max("nests"), same_day=Sum("nests", filter=Q(dug_on=row.dug_on))
+    )
+    figures = KindFigure.objects.filter(name=KindFigure.Name.EGGS)
+    of_kinds = figures.filter(kind=row.kind) if row.kind else figures.filter(kind__ponds_allowed=row.pond)
+    ranges = list(of_kinds.values_list("low", "high"))
+    return doubts(
+        pond=row.pond.code,
+        kind=row.kind.common_name if row.kind else "a kind not known",
+        nests=row.nests,
+        eggs=row.eggs,
+        before=DaysBefore(found["days"], found["most"] or 0, found["same_day"]),
+        eggs_a_nest=(min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else None,
+    )
+
+
 def _refuse_not_yours(row: NestDay, by: Any, today: dt.date) -> None:
     if why_not := why_not_mended(row, by, today):
         raise NotYours(why_not)
 
 
-def _write(row: NestDay, today: dt.date) -> NestDay:
+def _write(row: NestDay, today: dt.date, clutches: Sequence[ClutchCount] = ()) -> NestDay:
     # The pond's row is the lock: two entries of one pond wait for each other, and the key is looked up after.
     pond = Pond.objects.select_for_update().get(pk=row.pond_id)
     if first := NestDay.objects.filter(key=row.key).first():
-        _refuse_other_content(first, row)
+        _refuse_other_content(first, row, clutches)
         return first
     if row.replaces_id:
         _refuse_mended(row.replaces_id)
     if not row.is_void:
         _check(row, pond, today, _kinds_allowed(pond))
+        _check_clutches(row, clutches)
     row.save(force_insert=True)
+    Clutch.objects.bulk_create(Clutch(nest_day=row, eggs=one.eggs, broken=one.broken) for one in clutches)
     return row
 
 
@@ -236,8 +270,11 @@ def _of_keys(rows: Sequence[NestDay], start: int) -> list[NestDay]:
     return list(NestDay.objects.filter(key__in=[row.key for row in rows[start : start + ROWS_AT_ONCE]]))
 
 
-def _refuse_other_content(first: NestDay, row: NestDay) -> None:
-    if _content(first) != _content(row):
+def _refuse_other_content(
+    first: NestDay, row: NestDay, clutches: Sequence[ClutchCount] | None = None
+) -> None:
+    is_other = clutches is not None and clutches_of(first) != tuple(clutches)
+    if is_other or _content(first) != _content(row):
         raise KeyUsed(
             f"This entry was sent before with other figures ({first.nests} nests on {first.dug_on:%Y-%m-%d}). "
             "Look at the nest book, then correct that row or start a new entry."
@@ -295,6 +332,19 @@ def _check(row: NestDay, pond: Pond, today: dt.date, allowed: list[Kind]) -> Non
         )
     if len(row.note) > LONGEST_NOTE:
         raise NestRefused(f"The note has {len(row.note):,} characters; {LONGEST_NOTE} is the most.", "note")
+
+
+def _check_clutches(row: NestDay, clutches: Sequence[ClutchCount]) -> None:
+    sums = (len(clutches), sum(one.eggs for one in clutches), sum(one.broken for one in clutches))
+    for name, summed, figure in zip(
+        ("nests", "eggs", "broken"), sums, (row.nests, row.eggs, row.broken), strict=True
+    ):
+        if figure is not None and summed > figure:
+            raise WrongCount(
+                f"The line of clutches comes to {summed:,} {name}, more than the {figure:,} typed here. Mend one of "
+                "them, or leave this empty: the line fills it.",
+                name,
+            )
 
 
 def _check_counts(row: NestDay) -> None:

@@ -11,8 +11,10 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from ponds import units
+from ponds.clutches import clutch_line
 from ponds.lists import DayColumn, NumberColumn, PlainTable
 from ponds.models import Farm, Kind, KindFigure, NestDay, Pond, PondState
+from ponds.nest_book import clutches_of
 from ponds.templatetags.pond_units import in_unit
 
 
@@ -164,6 +166,7 @@ class NestTable(PlainTable):
     eggs = NumberColumn(default="not counted", order_by=("eggs", "pk"))
     broken = NumberColumn(default="", order_by=("broken", "pk"))
     eggs_a_nest = NumberColumn(empty_values=(), orderable=False, verbose_name="Eggs a nest")
+    by_clutch = tables.Column(empty_values=(), orderable=False, verbose_name="By clutch")
     note = tables.Column(empty_values=(), orderable=False)
     by = tables.Column(
         accessor="by__username", verbose_name="Entered by", default="not signed", orderable=False
@@ -172,7 +175,19 @@ class NestTable(PlainTable):
 
     class Meta(PlainTable.Meta):
         model = NestDay
-        fields = ("dug_on", "pond", "kind", "nests", "eggs", "broken", "eggs_a_nest", "note", "by", "change")
+        fields = (
+            "dug_on",
+            "pond",
+            "kind",
+            "nests",
+            "eggs",
+            "broken",
+            "eggs_a_nest",
+            "by_clutch",
+            "note",
+            "by",
+            "change",
+        )
         order_by = ("-dug_on",)
         empty_text = "No nests in the book for what is asked here."
 
@@ -181,6 +196,9 @@ class NestTable(PlainTable):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.may_mend = may_mend
+
+    def render_by_clutch(self, record: NestDay) -> str:
+        return clutch_line(clutches_of(record))
 
     def render_note(self, record: NestDay) -> str | SafeString:
         if record.replaces_id:

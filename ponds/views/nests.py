@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
@@ -13,6 +16,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from ponds import nest_book
+from ponds.clutches import clutch_line
 from ponds.farm import the_farm
 from ponds.filters import NestFilter
 from ponds.forms import NestForm, TakeBackForm
@@ -22,7 +26,7 @@ from ponds.models import NestDay, Pond
 from ponds.open_pages import OpenPaginator
 from ponds.roles import for_hand, role_of
 from ponds.tables import NestTable
-from ponds.views.answers import see_other, show_form
+from ponds.views.answers import UNPROCESSABLE, see_other, show_form
 
 ROWS_SHOWN = 10
 
@@ -41,7 +45,11 @@ class NestList(ListPage):
 
     def get_queryset(self) -> QuerySet:
         standing = super().get_queryset().filter(replaced_by=None, is_void=False)
-        return standing.select_related("pond", "kind", "by").order_by("-dug_on", "-pk")
+        return (
+            standing.select_related("pond", "kind", "by")
+            .prefetch_related("clutches")
+            .order_by("-dug_on", "-pk")
+        )
 
     def get_table_kwargs(self) -> dict[str, Any]:
         if role_of(self.request.user) == "reader":
@@ -57,19 +65,17 @@ def nest_new(request: HttpRequest) -> HttpResponse:
     today = the_farm().today()
     form = NestForm(request.POST or None, initial=_start(request, today))
     if request.method == "POST" and form.is_valid():
-        try:
-            row = nest_book.record(**form.entry(), by=request.user, today=today)
-        except nest_book.NestRefused as refused:
-            _refuse(form, refused)
-        else:
+        row = _book(form, partial(nest_book.record, by=request.user, today=today))
+        if row is not None:
             messages.success(request, _said(row), extra_tags=_undo(row))
             return see_other(f"{reverse('ponds:nest-new')}?day={row.dug_on:%Y-%m-%d}")
     latest = (
         NestDay.objects.standing()
         .select_related("pond", "kind", "by")
+        .prefetch_related("clutches")
         .order_by("-recorded_at", "-pk")[:ROWS_SHOWN]
     )
-    return show_form(request, "ponds/nest_new.html", {"form": form, "latest": latest})
+    return _show(request, "ponds/nest_new.html", {"form": form, "latest": latest})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -81,16 +87,14 @@ def nest_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         return _not_yours(request, why_not)
     initial = {name: getattr(row, name) for name in ("kind", "dug_on", "nests", "eggs", "broken", "note")}
     initial["kind"] = row.kind.code if row.kind else None
+    initial["clutches"] = clutch_line(nest_book.clutches_of(row))
     form = NestForm(request.POST or None, initial=initial, row=row)
     if request.method == "POST" and form.is_valid():
-        try:
-            mended = nest_book.replace(row=row, **form.entry(), by=request.user, today=the_farm().today())
-        except nest_book.NestRefused as refused:
-            _refuse(form, refused)
-        else:
+        mended = _book(form, partial(nest_book.replace, row=row, by=request.user, today=the_farm().today()))
+        if mended is not None:
             messages.success(request, f"Corrected: {_said(mended)}", extra_tags=_undo(mended))
             return see_other("ponds:nest-list")
-    return show_form(request, "ponds/nest_correct.html", {"form": form, "row": row})
+    return _show(request, "ponds/nest_correct.html", {"form": form, "row": row})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -116,6 +120,33 @@ def nest_take_back(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
             messages.success(request, f"Taken back: {_said(row)}")
             return see_other("ponds:nest-list")
     return show_form(request, "ponds/nest_take_back.html", {"form": form, "row": row})
+
+
+def _book(form: NestForm, write: Callable[..., NestDay]) -> NestDay | None:
+    """Write what was typed; None where it is refused, or odd and not confirmed yet: then nothing is written.
+
+    What is odd is asked once: the same figures sent again with the tick stand.
+    """
+    entry = form.entry()
+    is_sent_again = NestDay.objects.filter(key=entry["key"]).exists()
+    try:
+        with transaction.atomic():
+            row = write(**entry)
+            if not is_sent_again:
+                form.questions += nest_book.doubts_about(row)
+                form.is_asking = bool(form.questions) and not form.is_confirmed
+                transaction.set_rollback(form.is_asking)
+    except nest_book.NestRefused as refused:
+        _refuse(form, refused)
+        return None
+    return None if form.is_asking else row
+
+
+def _show(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpResponse:
+    answer = show_form(request, template, context)
+    if context["form"].is_asking:
+        answer.status_code = UNPROCESSABLE
+    return answer
 
 
 def _start(request: HttpRequest, today) -> dict[str, Any]:
