@@ -11,10 +11,10 @@ import numpy as np
 
 from stock.advisor.standing import ratio_limits
 from stock.book import ClassHeads
-from stock.charts import Chart, Interval, Series, interval_strip, line_chart
+from stock.charts import Chart, Interval, Series, bar_chart, interval_strip, line_chart
 from stock.count_facts import Sexes, SinceLast, between
 from stock.estimators.estimate import Estimate, Status
-from stock.estimators.survey import Assumption, Reading
+from stock.estimators.survey import Assumption, Fit, Reading
 from stock.models import Count, Haul
 from stock.surveys import CLASSES, Figures, KindSurvey, Net, code_of
 
@@ -286,6 +286,8 @@ def _fit_chart(reading: Reading) -> Chart | None:
     fit = reading.fit
     if fit is None or not fit.labels:
         return None
+    if not fit.labels[0].startswith("Haul"):
+        return _fit_bars(fit)
     return line_chart(
         "Catch against the fit",
         fit.labels,
@@ -293,6 +295,15 @@ def _fit_chart(reading: Reading) -> Chart | None:
         unit="heads",
         summary=fit.words,
     )
+
+
+def _fit_bars(fit: Fit) -> Chart:
+    """Draw a fit over what is no run of hauls, such as females and males: bars, for a line would say a course."""
+    labels, values = [], []
+    for label, observed, expected in zip(fit.labels, fit.observed, fit.expected, strict=True):
+        labels += [f"{label}, caught", f"{label}, by the fit"]
+        values += [observed, expected]
+    return bar_chart("Catch against the fit", labels, values, unit="heads", summary=fit.words)
 
 
 def _figure(one: Estimate | None) -> str:
