@@ -8,7 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from stock.models import Count, Reason
-from stock.surveys import ADULTS, BOOKKEEPING, Flow, flows_of
+from stock.survey_floor import ADULTS, BOOKKEEPING, Flow
+from stock.surveys import flows_of
 from stock.templatetags.stock_format import number
 
 Z_95 = 1.959964

@@ -13,10 +13,11 @@ from stock.advisor.standing import ratio_limits
 from stock.book import ClassHeads
 from stock.charts import Chart, Interval, Series, bar_chart, interval_strip, line_chart
 from stock.count_facts import Sexes, SinceLast, between
+from stock.drafts import CLASSES
 from stock.estimators.estimate import Estimate, Status
 from stock.estimators.survey import Assumption, Fit, Reading
 from stock.models import Count, Haul
-from stock.surveys import CLASSES, Figures, KindSurvey, Net, code_of
+from stock.surveys import Figures, KindSurvey, Net, code_of
 
 Z_95 = 1.959964
 TAKES = {

@@ -18,24 +18,19 @@ from ponds.models import Kind, Pond
 from stock.drafts import CLASSES, CountDraft
 from stock.estimators.survey import Circumstances, HaulCatch, Reading, SurveyReading, read_survey
 from stock.models import Count, Entry, Haul, HaulLine, Reason, Survey, SurveyHaul, SurveyMarked
+from stock.survey_floor import (
+    ADULTS,
+    BOOKKEEPING,
+    Floor,
+    Flow,
+    LaterCatch,
+    floor_of,
+    later_catches,
+    marked_on,
+)
 
-ADULTS = ("FEMALE", "MALE", "UNSEXED")
 DRAIN_DOWN = "drain-down"
-# Entries that change what the book says and no animal's place: no survey lost or won a head by them.
-BOOKKEEPING = (Reason.OPENING, Reason.BEYOND_BOOK, Reason.COUNT_RESET)
 Z_95 = 1.959964
-
-
-@dataclass(frozen=True)
-class Flow:
-    """Heads of one class that came (above 0) or went (below 0) by one entry of a move that stands."""
-
-    kind_id: int
-    day: dt.date
-    move_id: int
-    of_class: str
-    heads: int
-    reason: str
 
 
 @dataclass(frozen=True)
@@ -54,15 +49,6 @@ class Net:
     @property
     def is_nothing(self) -> bool:
         return not any(self.by_class.values())
-
-
-@dataclass(frozen=True)
-class Floor:
-    """Heads proved by what was handled after the count's day, which no count may lie below."""
-
-    females: int = 0
-    males: int = 0
-    adults: int = 0
 
 
 @dataclass(frozen=True)
@@ -110,6 +96,8 @@ class KindSurvey:
     flows: tuple[Flow, ...]
     marked_before: dict[str, int]
     moved_between: int
+    later: tuple[LaterCatch, ...] = ()
+    marked: dict[str, int] = field(default_factory=dict)
 
     @property
     def as_of(self) -> dt.date:
@@ -145,8 +133,8 @@ class KindSurvey:
         return net_from(self.flows, self.hauls, reading.reference)
 
     def floor(self) -> Floor:
-        """Return the heads that moves and hauls after the count's day prove to have stood there."""
-        return _floor(self.flows, self.as_of)
+        """Return the heads known to have stood there at the end of the count's day."""
+        return floor_of(self.as_of, self.flows, self.later, self.marked)
 
     def figures(self, reading: Reading) -> Figures:
         """Return what a count accepted by this reading says at the end of its day."""
@@ -182,7 +170,8 @@ def read_hauls(
     if not hauls:
         return []
     kinds = {line.kind_id: line.kind for haul in hauls for line in haul.lines.all()}
-    flows = flows_of(pond, hauls[0].happened_on)
+    flows, last = flows_of(pond, hauls[0].happened_on), hauls[-1].happened_on
+    later, standing = later_catches(pond, last), marked_on(pond, last)
     before: dict[int, dict[str, int]] = defaultdict(dict)
     for row in marked:
         before[row.kind_id][row.of_class] = row.heads
@@ -197,7 +186,13 @@ def read_hauls(
                 marked_before=dict(before[kind.pk]), marks_checked=marks_checked, moved_between=between
             ),
         )
-        found.append(KindSurvey(kind, tuple(hauls), catches, reading, own, before[kind.pk], between))
+        found.append(
+            KindSurvey(
+                kind, tuple(hauls), catches, reading, own, before[kind.pk], between,
+                tuple(catch for catch in later if catch.kind_id == kind.pk),
+                {of_class: heads for (kind_id, of_class), heads in standing.items() if kind_id == kind.pk},
+            )
+        )  # fmt: skip
     return found
 
 
@@ -337,24 +332,6 @@ def _is_told(reading: Reading) -> bool:
     return all(figure is not None and math.isfinite(figure) for figure in known)
 
 
-def _floor(flows: Iterable[Flow], as_of: dt.date) -> Floor:
-    """Heads that left after the day without having come after it must have stood there on the day."""
-    lowest = dict.fromkeys(CLASSES, 0)
-    running = dict.fromkeys(CLASSES, 0)
-    adults = least_adults = 0
-    by_day: dict[dt.date, dict[str, int]] = defaultdict(lambda: dict.fromkeys(CLASSES, 0))
-    for flow in flows:
-        if flow.day > as_of and flow.reason not in BOOKKEEPING and flow.reason != Reason.SEXED:
-            by_day[flow.day][flow.of_class] += flow.heads
-    for day in sorted(by_day):
-        for of_class, heads in by_day[day].items():
-            running[of_class] += heads
-            lowest[of_class] = min(lowest[of_class], running[of_class])
-        adults = sum(running[of_class] for of_class in ADULTS)
-        least_adults = min(least_adults, adults)
-    return Floor(females=-lowest["FEMALE"], males=-lowest["MALE"], adults=-least_adults)
-
-
 def _counted_out(catches: Sequence[HaulCatch], reference: int) -> dict[str, int]:
     """Return the heads by class of a drain-down, and of the hauls held out straight before it."""
     first = reference % len(catches)
@@ -369,8 +346,8 @@ def _as_drained(counted: dict[str, int], net: Net, floor: Floor) -> Figures:
     """Every head was counted: as it was found, class by class, without error."""
     heads = {of_class: float(counted[of_class] + net.of(of_class)) for of_class in CLASSES}
     heads = {of_class: max(0.0, number) for of_class, number in heads.items()}
-    females, raised_f = _raise(heads["FEMALE"], floor.females, "females")
-    males, raised_m = _raise(heads["MALE"], floor.males, "males")
+    females, raised_f = _raise(heads["FEMALE"], floor.females, "females", floor.proof)
+    males, raised_m = _raise(heads["MALE"], floor.males, "males", floor.proof)
     return Figures(
         females, 0.0, males, 0.0, 0.0, heads["UNSEXED"], 0.0, heads["JUVENILE"], 0.0, (*raised_f, *raised_m)
     )
@@ -383,14 +360,14 @@ def _as_estimated(reading: Reading, net: Net, floor: Floor) -> Figures:
         young, young_se = max(0.0, juveniles.value + net.of("JUVENILE")), juveniles.se
     females, males = reading.females, reading.males
     if females is None or males is None or females.value is None or males.value is None:
-        total, raised = _raise((reading.total.value or 0.0) + net.adults, floor.adults, "heads")
+        total, raised = _raise((reading.total.value or 0.0) + net.adults, floor.adults, "heads", floor.proof)
         return Figures(None, None, None, None, 0.0, total, reading.total.se or 0.0, young, young_se, raised)
     both = females.value + males.value
     share = females.value / both if both else 0.5
     f = females.value + net.of("FEMALE") + share * net.of("UNSEXED")
     m = males.value + net.of("MALE") + (1 - share) * net.of("UNSEXED")
-    f, raised_f = _raise(f, floor.females, "females")
-    m, raised_m = _raise(m, floor.males, "males")
+    f, raised_f = _raise(f, floor.females, "females", floor.proof)
+    m, raised_m = _raise(m, floor.males, "males", floor.proof)
     f_se, m_se = females.se or 0.0, males.se or 0.0
     most = f_se * m_se
     covariance = min(max(reading.covariance, -most), most)
@@ -398,13 +375,10 @@ def _as_estimated(reading: Reading, net: Net, floor: Floor) -> Figures:
     return Figures(f, f_se, m, m_se, covariance, 0.0, 0.0, young, young_se, (*raised_f, *raised_m))
 
 
-def _raise(heads: float, known: int, noun: str) -> tuple[float, tuple[str, ...]]:
+def _raise(heads: float, known: int, noun: str, proof: str) -> tuple[float, tuple[str, ...]]:
     """Lift a figure to the heads that are known, and say so."""
     heads = max(0.0, heads)
     if known <= heads:
         return heads, ()
-    words = (
-        f"Moves after that day prove at least {known} {noun}; the survey alone says {heads:.0f}, "
-        f"so the count says {known}."
-    )
+    words = f"{proof} at least {known} {noun}; the survey alone says {heads:.0f}, so the count says {known}."
     return float(known), (words,)

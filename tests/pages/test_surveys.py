@@ -11,10 +11,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from ponds.models import Kind
+from ponds.models import Kind, Pond
 from stock import ledger
-from stock.drafts import CountDraft, Line
+from stock.drafts import CountDraft, Draft, Line, MarkDraft
 from stock.models import Count, CountReversal, Entry, Haul, Move, Survey, SurveyHaul
+from stock.survey_floor import Flow, LaterCatch, floor_of, marked_on
 from stock.surveys import read
 from tests.page_rules import page_faults
 from tests.pages.bank import held, make_farm, today
@@ -439,3 +440,36 @@ def test_the_pages_ask_as_many_queries_of_3_hauls_as_of_300(owner):
         haul({"FEMALE": 1 + number % 3, "MALE": 1}, days=number % 10)
     assert Kind.objects.count() == 2
     assert {page: queries(owner, page) for page in pages} == few
+
+
+def test_a_count_is_not_taken_below_what_a_later_haul_brought(owner):
+    one = declining()
+    haul({"FEMALE": 98}, days=1)
+    text = words(owner.get(accept_url(one)))
+    assert "A later haul proves at least 98 females" in text
+    owner.post(accept_url(one), sent(one, owner))
+    assert Count.objects.get().females == 98
+
+
+def test_what_came_later_proves_nothing_of_before():
+    flows = [
+        Flow(1, ago(2), 7, "FEMALE", 30, "BOUGHT"),
+        Flow(1, ago(1), 8, "FEMALE", -50, "SOLD"),
+        Flow(1, ago(1), 9, "FEMALE", -40, "COUNT_RESET"),
+    ]
+    # Of the 50 sold, 30 came after the day; the haul of the day before the sale brought 35, 30 of them perhaps new.
+    floor = floor_of(ago(3), flows, [LaterCatch(1, ago(2), 5, "FEMALE", 35)], {"MALE": 4})
+    assert (floor.females, floor.males, floor.adults) == (20, 4, 20)
+    assert floor.proof == "Moves after that day prove"
+
+
+def test_marked_turtles_that_stand_there_are_known_until_they_leave():
+    pond = Pond.objects.get(code="A")
+    marks = tuple(MarkDraft(f"T{number}", "slider", "MALE", "A") for number in range(5))
+    ledger.record(Draft(uuid.uuid4(), ago(9), marks=marks, pond="A"), by=None, today=today())
+    sold = Line("slider", "MALE", "A", "SOLD", 2, turtles=("T0", "T1"))
+    ledger.record(Draft(uuid.uuid4(), ago(4), (sold,), pond="A"), by=None, today=today())
+    slider = Kind.objects.get(code="slider").pk
+    assert [marked_on(pond, ago(days)) for days in (10, 9, 5, 4)] == [
+        {}, {(slider, "MALE"): 5}, {(slider, "MALE"): 5}, {(slider, "MALE"): 3},
+    ]  # fmt: skip
