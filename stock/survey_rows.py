@@ -9,8 +9,8 @@ from stock.models import Count
 
 
 def with_hauls(surveys: QuerySet) -> QuerySet:
-    """Annotate `haul_count`, `first_on`, `last_on` and `is_accepted` (by a count that was not taken back)."""
-    accepted = Count.objects.filter(survey=OuterRef("pk"), reversed_by=None)
+    """Annotate `haul_count`, `first_on`, `last_on` and `is_accepted` (by a count that stands)."""
+    accepted = Count.objects.standing().filter(survey=OuterRef("pk"))
     return surveys.select_related("pond").annotate(
         haul_count=CountOf("members"),
         first_on=Min("members__haul__happened_on"),

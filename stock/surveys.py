@@ -307,8 +307,8 @@ def survey_of(haul: Haul) -> int | None:
 
 
 def open_survey(pond: Pond) -> Survey | None:
-    """Return the pond's newest survey from which no count was accepted yet, if any."""
-    standing = Count.objects.filter(reversed_by=None, survey__isnull=False).values("survey")
+    """Return the pond's newest survey from which no count stands, if any."""
+    standing = Count.objects.standing().filter(survey__isnull=False).values("survey")
     with_hauls = SurveyHaul.objects.values("survey")
     return (
         Survey.objects.filter(pond=pond, pk__in=with_hauls)

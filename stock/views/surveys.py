@@ -183,7 +183,7 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
         "rows": rows,
         "first": rows[0],
         "last": last,
-        "standing_count": _standing_count(survey, one.kind),
+        "standing_count": _standing_count(one),
     }
     return render(request, "stock/survey_accept.html", context)
 
@@ -200,12 +200,12 @@ def _accept_form(request: SignedRequest, rows: list[Preview]) -> AcceptForm:
 def _accept(request: SignedRequest, survey: Survey, one: KindSurvey, form: AcceptForm) -> HttpResponse | None:
     """Post the count; None where the page is to be shown again with what is wrong."""
     typed = form.cleaned_data
-    existing = _standing_count(survey, one.kind)
+    existing = _standing_count(one)
     if existing is not None and existing.key != typed["key"]:
         form.add_error(
             None,
-            f"A count of {one.kind.common_name} was accepted from this survey already, and stands. The same hauls "
-            "speak once: take that count back first.",
+            f"A count of {one.kind.common_name} was accepted from these hauls already, as of {existing.as_of}, and "
+            "stands. A haul speaks once: take that count back first.",
         )
         return None
     reading = one.named(typed["method"])
@@ -243,8 +243,10 @@ def _accept(request: SignedRequest, survey: Survey, one: KindSurvey, form: Accep
     return _see(reverse("stock:count-detail", args=[count.pk]))
 
 
-def _standing_count(survey: Survey, kind: Kind) -> Count | None:
-    return Count.objects.standing().filter(survey=survey, kind=kind).order_by("-pk").first()
+def _standing_count(one: KindSurvey) -> Count | None:
+    """Return the newest count of the kind that stands and was read from any of these hauls."""
+    read_from = CountHaul.objects.filter(haul__in=one.hauls).values("count")
+    return Count.objects.standing().filter(kind=one.kind, pk__in=read_from).order_by("-pk").first()
 
 
 def _counts_of(survey: Survey, members: set[int]) -> list[dict]:

@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from ponds.models import Kind, Pond
 from stock import ledger
-from stock.drafts import CountDraft, Draft, Line, MarkDraft
+from stock.drafts import CatchLine, CountDraft, Draft, HaulDraft, Line, MarkDraft
 from stock.models import Count, CountReversal, Entry, Haul, Move, Survey, SurveyHaul
 from stock.survey_floor import Flow, LaterCatch, floor_of, marked_on
 from stock.surveys import read
@@ -265,7 +265,7 @@ def test_the_same_page_sent_twice_is_one_count_and_another_is_refused(owner):
     owner.post(accept_url(one), asked)
     assert Count.objects.count() == 1
     response = owner.post(accept_url(one), {**asked, "key": str(uuid.uuid4())})
-    assert "was accepted from this survey already, and stands" in words(response)
+    assert "was accepted from these hauls already" in words(response)
     assert Count.objects.count() == 1
 
 
@@ -473,3 +473,51 @@ def test_marked_turtles_that_stand_there_are_known_until_they_leave():
     assert [marked_on(pond, ago(days)) for days in (10, 9, 5, 4)] == [
         {}, {(slider, "MALE"): 5}, {(slider, "MALE"): 5}, {(slider, "MALE"): 3},
     ]  # fmt: skip
+
+
+def test_a_haul_that_spoke_in_one_survey_does_not_speak_again_in_another(owner, hand):
+    one = declining()
+    owner.post(accept_url(one), sent(one, owner))
+    hauls = [row.haul for row in one.members.order_by("pk")]
+    kept = {"key": str(uuid.uuid4()), "hauls": [hauls[0].pk], "note": ""}
+    hand.post(reverse("stock:survey-change", args=[one.pk]), kept)
+    other = survey(*hauls[1:], *passes((3, 1)))
+    text = words(owner.get(accept_url(other)))
+    assert "a haul speaks once" in text
+    assert "Accept the count" not in text
+    asked = {"key": str(uuid.uuid4()), "method": "carle-strub"}
+    assert "was accepted from these hauls already" in words(owner.post(accept_url(other), asked))
+    assert Count.objects.count() == 1
+
+
+def test_a_survey_is_open_again_when_its_count_fell(owner):
+    one = declining()
+    owner.post(accept_url(one), sent(one, owner))
+    assert "Surveys still open" not in words(owner.get(reverse("stock:count-list")))
+    first = one.members.order_by("pk").first().haul
+    ledger.reverse(first.move, key=uuid.uuid4(), by=owner.user, today=today())
+    assert "Surveys still open" in words(owner.get(reverse("stock:count-list")))
+
+
+def test_each_kind_of_a_haul_is_read_and_accepted_by_itself(owner):
+    catch = (
+        CatchLine("slider", "FEMALE", 91), CatchLine("slider", "MALE", 38), CatchLine("snapper", "FEMALE", 12),
+    )  # fmt: skip
+    drained = HaulDraft("DRAIN_DOWN", catch, is_complete=True)
+    receipt = ledger.record(Draft(uuid.uuid4(), ago(1), pond="A", haul=drained), by=None, today=today())
+    one = survey(Haul.objects.get(move_id=receipt.move_id))
+    text = shown(owner, one)
+    assert "Slider: 129 heads" in text
+    assert "Snapper: 12 heads" in text
+    owner.post(accept_url(one, "snapper"), sent_for(one, owner, "snapper"))
+    assert [(count.kind.code, count.females) for count in Count.objects.all()] == [("snapper", 12)]
+
+
+def sent_for(one: Survey, client, kind: str) -> dict:
+    form = client.get(accept_url(one, kind)).context["form"]
+    return {
+        "key": str(form["key"].value()),
+        "method": form["method"].value(),
+        "method_reason": "",
+        "reason": "",
+    }
