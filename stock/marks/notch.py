@@ -5,7 +5,8 @@ from stock.marks.free import SchemeFull, capacity, next_free
 from stock.marks.issued import Issued, PossibleMisreading, candidates, near_codes
 from stock.marks.positions import in_words, mask_of, parse_positions, positions_in
 from stock.marks.rims import RIMS, Rim, check_rim, not_there, rim_of
-from stock.marks.scheme import (
+from stock.marks.scheme import Scheme, ScutePosition
+from stock.marks.schemes import (
     ADDITIVE_SCHEME,
     LEFT_RIGHT_SCHEME,
     LETTER_SCHEME,
@@ -13,8 +14,6 @@ from stock.marks.scheme import (
     RELABELLED_SCHEME,
     SCHEMES,
     SITE_SCHEME,
-    Scheme,
-    ScutePosition,
     additive_scheme,
     for_eleven,
     letter_scheme,
