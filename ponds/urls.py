@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from ponds.views import farm, kinds, lot_counts, lots, nests, ponds, sheets
+from ponds.views import farm, kinds, lot_counts, lots, nest_seasons, nests, ponds, sheets
 
 app_name = "ponds"
 
@@ -24,6 +24,8 @@ urlpatterns = [
     path("settings/sheets/<slug:what>.<str:form>", sheets.sheet_template, name="sheet-template"),
     path("nests/", nests.NestList.as_view(), name="nest-list"),
     path("nests/new/", nests.nest_new, name="nest-new"),
+    path("nests/season/", nest_seasons.nest_season, name="nest-season"),
+    path("nests/totals/", nest_seasons.NestTotals.as_view(), name="nest-totals"),
     path("nests/lots/", lots.LotList.as_view(), name="lot-list"),
     path("nests/lots/sheet.<str:form>", lots.lot_sheet, name="lot-sheet"),
     path("nests/lots/new/", lots.lot_new, name="lot-new"),

@@ -233,6 +233,8 @@ ROWS = [
     Row("ponds:sheet-template", {"what": "ponds", "form": "csv"}, get=OWNERS),
     Row("ponds:nest-list", get=ROLES),
     Row("ponds:nest-new", get=HANDS, post=HANDS),
+    Row("ponds:nest-season", get=ROLES),
+    Row("ponds:nest-totals", get=ROLES),
     Row("ponds:lot-list", get=ROLES),
     Row("ponds:lot-sheet", {"form": "csv"}, get=ROLES),
     Row("ponds:lot-new", get=HANDS, post=HANDS),
