@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from ponds.cell_values import Choice, Code, Day, PondCode, Text, WholeNumber, YesNo
+from ponds.cell_values import Choice, Code, Day, Number, PondCode, Text, WholeNumber, YesNo
 from ponds.sheets import Column, RowsRefused, Sheet, SheetRow, Written
 from stock.drafts import MOST_HEADS, CatchLine, Draft, HaulDraft, Line
 from stock.models import Haul, HeadClass
@@ -24,6 +24,8 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
     for (day, pond, _), group in hauls.items():
         if len({row["method"] for row in group}) > 1:
             bad_rows.append(group[1].bad("method", "One haul is made one way; these rows name several."))
+        if len({row["effort"] for row in group if row["effort"] is not None}) > 1:
+            bad_rows.append(group[1].bad("effort", "One haul has one effort; these rows name several."))
         cells = [(row["kind"], row["class"]) for row in group]
         for row, cell in zip(group, cells, strict=True):
             if cells.count(cell) > 1:
@@ -51,7 +53,10 @@ def _draft(day: dt.date, pond: str, group: list[SheetRow], keys: RowKeys) -> Dra
         for row in group
         if row["dead in net"]
     )
-    content = [row.text(column.name) for row in group for column in HAULS_SHEET.columns]
+    # A column that came later is part of the key only where it says something: an older sheet keeps its keys.
+    content = [row.text(name) for row in group for name in FIRST_COLUMNS]
+    content += [effort for row in group if (effort := row.text("effort"))]
+    efforts = [row for row in group if row["effort"] is not None]
     return Draft(
         key=keys.key(*content),
         happened_on=day,
@@ -62,6 +67,8 @@ def _draft(day: dt.date, pond: str, group: list[SheetRow], keys: RowKeys) -> Dra
         haul=HaulDraft(
             method=group[0]["method"],
             lines=catch,
+            effort=float(efforts[0]["effort"]) if efforts else None,
+            effort_typed=efforts[0].text("effort") if efforts else "",
             is_complete=any(row["complete"] for row in group),
             is_held_out=any(row["held out"] for row in group),
         ),
@@ -85,8 +92,10 @@ HAULS_SHEET = Sheet(
         Column("dead in net", False, "How many were dead in the net", "0", WholeNumber(0, MOST_HEADS), 0),
         Column("complete", False, "Drained to the last head", "no", YesNo(), False),
         Column("held out", False, "Held out until the last haul", "no", YesNo(), False),
+        Column("effort", False, "Net drags, or trap-nights, of the haul", "4", Number(0.001, 100_000)),
         Column("note", False, "Anything worth knowing", "", Text(300)),
     ),
     makes=("haul", "hauls"),
     apply=write_rows,
 )
+FIRST_COLUMNS = tuple(column.name for column in HAULS_SHEET.columns if column.name != "effort")

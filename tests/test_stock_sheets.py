@@ -120,3 +120,17 @@ def test_the_hauls_sheet_keeps_the_catch_and_books_the_dead(two_ponds):
         "day,pond,method,kind,class,caught\n2025-03-11,A,seine,slider,female,6\n2025-03-11,A,seine,slider,female,5\n",
     )
     assert [bad.row for bad in twice.bad_rows] == [2, 3]
+
+
+def test_the_hauls_sheet_takes_the_effort_and_an_older_sheet_is_still_the_same_haul(two_ponds):
+    loaded("stock", OPENING)
+    older = "day,pond,method,kind,class,caught\n2025-03-10,A,seine,slider,female,60\n"
+    loaded("hauls", older)
+    with_effort = older.replace("caught\n", "caught,effort\n").replace(",60\n", ",60,{}\n")
+    loaded("hauls", with_effort.format(""))
+    assert Haul.objects.get().effort is None
+    loaded("hauls", with_effort.format("4.5").replace("03-10", "03-11"))
+    assert [(haul.effort, haul.effort_typed) for haul in Haul.objects.filter(effort__gt=0)] == [(4.5, "4.5")]
+    rows = ("2025-03-12,A,seine,slider,female,6,4", "2025-03-12,A,seine,slider,male,2,5")
+    two = "\n".join(("day,pond,method,kind,class,caught,effort", *rows))
+    assert "One haul has one effort" in loaded("hauls", two).bad_rows[0].reason
