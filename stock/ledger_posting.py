@@ -369,6 +369,8 @@ class Posting:
             by=self.by,
             by_name=self.by_name,
             note=draft.note,
+            # Left to the database; given, so that no default is made for each of a sheet's moves.
+            recorded_at=None,  # type: ignore[misc]
         )
 
     def _new_reversal(self, move: Move, key: uuid.UUID, content: str, note: str) -> Move:

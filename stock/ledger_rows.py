@@ -6,13 +6,14 @@ import uuid
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from stock import ledger_sql, mixes
+from django.db import DEFAULT_DB_ALIAS
+
+from stock import flows, ledger_sql, mixes
 from stock.drafts import BatchDraft, CountDraft, Draft, HaulDraft, PaperDraft
 from stock.models import (
     Batch,
     Count,
     Entry,
-    Haul,
     MarkStep,
     Move,
     Paper,
@@ -36,7 +37,7 @@ def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Mov
         return []
     store = posting.store
     batches = _write_batches(posting, work)
-    moves = Move.objects.bulk_create([move for move, _, _ in work])
+    moves = _write_moves([move for move, _, _ in work])
     ledger_sql.write_entries(
         [
             (
@@ -62,6 +63,35 @@ def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Mov
             _tick_tasks(move, draft, plan)
     store.write_month_ends(books)
     mixes.forget_from(min(move.booked_on for move in moves))
+    flows.forget({move.happened_on for move in moves}, posting.today)
+    return moves
+
+
+def _write_moves(moves: list[Move]) -> list[Move]:
+    ids = ledger_sql.write_moves(
+        [
+            (
+                move.key.hex,
+                move.content_sha256,
+                move.made_as,
+                move.pond_id,
+                move.happened_on,
+                move.booked_on,
+                move.by_id,
+                move.by_name,
+                move.note,
+                move.reverses_id,
+                move.replaces_id,
+            )
+            for move in moves
+        ]
+    )
+    for move in moves:
+        move.pk = ids[move.key.hex]
+        move._state.adding = False
+        move._state.db = DEFAULT_DB_ALIAS
+        # The database wrote the instant; it is read when it is asked for.
+        vars(move).pop("recorded_at", None)
     return moves
 
 
@@ -143,14 +173,16 @@ def _write_batch_papers(posting: Posting, drafts: Sequence[Draft], batch_ids: di
         (row.batch_id, PaperDraft(**{name: getattr(row, name) for name in PAPER_FIELDS}))
         for row in Paper.objects.filter(batch__in={batch for batch, _ in typed})
     }
-    Paper.objects.bulk_create(
-        _paper(posting, paper, batch_id=batch)
-        for batch, paper in sorted(typed - standing, key=lambda one: (one[0], str(one[1])))
+    ledger_sql.write_papers(
+        [
+            (batch, None, *_paper(posting, paper))
+            for batch, paper in sorted(typed - standing, key=lambda one: (one[0], str(one[1])))
+        ]
     )
 
 
-def _paper(posting: Posting, paper: PaperDraft, **whose) -> Paper:
-    return Paper(**{name: getattr(paper, name) for name in PAPER_FIELDS}, by=posting.by, **whose)
+def _paper(posting: Posting, paper: PaperDraft) -> tuple:
+    return (*(getattr(paper, name) for name in PAPER_FIELDS), posting.by.pk if posting.by else None)
 
 
 def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
@@ -159,21 +191,20 @@ def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
     for move, draft, _ in work:
         if draft is None:
             continue
-        papers += [_paper(posting, paper, move=move) for paper in draft.papers if paper.says_something]
+        papers += [(None, move.pk, *_paper(posting, paper)) for paper in draft.papers if paper.says_something]
         for count in draft.counts:
             key = uuid.uuid5(move.key, f"count {count.pond} {count.kind}")
             counts.append(count_row(posting, count, key=key, content=move.content_sha256, move=move))
         if draft.haul is not None:
-            haul = _haul(move, draft, draft.haul)
-            hauls.append(haul)
-            catches += [(haul, caught) for caught in draft.haul.lines]
-    Paper.objects.bulk_create(papers)
+            hauls.append(_haul(move, draft, draft.haul))
+            catches += [(move, caught) for caught in draft.haul.lines]
+    ledger_sql.write_papers(papers)
     Count.objects.bulk_create(counts)
-    Haul.objects.bulk_create(hauls)
+    haul_ids = ledger_sql.write_hauls(hauls)
     ledger_sql.write_catches(
         [
             (
-                haul.pk,
+                haul_ids[move.pk],
                 posting.store.kind_ids[caught.kind],
                 caught.of_class,
                 caught.caught,
@@ -181,24 +212,24 @@ def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
                 caught.newly_marked,
                 caught.dead_in_net,
             )
-            for haul, caught in catches
+            for move, caught in catches
         ]
     )
 
 
-def _haul(move: Move, draft: Draft, haul: HaulDraft) -> Haul:
-    return Haul(
-        move=move,
-        pond_id=move.pond_id,  # type: ignore[misc]  # a haul is made in a pond: the rules saw to it
-        happened_on=draft.happened_on,
-        method=haul.method,
-        effort=haul.effort,
-        effort_typed=haul.effort_typed,
-        water_mk=haul.water_mk,
-        water_typed=haul.water_typed,
-        water_unit=haul.water_unit,
-        is_held_out=haul.is_held_out,
-        is_complete=haul.is_complete,
+def _haul(move: Move, draft: Draft, haul: HaulDraft) -> tuple:
+    return (
+        move.pk,
+        move.pond_id,
+        draft.happened_on,
+        haul.method,
+        haul.effort,
+        haul.effort_typed,
+        haul.water_mk,
+        haul.water_typed,
+        haul.water_unit,
+        haul.is_held_out,
+        haul.is_complete,
     )
 
 

@@ -8,9 +8,14 @@ A posting runs these each time, and building the same queries anew cost far more
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Collection, Iterable, Sequence
+from typing import Any
 
 from django.db import connection
+
+MOST_VALUES = 999
+"""As many values as any SQLite takes in one statement."""
 
 
 def last_closed_month() -> dt.date | None:
@@ -111,6 +116,34 @@ def late_changes(ids: Iterable[int], day: dt.date) -> list[tuple]:
     )
 
 
+def write_moves(rows: Sequence[tuple]) -> dict[str, int]:
+    """
+    Write moves and return their ids by the hex digits of their keys.
+
+    Each row is (hex digits of the key, content, made as, pond or None, happened on, booked on, by or None,
+    name of who did it, note, move reversed or None, move replaced or None); the database writes the instant.
+    """
+    columns = (
+        "stock_move (key, content_sha256, made_as, pond_id, happened_on, booked_on, by_id, by_name, note, "
+        "reverses_id, replaces_id)"
+    )
+    return {uuid.UUID(str(key)).hex: pk for pk, key in _insert_returning(columns, rows, "id, key")}
+
+
+def write_hauls(rows: Sequence[tuple]) -> dict[int, int]:
+    """
+    Write hauls and return their ids by their moves'.
+
+    Each row is (move, pond, happened on, method, effort or None, effort typed, water in mK or None, water typed,
+    its unit, whether it is held out, whether it is complete).
+    """
+    columns = (
+        "stock_haul (move_id, pond_id, happened_on, method, effort, effort_typed, water_mk, water_typed, "
+        "water_unit, is_held_out, is_complete)"
+    )
+    return {move: pk for pk, move in _insert_returning(columns, rows, "id, move_id")}
+
+
 def write_entries(rows: Sequence[tuple]) -> None:
     """
     Write entries.
@@ -119,6 +152,19 @@ def write_entries(rows: Sequence[tuple]) -> None:
     """
     _insert(
         "stock_entry (move_id, line, source_id, target_id, heads, reason, cause, batch_id, happened_on, booked_on)",
+        rows,
+    )
+
+
+def write_papers(rows: Sequence[tuple]) -> None:
+    """
+    Write papers; the database writes the instant.
+
+    Each row is (batch or None, move or None, party, licence, document, purpose, disposal, expires on or None,
+    note, by or None).
+    """
+    _insert(
+        "stock_paper (batch_id, move_id, party, licence, document, purpose, disposal, expires_on, note, by_id)",
         rows,
     )
 
@@ -158,11 +204,24 @@ def _insert(into: str, rows: Sequence[tuple], otherwise: str = "") -> None:
             cursor.executemany(f"INSERT INTO {into} VALUES ({marks}) {otherwise}", rows)
 
 
+def _insert_returning(into: str, rows: Sequence[tuple], wanted: str) -> list[tuple]:
+    """Insert rows, as many at once as SQLite takes values, and return what is `wanted` of each."""
+    returned: list[tuple] = []
+    if rows:
+        one = f"({', '.join(['%s'] * len(rows[0]))})"
+        at_once = MOST_VALUES // len(rows[0])
+        for start in range(0, len(rows), at_once):
+            part = rows[start : start + at_once]
+            statement = f"INSERT INTO {into} VALUES {', '.join([one] * len(part))} RETURNING {wanted}"
+            returned += _rows(statement, [value for row in part for value in row])
+    return returned
+
+
 def _ids(ids: Iterable[int]) -> str:
     return ", ".join(str(int(one)) for one in ids) or "NULL"
 
 
-def _rows(statement: str, values: Sequence[str | dt.date] = ()) -> list[tuple]:
+def _rows(statement: str, values: Sequence[Any] = ()) -> list[tuple]:
     with connection.cursor() as cursor:
         cursor.execute(statement, list(values))
         return cursor.fetchall()

@@ -10,6 +10,7 @@ import datetime as dt
 import functools
 from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from stock.drafts import Draft, Line
 from stock.refusals import BadLine, NotEnoughHeads, NothingToPost, TurtleElsewhere, WhichTurtles
@@ -34,8 +35,7 @@ OUTSIDE_REASONS = {
 }
 
 
-@dataclass(frozen=True, order=True)
-class Ref:
+class Ref(NamedTuple):
     """One cell by name: a place, a kind's code, a class."""
 
     place: str

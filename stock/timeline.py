@@ -88,6 +88,8 @@ class CellDays:
             cell._put(figures.month, block)
             heads, marked = figures.heads, figures.marked
         for month, days in by_day.items():
+            if not days and month not in cell.blocks:
+                continue  # nothing was booked: the first change makes the block
             block = cell._block(month)
             block.days = days
             block.is_dirty = True
@@ -120,11 +122,11 @@ class CellDays:
 
     def lowest_from(self, day: dt.date) -> int:
         """Return the fewest heads at the end of `day` or of any later day."""
-        return min([heads for _, heads, _ in self._ends_from(day)])
+        return self._lowest_from(day)[0]
 
     def lowest_unmarked_from(self, day: dt.date) -> int:
         """Return the fewest unmarked heads at the end of `day` or of any later day."""
-        return min([unmarked for _, _, unmarked in self._ends_from(day)])
+        return self._lowest_from(day)[1]
 
     def first_below_zero_from(self, day: dt.date) -> tuple[dt.date, int] | None:
         """
@@ -198,6 +200,26 @@ class CellDays:
                     heads += change[0]
                     marked += change[1]
         return heads, marked
+
+    def _lowest_from(self, day: dt.date) -> tuple[int, int]:
+        """Return the fewest heads and the fewest unmarked heads of `_ends_from`, without naming the days."""
+        month = day.replace(day=1)
+        heads, marked = self._at(day)
+        lowest, unmarked = heads, heads - marked
+        block = self.blocks.get(month)
+        if block is not None and block.days is not None:
+            for on in sorted([on for on in block.days if on > day]):
+                heads += block.days[on][0]
+                marked += block.days[on][1]
+                lowest, unmarked = min(lowest, heads), min(unmarked, heads - marked)
+        if self._months and self._months[-1] > month:
+            for later in self._months[bisect.bisect_right(self._months, month) :]:
+                block = self.blocks[later].settled()
+                lowest = min(lowest, heads + block.low)
+                unmarked = min(unmarked, heads - marked + block.low_unmarked)
+                heads += block.net
+                marked += block.marked_net
+        return lowest, unmarked
 
     def _ends_from(self, day: dt.date) -> Iterator[tuple[dt.date, int, int]]:
         """Yield (day, heads, unmarked heads) for `day` and each later day of its month, then month by month."""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import itertools
 import time
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
@@ -22,6 +25,22 @@ MOVES_A_CHUNK = 20_000
 NESTS_A_CHUNK = 5_000
 MOST_PONDS, MOST_MOVES, MOST_YEARS = 1_000, 5_000_000, 60
 NEST_KEYS = uuid.UUID("0f4d6b5e-8d0a-4f0e-9a53-5a0d0f6f7c21")
+
+
+@contextmanager
+def _few_collections() -> Iterator[None]:
+    """
+    Look for cycles less often.
+
+    A chunk's drafts and moves live until it is written and hold none: looking for them again and again took a
+    sixth of the time.
+    """
+    usual = gc.get_threshold()
+    gc.set_threshold(200_000, *usual[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*usual)
 
 
 class Command(BaseCommand):
@@ -56,7 +75,8 @@ class Command(BaseCommand):
         )
         began = time.monotonic()
         self._make_ponds(farm)
-        posted = self._post(farm, today)
+        with _few_collections():
+            posted = self._post(farm, today)
         rows = self._write_nests(farm, today)
         mixes.roll_all(self._say)
         self._say(
