@@ -51,7 +51,7 @@ FAMILIES = {
 }
 LONGEST_LINE = 200
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
-_EXPONENT = re.compile(r"\d+(?:[.,]\d*)?E\+?\d{1,3}", re.ASCII)
+_EXPONENT = re.compile(r"\d(?:[.,]\d*)?E\+?\d{1,3}|\d+E\+?\d{1,3}", re.ASCII)  # never with 3 digits and a dot
 _WHOLE_FLOAT = re.compile(r"(?<=\d{14})[.,]0+$", re.ASCII)
 # Fifteen digits in one run, as three and twelve, or by threes; a zero before them allowed. Looked for at every place.
 _DECIMAL = re.compile(
