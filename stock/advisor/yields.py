@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stock.advisor.coming import ComingSeason, SeasonPrior, coming_season, season_prior
+from stock.advisor.falling_behind import Behind, falling_behind
 from stock.advisor.fertility import (
     FEMALE_SURVIVAL_SOURCE,
     FERTILITY_SOURCE,
@@ -18,29 +20,59 @@ from stock.advisor.fertility import (
     female_survival,
     fertility,
 )
+from stock.advisor.hatchery import HatchDays, HatcheryPlan, HatcheryWeek, hatch_days, hatchery_plan
+from stock.advisor.laying_curve import LayingCurve, LearntCurve, learn_curve
+from stock.advisor.nesting_dates import CURVES
 from stock.advisor.pond_rates import ShrunkRates, shrink_rates
 from stock.advisor.ranges import Spread, check_heads, check_ranges, draw_ranges, spread_of
 from stock.advisor.rates import Overdispersion, RatePosterior, overdispersion, rate_posterior
+from stock.advisor.season_book import SeasonBook
+from stock.advisor.season_eggs import forecast_eggs
+from stock.advisor.season_forecast import SeasonForecast, forecast
+from stock.advisor.season_learning import LearntFigure, PublishedFigures, YieldsLearnt, learn_yields
 from stock.advisor.shrinkage import ShrunkEstimates, ShrunkMeans, shrink_estimates, shrink_means
 
 __all__ = [
+    "CURVES",
     "FEMALE_SURVIVAL_SOURCE",
     "FERTILITY_SOURCE",
+    "Behind",
+    "ComingSeason",
+    "HatchDays",
+    "HatcheryPlan",
+    "HatcheryWeek",
+    "LayingCurve",
+    "LearntCurve",
+    "LearntFigure",
     "Overdispersion",
+    "PublishedFigures",
     "RatePosterior",
+    "SeasonBook",
+    "SeasonForecast",
+    "SeasonPrior",
     "SeasonYield",
     "ShrunkEstimates",
     "ShrunkMeans",
     "ShrunkRates",
     "Spread",
+    "YieldsLearnt",
     "check_heads",
     "check_ranges",
+    "coming_season",
     "delayed_fertility",
     "draw_ranges",
+    "falling_behind",
     "female_survival",
     "fertility",
+    "forecast",
+    "forecast_eggs",
+    "hatch_days",
+    "hatchery_plan",
+    "learn_curve",
+    "learn_yields",
     "overdispersion",
     "rate_posterior",
+    "season_prior",
     "season_yield",
     "shrink_estimates",
     "shrink_means",
