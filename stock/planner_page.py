@@ -8,7 +8,8 @@ from stock.charts import Chart, Series, bar_chart, line_chart
 from stock.estimators.planner import HaulsPlan, SexingPlan, hauls_plan, passes_plan, sexing_plan
 from stock.templatetags.stock_format import interval, number, percent
 
-MARK_WIDTHS = (0.10, 0.15, 0.25, 0.35, 0.50)
+# A plan of marks takes a tenth of a second, so only a better and a poorer answer stand beside the one wanted.
+BETTER, POORER = 0.6, 1.6
 SEX_WIDTHS = (0.05, 0.075, 0.10, 0.15, 0.20)
 
 
@@ -33,9 +34,10 @@ class Answer:
 
 def of_marks(expected: int, half_width: float, marked: int | None) -> Answer:
     """Answer how many to mark and to catch again."""
-    plan = hauls_plan(expected, half_width=half_width, marked=marked)
-    widths = sorted({*MARK_WIDTHS, round(half_width, 4)})
+    widths = sorted({round(half_width * times, 2) or 0.01 for times in (BETTER, POORER)} | {half_width})
+    widths = [width for width in widths if width <= 1]
     plans = [hauls_plan(expected, half_width=width, marked=marked) for width in widths]
+    plan = plans[widths.index(half_width)]
     what = "To catch" if marked is not None else "To mark, and again to catch"
     chart = bar_chart(
         f"{what}, by how well it is wanted",
