@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 # Each module has a function `measure()`; in this order they run.
 BENCHMARKS = {
+    "marks": "stock.bench.marks",
     "placing": "stock.bench.placing",
     "many-ponds": "stock.bench.many_ponds",
     "charts": "stock.bench.drawing",
