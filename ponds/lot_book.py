@@ -64,6 +64,7 @@ class _Fresh:
     baskets: list[Basket] = field(default_factory=list)
     candlings: list[Candling] = field(default_factory=list)
     hatches: list[Hatch] = field(default_factory=list)
+    temperatures: list[EggTemperature] = field(default_factory=list)
 
 
 @transaction.atomic
@@ -94,8 +95,8 @@ def open_lots(drafts: Sequence[LotDraft], *, by: Any = None, today: dt.date) -> 
     Raises
     ------
     LotRefused
-        With a sentence and the field; its `place` is (place of the lot, "baskets", "candlings" or "hatches" or
-        "", place in there), from 0.
+        With a sentence and the field; its `place` is (place of the lot, "baskets", "candlings", "hatches",
+        "temperatures" or "", place in there), from 0.
     """
     codes = [read_code(draft.code) for draft in drafts]
     list(EggLot.objects.select_for_update().filter(code__in=codes, replaces=None).order_by("pk"))
@@ -307,6 +308,12 @@ def _fill(
             state.check_count(hatch, today)
         state.hatches.append(hatch)
         fresh.hatches.append(hatch)
+    for place, read in enumerate(draft.temperatures):
+        with _at("temperatures", place):
+            temperature = temperature_row(state, read, uuid.uuid4(), by)
+            state.check_temperature_row(temperature, today)
+        state.temperatures.append(temperature)
+        fresh.temperatures.append(temperature)
 
 
 @contextmanager
@@ -334,6 +341,9 @@ def _save(fresh: _Fresh) -> None:
         hatch.lot, hatch.basket = hatch.lot, hatch.basket
     Candling.objects.bulk_create(fresh.candlings, batch_size=ROWS_AT_ONCE)
     Hatch.objects.bulk_create(fresh.hatches, batch_size=ROWS_AT_ONCE)
+    for temperature in fresh.temperatures:
+        temperature.lot = temperature.lot
+    EggTemperature.objects.bulk_create(fresh.temperatures, batch_size=ROWS_AT_ONCE)
 
 
 def _locked(lot: EggLot, *, may_be_gone: bool = False) -> LotState:

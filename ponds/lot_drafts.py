@@ -78,6 +78,7 @@ class LotDraft:
     baskets: tuple[BasketDraft, ...] = ()
     candlings: tuple[CandlingDraft, ...] = ()
     hatches: tuple[HatchDraft, ...] = ()
+    temperatures: tuple[TemperatureDraft, ...] = ()
     extends: bool = field(default=False, kw_only=True)
     """True: a lot that stands already, with these very facts, gets the baskets and counts."""
 

@@ -15,13 +15,14 @@ from django.contrib.auth.models import User
 from django.db import connection, transaction
 from django.db.models import Max
 
-from ponds import nest_book, places, retiring
+from ponds import lot_book, nest_book, places, retiring
 from ponds.farm import the_farm
 from ponds.kinds_shipped import KINDS_FILE, load_shipped_kinds
 from ponds.models import Farm, Kind, NestDay, Pond
 from ponds.sheet_files import read_rows
 from stock import ledger, task_book
 from stock.demo_days import DemoDays
+from stock.demo_lots import lot_drafts
 from stock.demo_sheets import DemoMove, DemoSheets, Mend, corrected, demo_key
 from stock.demo_sign_in import make_people
 from stock.demo_surveys import make_surveys, survey_moves
@@ -154,6 +155,7 @@ class _Loading:
         self._history([move for move in moves if not (move.is_late or move.is_just_logged)])
         self._retire()
         self._nests()
+        self._lots()
         self.say("Closing the years that are over")
         self._close_years()
         self._look()
@@ -284,6 +286,11 @@ class _Loading:
             ],
             today=self.today,
         )
+
+    def _lots(self) -> None:
+        drafts = lot_drafts(self.sheets, self.ponds, self.kinds)
+        self.say(f"Setting {len(drafts)} egg lots")
+        lot_book.open_lots(drafts, by=self.people[HAND], today=self.today)
 
     def _close_years(self) -> None:
         """Close every month up to the end of the year before last."""

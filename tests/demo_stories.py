@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
 
 from django.db.models import F, Q, Sum
 
+from ponds import hatch_log
 from ponds.farm import the_farm
-from ponds.models import NestDay, Pond, PondState
+from ponds.models import Basket, NestDay, Pond, PondState
 from ponds.seasons import Season, nests_in_season, season_of
 from stock import book
 from stock.advisor.ratio import sex_more
@@ -135,6 +137,30 @@ def the_batch_in_d_laid_poorly_at_first(farm: Loaded) -> None:
     assert first / before < 0.85 * min(others)
 
 
+def more_eggs_of_h_are_clear_each_season(farm: Loaded) -> None:
+    seasons = [farm.today.year - step for step in (3, 2, 1)]
+    clear = {
+        (row.pond, row.season): row.clear / row.eggs_followed
+        for row in hatch_log.by_pond(seasons=seasons)
+        if row.kind == SLIDER and row.eggs_followed
+    }
+    of_h = [clear["H", season] for season in seasons]
+    assert of_h == sorted(of_h)
+    assert of_h[-1] > 1.5 * of_h[0]
+    assert of_h[-1] > 1.3 * max(share for (pond, season), share in clear.items() if pond != "H")
+
+
+def no_more_eggs_are_set_than_were_picked_whole(farm: Loaded) -> None:
+    picked: dict[tuple, int] = defaultdict(int)
+    for pond, kind, day, eggs, broken in NestDay.objects.standing().values_list(
+        "pond", "kind", "dug_on", "eggs", "broken"
+    ):
+        picked[pond, kind, day] += (eggs or 0) - (broken or 0)
+    baskets = Basket.objects.standing().values_list("pond", "lot__kind", "dug_on", "eggs")
+    assert len(baskets) > 450
+    assert [basket for basket in baskets if basket[3] > picked[basket[:3]]] == []
+
+
 def the_origin_of_the_snappers_is_not_papered(farm: Loaded) -> None:
     bare = Batch.objects.filter(papers=None, source__in=["OPENING", "BOUGHT", "WILD"])
     assert [batch.code for batch in bare] == ["OPEN-K"]
@@ -242,6 +268,8 @@ STORIES = [
     h_holds_an_unsexed_batch,
     f_holds_three_kinds,
     the_batch_in_d_laid_poorly_at_first,
+    more_eggs_of_h_are_clear_each_season,
+    no_more_eggs_are_set_than_were_picked_whole,
     the_origin_of_the_snappers_is_not_papered,
     something_was_logged_beyond_the_book,
     tasks_are_open_and_one_is_done,
