@@ -10,7 +10,7 @@ from itertools import pairwise
 from django.db import connection
 from django.db.models import Count, F, Max, Q
 
-from stock import append_only, mixes
+from stock import append_only, flows, mixes
 from stock.drafts import SOURCES_OUTSIDE
 from stock.ledger_store import next_month
 from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Move, StockMix, Turtle
@@ -35,6 +35,7 @@ def differences() -> list[str]:
     found += _marks(names)
     found += _closed_months()
     found += _mixes(names)
+    found += _flows()
     return found
 
 
@@ -255,3 +256,9 @@ def _mixes(names: dict[int | None, str]) -> Iterator[str]:
                 yield f"{names[pk]}: the origins kept for {month:%Y-%m} are not those that the entries give."
     for pk, month in kept:
         yield f"{names[pk]}: origins are kept for {month:%Y-%m}, which has no entries."
+
+
+def _flows() -> Iterator[str]:
+    """Kept flows equal what the entries of their month give."""
+    for month in flows.untrue():
+        yield f"The heads that came and went, kept for {month:%Y-%m}, are not those that the entries give."

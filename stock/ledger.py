@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 from django.db import IntegrityError, OperationalError, connection, transaction
 
-from stock import mixes
+from stock import flows, mixes
 from stock.drafts import SOURCES_OUTSIDE, CountDraft, Draft, Line, content_sha256
 from stock.ledger_checks import key_reused
 from stock.ledger_counts import CountPosting, Evidence
@@ -128,6 +128,7 @@ def record_all(
             if progress is not None:
                 progress(start + len(part))
     mixes.roll_soon(today)
+    flows.keep_soon(today)
     return [receipts[position] for position in range(len(drafts))]
 
 
@@ -139,6 +140,7 @@ def reverse(move: Move, *, key: uuid.UUID, by, today: dt.date, note: str = "") -
         lock_book()
         posted = Posting(by=by, today=today).reverse(move, key=key, note=note, content=content)
     mixes.roll_soon(today)
+    flows.keep_soon(today)
     return _receipt(posted)
 
 
@@ -154,6 +156,7 @@ def correct(move: Move, draft: Draft, *, by, today: dt.date) -> Receipt:
         lock_book()
         posted = Posting(by=by, today=today).correct(move, draft, content=content)
     mixes.roll_soon(today)
+    flows.keep_soon(today)
     return _receipt(posted)
 
 
@@ -215,6 +218,7 @@ def accept_count(
             draft, key=key, content=content, evidence=evidence, resets=resets_book, reason=reason
         )
     mixes.roll_soon(today)
+    flows.keep_soon(today)
     return count
 
 
@@ -237,6 +241,7 @@ def take_back_count(count: Count, *, key: uuid.UUID, by, today: dt.date, reason:
             return existing
         reversal = CountPosting(by=by, today=today).take_back(count, key=key, content=content, reason=reason)
     mixes.roll_soon(today)
+    flows.keep_soon(today)
     return reversal
 
 

@@ -1,7 +1,7 @@
 """The register's tables, by subject; import them from here."""
 
 from stock.models.batches import Batch, Paper
-from stock.models.cells import Cell, HeadClass, MonthClose, MonthEnd, Outside, StockMix
+from stock.models.cells import Cell, HeadClass, KeptFlows, MonthClose, MonthEnd, Outside, StockMix
 from stock.models.counts import Count, CountHaul, CountReversal
 from stock.models.hauls import Haul, HaulLine
 from stock.models.marks import MarkStep, Turtle
@@ -21,6 +21,7 @@ __all__ = [
     "Haul",
     "HaulLine",
     "HeadClass",
+    "KeptFlows",
     "LastLook",
     "MarkStep",
     "MonthClose",

@@ -127,3 +127,17 @@ class StockMix(models.Model):
 
     def __str__(self) -> str:
         return f"mix at the end of {self.month:%Y-%m}"
+
+
+class KeptFlows(models.Model):
+    """Of a month that is over: the heads that really came and went, by pond, kind, class and the animals' day.
+
+    Computed from the entries, kept so that no page's cost grows with the moves (`stock/flows.py`); a posting
+    drops the months it touches.
+    """
+
+    month = models.DateField(unique=True, help_text="The month's first day.")
+    rows = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"flows of {self.month:%Y-%m}"
