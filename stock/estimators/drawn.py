@@ -20,9 +20,6 @@ def tail(seen: Any, heads: Any, marked: Any, caught: Any, *, as_few: bool) -> Ar
     """
     Return the chance of ``seen`` marked or fewer (or more) among ``caught`` drawn from ``heads``.
 
-    The term at ``seen`` comes from log-gammas, its neighbors from the ratio of two terms; the sum ends
-    where no term can change it.
-
     Parameters
     ----------
     seen, heads, marked, caught : array_like of whole numbers
@@ -36,32 +33,48 @@ def tail(seen: Any, heads: Any, marked: Any, caught: Any, *, as_few: bool) -> Ar
     ndarray
         Chances from 0 to 1.
     """
-    seen, heads, marked, caught = (
-        np.array(part, dtype=float)
-        for part in np.broadcast_arrays(*np.atleast_1d(seen, heads, marked, caught))
-    )
+    four = np.broadcast_arrays(*np.atleast_1d(seen, heads, marked, caught))
+    again, there, out, drawn = (np.array(part, dtype=float).reshape(-1) for part in four)
+    is_above = again * there > out * drawn
+    # The sum runs away from the mean, where terms only fall; on the other side it is that of the rest.
+    is_down = ~is_above
+    is_rest = is_above if as_few else is_down
+    start = np.where(is_rest, again + 1 if as_few else again - 1, again)
+    fewest, most = np.maximum(out + drawn - there, 0), np.minimum(out, drawn)
+    is_possible = (start >= fewest) & (start <= most)
+    sums = np.zeros_like(again)
+    rows = np.flatnonzero(is_possible)
+    if rows.size:
+        sums[rows] = _sum_from(start[rows], there[rows], out[rows], drawn[rows], is_down[rows])
+    return np.clip(np.where(is_rest, 1 - sums, sums), 0, 1).reshape(four[0].shape)
+
+
+def _sum_from(start: Array, heads: Array, marked: Array, caught: Array, is_down: Any) -> Array:
+    """
+    Return the sum of the chances from ``start`` downward or upward.
+
+    The first term comes from log-gammas, its neighbors from the ratio of two terms; the sum ends where
+    no term can change it.
+    """
     term = np.exp(
-        _log_ways(marked, seen) + _log_ways(heads - marked, caught - seen) - _log_ways(heads, caught)
+        _log_ways(marked, start) + _log_ways(heads - marked, caught - start) - _log_ways(heads, caught)
     )
-    total = term.copy()
-    at = seen.copy()
-    spare = heads - marked - caught
-    left = np.arange(total.size)
-    flat = [part.reshape(-1) for part in (at, spare, marked, caught, term)]
-    sums = total.reshape(-1)
+    sums, at, spare = term.copy(), start.copy(), heads - marked - caught
+    left = np.flatnonzero(term > 0)
     while left.size:
-        now, room, of, drawn, last = (part[left] for part in flat)
-        if as_few:
-            following = now - 1
-            factor = now * (room + now) / ((of - following) * (drawn - following))
-        else:
-            following = now + 1
-            factor = (of - now) * (drawn - now) / (following * (room + following))
-        last = last * factor
+        now, room, of, drawn = at[left], spare[left], marked[left], caught[left]
+        down = is_down[left]
+        following = np.where(down, now - 1, now + 1)
+        # One of the two is what the step multiplies by, the other what it divides by.
+        met, unmet = np.where(down, now, following), np.where(down, following, now)
+        above, below = met * (room + met), (of - unmet) * (drawn - unmet)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            factor = np.where(down, above / below, below / above)
+        last = term[left] * factor
         sums[left] += last
-        flat[0][left], flat[4][left] = following, last
-        left = left[(last > 1e-17 * sums[left]) & (last > 0)]
-    return np.minimum(total, 1.0)
+        at[left], term[left] = following, last
+        left = left[last > 1e-17 * sums[left]]
+    return sums
 
 
 def _first_whole(low: Array, holds: Callable[[Array, Any], Any]) -> Array:

@@ -5,6 +5,7 @@ The coverage study runs these functions over thousands of surveys; reading one s
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,7 @@ from stock.estimators.sexes_over import (
     choose,
     handled_share,
     lognormal_over,
+    shared_covariance,
     shared_heads,
     sum_limits,
 )
@@ -84,7 +86,9 @@ def exact_over(
         return exact_limits_over(marks.marked, marks.caught, marks.seen, confidence)
     three = zip(marks.marked.flat, marks.caught.flat, marks.seen.flat, strict=True)
     pairs = [
-        exact_limits(
+        (max(at_large, drawn), math.inf)
+        if not at_large or not drawn
+        else exact_limits(
             TwoHauls(int(at_large), int(drawn), int(seen), retention, retention_se, False), confidence
         )
         for at_large, drawn, seen in three
@@ -190,7 +194,7 @@ def headline(
         se = np.where(is_by_sex, own.se, shared.se)
         parts.append(Heads(value, se, np.minimum(lower, value), np.maximum(upper, value), own.is_exact))
         capped.append(is_capped)
-    covariance = np.where(is_by_sex, 0.0, share * (1 - share) * pooled.se**2 - (pooled.value * share_se) ** 2)
+    covariance = np.where(is_by_sex, 0.0, shared_covariance(pooled, share, share_se))
     return Sexed(total, parts[0], parts[1], covariance, is_by_sex, p_value, capped[0], capped[1])
 
 

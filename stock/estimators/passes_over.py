@@ -12,7 +12,15 @@ import numpy as np
 from scipy import special, stats
 
 from stock.estimators.drawn import Array, crossing, tail
-from stock.estimators.sexes_over import Heads, Sexed, choose, handled_share, shared_heads, sum_limits
+from stock.estimators.sexes_over import (
+    Heads,
+    Sexed,
+    choose,
+    handled_share,
+    shared_covariance,
+    shared_heads,
+    sum_limits,
+)
 
 CAUGHT_FOR_BY_SEX = 20
 ONE_ERROR = 0.6827
@@ -173,7 +181,7 @@ def headline_passes(females: Any, males: Any, adults: Any, *, confidence: float 
     for own, here, part in zip(apart, (of_females.taken, of_males.taken), (share, 1 - share), strict=True):
         shared = shared_heads(pooled, here, sexed, part, share_se, confidence)
         parts.append(choose(is_by_sex, own, shared))
-    covariance = np.where(is_by_sex, 0.0, share * (1 - share) * pooled.se**2 - (pooled.value * share_se) ** 2)
+    covariance = np.where(is_by_sex, 0.0, shared_covariance(pooled, share, share_se))
     none = np.zeros_like(is_by_sex)
     return Sexed(
         total, parts[0], parts[1], covariance, is_by_sex, first_pass_equal(of_females, of_males), none, none

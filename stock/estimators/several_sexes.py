@@ -14,7 +14,15 @@ from scipy import special, stats
 from stock.estimators.drawn import Array, crossing
 from stock.estimators.limits import FEW_RECAPTURES
 from stock.estimators.marked_sexes import RECAPTURES_FOR_LOGNORMAL
-from stock.estimators.sexes_over import Heads, Sexed, choose, handled_share, shared_heads, sum_limits
+from stock.estimators.sexes_over import (
+    Heads,
+    Sexed,
+    choose,
+    handled_share,
+    shared_covariance,
+    shared_heads,
+    sum_limits,
+)
 
 
 @dataclass(frozen=True)
@@ -171,7 +179,7 @@ def headline_several(
         choose(is_by_sex, own, shared_heads(pooled, sex.known, sexed, part, share_se, confidence))
         for own, sex, part in zip(apart, (females, males), (share, 1 - share), strict=True)
     ]
-    covariance = np.where(is_by_sex, 0.0, share * (1 - share) * pooled.se**2 - (pooled.value * share_se) ** 2)
+    covariance = np.where(is_by_sex, 0.0, shared_covariance(pooled, share, share_se))
     none = np.zeros_like(is_by_sex)
     return Sexed(
         choose(is_by_sex, added, pooled),

@@ -99,6 +99,12 @@ def product_limits(total: Heads, part: Array, sexed: Array, confidence: float) -
     return middling * share * np.exp(-below), middling * share * np.exp(above)
 
 
+def shared_covariance(total: Heads, share: Array, share_se: Array) -> Array:
+    """Return the covariance of females and males shared out of a total; their sum has the total's variance."""
+    variance, doubt = total.se**2, share_se**2
+    return np.asarray(share * (1 - share) * variance - (total.value**2 + variance) * doubt)
+
+
 def choose(where: Any, some: Heads, others: Heads) -> Heads:
     """Return ``some`` where ``where``, elsewhere ``others``."""
     return Heads(

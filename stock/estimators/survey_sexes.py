@@ -11,7 +11,7 @@ import numpy as np
 
 from stock.estimators.estimate import Estimate, Status, worst
 from stock.estimators.limits import FEW_RECAPTURES, HeadCount, few_recaptures_note, normal_quantile
-from stock.estimators.sexes_over import Heads, handled_share, shared_heads, sum_limits
+from stock.estimators.sexes_over import Heads, handled_share, shared_covariance, shared_heads, sum_limits
 from stock.estimators.survey_reading import heads_of
 
 
@@ -40,7 +40,8 @@ def as_count(
     value, se, lower, upper = (
         float(np.ravel(figure)[0]) for figure in (heads.value, heads.se, heads.lower, heads.upper)
     )
-    is_all_seen = known > 0 and value <= known
+    is_all_seen = known > 0 and value <= known * (1 + 1e-12)
+    value = float(known) if is_all_seen else value
     return HeadCount(
         value=value,
         se=se if se > 0 else None,
@@ -135,8 +136,7 @@ def share_out(total: Estimate, females: int, males: int, unsexed: int = 0) -> Sp
     females_part, males_part = (
         replace(part, known_alive=here) for part, here in zip(parts, (females, males), strict=True)
     )
-    variance = 0.0 if total.se is None else total.se**2
-    covariance = float(share[0] * (1 - share[0]) * variance - (heads.value[0] * share_se[0]) ** 2)
+    covariance = float(shared_covariance(heads, share, share_se)[0])
     return Split(total, females_part, males_part, covariance)
 
 
