@@ -23,6 +23,8 @@ Places = NDArray[np.int64]
 _ROUNDS, _STEPS, _CLOSE = 3, 60, 1e-9
 _REACH = 12.0
 _HALF_STEP = 0.1
+# A spread is learnt up to so many times what was stated, and down to as small a part of it.
+_MOST_TIMES = 4.0
 # Three points of Gauss and Hermite along each spread, in standard deviations, and their weights.
 _KNOTS, _KNOT_WEIGHTS = (-np.sqrt(3.0), 0.0, np.sqrt(3.0)), (1 / 6, 2 / 3, 1 / 6)
 
@@ -41,7 +43,8 @@ class Spreads:
     rest : float
         Between seasons of one pond beyond that.
     doubt : float
-        Standard deviation of the natural logarithm of each of the three.
+        Standard deviation of the natural logarithm of each of the three, which is cut off at four times
+        and at a quarter: a season without any nest must not make all seasons look wild.
     """
 
     pond: float
@@ -148,7 +151,7 @@ class Hierarchy:
 
 
 @dataclass(frozen=True)
-class _Problem:
+class Problem:
     """All that does not change while spreads are tried."""
 
     kept: Kept
@@ -207,11 +210,10 @@ def learn_hierarchy(
     Soc. B 71, 319-392 (averaging over the spreads). Ibrahim & Chen (2000), Statistical Science 15, 46-60
     (weights on what was seen long ago).
     """
-    problem = _Problem(kept, kind_of, published, published_sd, published_weight)
+    problem = Problem(kept, kind_of, published, published_sd, published_weight)
     centre = np.log([spreads.pond, spreads.season, spreads.rest])
     logs = centre.copy()
     levels, precision = family.start(kept)
-    hessian = np.eye(3)
     for number in range(_ROUNDS):
         levels, precision = _settle_levels(problem, family, np.exp(logs), levels, precision)
         loss = partial(
@@ -224,18 +226,20 @@ def learn_hierarchy(
         logs = found.x
         if number and moved < _HALF_STEP:
             break
-    hessian = _bend(loss, logs)
-    return _average(problem, levels, precision, loss, logs, hessian)
+    # Derivatives are taken, and averages laid out, within the bounds.
+    most = float(np.log(_MOST_TIMES))
+    hessian = _bend(loss, np.clip(logs, centre - most + 2 * _HALF_STEP, centre + most - 2 * _HALF_STEP))
+    return _average(problem, levels, precision, loss, logs, hessian, (centre - most, centre + most))
 
 
 def _settle_levels(
-    problem: _Problem, family: Family, spreads: Floats, levels: Floats, precision: Floats
+    problem: Problem, family: Family, spreads: Floats, levels: Floats, precision: Floats
 ) -> tuple[Floats, Floats]:
     """Return working levels and precisions about the likeliest levels under the spreads given."""
     extra = spreads[2] ** 2 + problem.kept.doubt**2
     kinds = problem.kinds
     for _ in range(_STEPS):
-        point = _solve(problem, spreads, levels, precision)
+        point = solve_levels(problem, spreads, levels, precision)
         own = (point.pond_sum - point.carried @ point.common) / point.pond_precision
         fitted = (point.common[problem.kind_of] + own)[:, np.newaxis] + point.common[np.newaxis, kinds:]
         kept_of = extra * precision / (extra * precision + 1)
@@ -249,13 +253,15 @@ def _settle_levels(
 
 
 def _loss(
-    logs: Floats, *, problem: _Problem, levels: Floats, precision: Floats, centre: Floats, prior: Spreads
+    logs: Floats, *, problem: Problem, levels: Floats, precision: Floats, centre: Floats, prior: Spreads
 ) -> float:
     far = (logs - centre) / prior.doubt
-    return float(0.5 * far @ far) - _solve(problem, np.exp(logs), levels, precision).log_chance
+    if np.abs(logs - centre).max() > np.log(_MOST_TIMES) + 1e-9:
+        return float("inf")
+    return float(0.5 * far @ far) - solve_levels(problem, np.exp(logs), levels, precision).log_chance
 
 
-def _solve(problem: _Problem, spreads: Floats, levels: Floats, precision: Floats) -> Point:
+def solve_levels(problem: Problem, spreads: Floats, levels: Floats, precision: Floats) -> Point:
     """
     Solve the normal equations under one choice of spreads, ponds eliminated first.
 
@@ -325,19 +331,20 @@ def _bend(loss: Callable[[Floats], float], logs: Floats) -> Floats:
 
 
 def _average(
-    problem: _Problem,
+    problem: Problem,
     levels: Floats,
     precision: Floats,
     loss: Callable[[Floats], float],
     logs: Floats,
     hessian: Floats,
+    bounds: tuple[Floats, Floats],
 ) -> Hierarchy:
     root = linalg.inv(linalg.cholesky(hessian, lower=True)).T
     points, chances = [], []
     for knots in itertools.product(range(3), repeat=3):
         far = np.array([_KNOTS[knot] for knot in knots])
-        at = logs + root @ far
-        points.append(_solve(problem, np.exp(at), levels, precision))
+        at = np.clip(logs + root @ far, *bounds)
+        points.append(solve_levels(problem, np.exp(at), levels, precision))
         rule = float(np.prod([_KNOT_WEIGHTS[knot] for knot in knots]))
         chances.append(np.log(rule) - loss(at) + 0.5 * float(far @ far))
     weights = np.exp(np.array(chances) - special.logsumexp(chances))
@@ -351,7 +358,7 @@ def _average(
     return _sum_up(problem, kept_points, weights)
 
 
-def _sum_up(problem: _Problem, points: tuple[Point, ...], weights: Floats) -> Hierarchy:
+def _sum_up(problem: Problem, points: tuple[Point, ...], weights: Floats) -> Hierarchy:
     kind_of, kinds = problem.kind_of, problem.kinds
     means, variances, kind_means, kind_variances = [], [], [], []
     for point in points:
