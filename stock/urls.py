@@ -4,6 +4,7 @@ from django.urls import path
 
 from stock.views import (
     counts,
+    extract,
     farm_plan,
     hauls,
     log,
@@ -37,6 +38,8 @@ urlpatterns = [
     path("moves/<uuid:key>/", moves.move_detail, name="move-detail"),
     path("moves/<uuid:key>/reverse/", moves.move_reverse, name="move-reverse"),
     path("moves/<uuid:key>/correct/", moves.move_correct, name="move-correct"),
+    path("extract/", extract.extract, name="extract"),
+    path("extract/<str:code>/", extract.extract_pond, name="extract-pond"),
     path("review/", reviews.review_latest, name="review-latest"),
     path("review/<str:month>/", reviews.ReviewMonth.as_view(), name="review"),
     path("review/<str:month>/<str:code>/", reviews.review_pond, name="review-pond"),

@@ -272,6 +272,8 @@ ROWS = [
     Row("stock:move-detail", {"key": move_key}, get=ROLES),
     Row("stock:move-reverse", {"key": move_key}, get=HANDS, post=HANDS),
     Row("stock:move-correct", {"key": move_key}, get=HANDS, post=HANDS),
+    Row("stock:extract", get=ROLES),
+    Row("stock:extract-pond", {"code": pond_code}, get=ROLES),
     Row("stock:review-latest", get=ROLES),
     Row("stock:review", {"month": "2024-05"}, get=ROLES),
     Row("stock:review-pond", {"month": "2026-05", "code": pond_code}, get=ROLES),

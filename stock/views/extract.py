@@ -1,0 +1,86 @@
+"""The extract for an inspector: on the screen, as a PDF and as a workbook, one pond or the whole farm."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from ponds.farm import the_farm
+from ponds.models import Farm, Pond
+from stock.extract import NOT_ADVICE, RETENTION, extract_of
+from stock.forms.extract import ExtractForm
+from stock.printed import PrintedSheet, pdf_of, workbook_of
+
+UNPROCESSABLE = 422
+PDF, XLSX = "pdf", "xlsx"
+TYPES = {
+    PDF: "application/pdf",
+    XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+
+
+@require_safe
+def extract(request: HttpRequest) -> HttpResponse:
+    """Choose the days and the pond, or take the whole farm as one file."""
+    farm = the_farm()
+    form = ExtractForm(request.GET, today=farm.today())
+    ponds = list(Pond.objects.in_letter_order())
+    if form.is_valid() and (kind := request.GET.get("as")) in TYPES and ponds:
+        first, last = form.cleaned_data["since"], form.cleaned_data["until"]
+        open_then = [pond for pond in ponds if _was_open(pond, first, last)]
+        sheets = [extract_of(pond, farm, first, last) for pond in open_then]
+        return _file(sheets, farm, kind or "", f"extract-{first}-to-{last}")
+    context = {
+        "form": form,
+        "ponds": ponds,
+        "asked": _asked(form),
+        "retention": RETENTION,
+        "not_advice": NOT_ADVICE,
+    }
+    return render(request, "stock/extract.html", context, status=200 if form.is_valid() else UNPROCESSABLE)
+
+
+@require_safe
+def extract_pond(request: HttpRequest, code: str) -> HttpResponse:
+    """Show one pond's extract, or send it as a file."""
+    farm = the_farm()
+    pond = get_object_or_404(Pond, code=code)
+    form = ExtractForm(request.GET, today=farm.today())
+    if not form.is_valid():
+        return render(request, "stock/extract_pond.html", {"form": form, "pond": pond}, status=UNPROCESSABLE)
+    first, last = form.cleaned_data["since"], form.cleaned_data["until"]
+    sheet = extract_of(pond, farm, first, last)
+    if (kind := request.GET.get("as")) in TYPES:
+        return _file([sheet], farm, kind or "", f"extract-pond-{pond.code}-{first}-to-{last}")
+    context = {"form": form, "pond": pond, "sheet": sheet, "asked": _asked(form)}
+    return render(request, "stock/extract_pond.html", context)
+
+
+def _was_open(pond: Pond, first: dt.date, last: dt.date) -> bool:
+    return pond.opened_on <= last and (pond.retired_on is None or pond.retired_on >= first)
+
+
+def _asked(form: ExtractForm) -> str:
+    if not form.is_valid():
+        return ""
+    return f"since={form.cleaned_data['since']}&until={form.cleaned_data['until']}"
+
+
+def _file(sheets: list[PrintedSheet], farm: Farm, kind: str, name: str) -> HttpResponse:
+    numbers = ", ".join(
+        part
+        for part in (
+            farm.name,
+            f"farmer code {farm.code}" if farm.code else "",
+            f"licence {farm.licence}" if farm.licence else "",
+            f"made on {farm.today()}",
+        )
+        if part
+    )
+    content = pdf_of(sheets, title=name, footer=numbers, is_wide=True) if kind == PDF else workbook_of(sheets)
+    response = HttpResponse(content, content_type=TYPES[kind])
+    response["Content-Disposition"] = f'attachment; filename="{name}.{kind}"'
+    return response
