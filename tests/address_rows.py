@@ -261,6 +261,7 @@ ROWS = [
     Row("stock:new-females-tasks", post=OWNERS),
     Row("stock:farm-plan", get=ROLES),
     Row("stock:farm-plan-tasks", post=OWNERS),
+    Row("stock:replacements", get=ROLES),
     Row("stock:pond-list", get=ROLES),
     Row("stock:pond-detail", {"code": pond_code}, get=ROLES),
     Row("stock:looked", post=HANDS),

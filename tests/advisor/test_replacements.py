@@ -47,7 +47,7 @@ def test_a_thousand_females_lose_what_is_published(survival, lost):
 
 
 def test_sliders_by_hand():
-    # 100 of 1,000 die; of hatchlings 0.9 x 0.7^7 = 7.41 % grow up: 1,349.4 a year.
+    # 100 of 1,000 die; of hatchlings 0.9 x 0.7^7 = 7.41 % grow up: 1,349.2 a year.
     need = needed(1000, SLIDER)
     assert SLIDER.grows_up == pytest.approx(0.9 * 0.7**7)
     assert need.hatchlings.raw == pytest.approx(100 / (0.9 * 0.7**7))
