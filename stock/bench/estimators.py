@@ -11,6 +11,7 @@ import numpy as np
 from stock.bench.registry import Measured
 from stock.estimators.catch_effort import catch_effort
 from stock.estimators.multi_haul import schnabel, schumacher_eschmeyer
+from stock.estimators.open_population import from_histories, jolly_seber, recapture_survival
 from stock.estimators.removal import removal
 from stock.estimators.survey import Circumstances, HaulCatch, read_survey
 from stock.estimators.two_sample import INTERVALS, VARIANTS, two_sample
@@ -72,7 +73,27 @@ def runs() -> dict[str, Callable[[], object]]:
             if interval != "normal" or variant == "petersen":
                 name = f"two sample {variant} {interval}"
                 found[name] = partial(two_sample, 2000, 1800, 700, variant=variant, interval=interval)
+    captures = from_histories(_histories(rng))
+    group = {"adults": (captures.released, captures.first_recaptures)}
+    found["jolly-seber"] = partial(jolly_seber, *captures[:5])
+    for survival in ("constant", "by-interval"):
+        for recapture in ("constant", "by-interval"):
+            found[f"survival {survival}, recapture {recapture}"] = partial(
+                recapture_survival, group, survival=survival, recapture=recapture
+            )
     return found
+
+
+def _histories(rng) -> list[str]:
+    """Return the histories of a pond's animals that were ever caught, some of which die between hauls."""
+    histories = []
+    for _ in range(HEADS):
+        hauls_lived = min(int(rng.geometric(0.03)), HAULS)
+        caught = rng.random(HAULS) < CAPTURE
+        caught[hauls_lived:] = False
+        if caught.any():
+            histories.append("".join("1" if was else "0" for was in caught))
+    return histories
 
 
 def _held_out(rng) -> list[HaulCatch]:
