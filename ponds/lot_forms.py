@@ -27,6 +27,7 @@ from ponds.models import Farm, Kind, Pond
 from ponds.seasons import Season
 
 ROWS_SHOWN = 4
+WHOLE = "whole"
 MOST_ROWS = 60
 LOST_KEY = "This form has lost its key. Open the page again; what you typed was not booked."
 
@@ -193,8 +194,10 @@ class CountForm(KeyedForm):
 
     key = key_field()
     basket = forms.ChoiceField(
-        required=False,
-        error_messages={"invalid_choice": "There is no such basket in this lot. Choose one of the list."},
+        error_messages={
+            "required": "Choose the basket, or the whole lot.",
+            "invalid_choice": "There is no such basket in this lot. Choose one of the list.",
+        },
     )
 
     def __init__(self, *args: Any, state: LotState, is_mend: bool = False, **kwargs: Any) -> None:
@@ -203,14 +206,14 @@ class CountForm(KeyedForm):
             del self.fields["basket"]
             return
         tallies = state.tallies()
-        choices = [("", f"the whole lot: {state.whole().left} left")]
-        choices += [(str(one.number), _basket_words(one, tallies[one.number])) for one in state.baskets]
+        choices = [(str(one.number), _basket_words(one, tallies[one.number])) for one in state.baskets]
+        choices += [(WHOLE, f"the whole lot: {state.whole().left} left")]
         offer(self, "basket", choices)
 
     @property
     def basket_number(self) -> int | None:
-        text = self.cleaned_data.get("basket") or ""
-        return int(text) if text else None
+        text = self.cleaned_data.get("basket", WHOLE)
+        return None if text == WHOLE else int(text)
 
 
 class CandlingForm(CountForm):

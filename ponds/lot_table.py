@@ -119,15 +119,15 @@ class LotTable(PlainTable):
 
     caption = "Egg lots"
     row_header = "code"
-    code = tables.Column(verbose_name="Lot")
+    code = tables.Column(verbose_name="Lot", attrs={"td": {"class": "day"}})
     due = tables.Column(verbose_name="Due", order_by=("urgency",))
     kind = tables.Column(verbose_name="Kind")
     ponds = tables.Column(verbose_name="Ponds", default="none")
     set_on = DayColumn(verbose_name="Set on", order_by=("set_on", "code"))
     incubator = tables.Column(verbose_name="Incubator", default="not said")
-    temperature = NumberColumn(verbose_name="Temperature", default="not said")
+    temperature = NumberColumn(verbose_name="Temperature", default="not said", visible=False)
     expected_on = DayColumn(verbose_name="Hatch expected", default="not known")
-    baskets = NumberColumn(verbose_name="Baskets")
+    baskets = NumberColumn(verbose_name="Baskets", visible=False)
     eggs = NumberColumn(verbose_name="Eggs set")
     hatched = NumberColumn(verbose_name="Hatched")
     clear = NumberColumn(verbose_name="Clear")
@@ -174,9 +174,9 @@ def due_words(waits: Due) -> str:
     """Write what a lot waits for, with its day.
 
     >>> due_words(Due("candle", dt.date(2026, 5, 15)))
-    'candle, since 15 May 2026'
+    'candle, since 15 May'
     """
     if waits.on is None:
         return waits.what
-    preposition = {incubation.INCUBATING: "to", incubation.LATE: "since"}.get(waits.what, "since")
-    return f"{waits.what}, {preposition} {waits.on.day} {waits.on:%b %Y}"
+    preposition = "to" if waits.what == incubation.INCUBATING else "since"
+    return f"{waits.what}, {preposition} {waits.on.day} {waits.on:%b}"

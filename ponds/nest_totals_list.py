@@ -29,7 +29,7 @@ class TotalsFilterForm(RowFilterForm):
     def __init__(self, *args: Any, seasons: list[int], kinds: list[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         named = [(str(year), f"{year} (from {Season(year).starts_on:%Y-%m-%d})") for year in seasons]
-        offer(self, "season", [("", "newest by week, all by season"), (EVERY, "all"), *named])
+        offer(self, "season", [("", "newest, or all"), (EVERY, "all"), *named])
         offer(self, "kind", [("", "any"), *((kind, kind) for kind in kinds)])
 
     def admits(self, row: NestTotal) -> bool:

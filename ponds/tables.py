@@ -166,7 +166,7 @@ class NestTable(PlainTable):
     eggs = NumberColumn(default="not counted", order_by=("eggs", "pk"))
     broken = NumberColumn(default="", order_by=("broken", "pk"))
     eggs_a_nest = NumberColumn(empty_values=(), orderable=False, verbose_name="Eggs a nest")
-    by_clutch = tables.Column(empty_values=(), orderable=False, verbose_name="By clutch")
+    by_clutch = tables.Column(empty_values=(), orderable=False, visible=False, verbose_name="By clutch")
     note = tables.Column(empty_values=(), orderable=False)
     by = tables.Column(
         accessor="by__username", verbose_name="Entered by", default="not signed", orderable=False
@@ -201,9 +201,11 @@ class NestTable(PlainTable):
         return clutch_line(clutches_of(record))
 
     def render_note(self, record: NestDay) -> str | SafeString:
+        line = clutch_line(clutches_of(record))
+        words = ". ".join(part for part in (f"By clutch: {line}" if line else "", record.note) if part)
         if record.replaces_id:
-            return format_html('<span class="tag">corrected</span> {}', record.note)
-        return record.note
+            return format_html('<span class="tag">corrected</span> {}', words)
+        return words
 
     def value_note(self, record: NestDay) -> str:
         return f"corrected. {record.note}".strip() if record.replaces_id else record.note

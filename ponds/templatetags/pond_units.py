@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import template
 
-from ponds import figures, units
+from ponds import figures, svg_marks, units
 from ponds.models import Farm, KindFigure
 
 register = template.Library()
@@ -35,6 +35,16 @@ def typed_otherwise(figure: KindFigure, farm: Farm) -> str:
         return ""
     words = units.symbol(figure.unit_typed)
     return f"typed {figure.low_typed}, {figure.expected_typed}, {figure.high_typed} {words}"
+
+
+@register.filter
+def spaced(value: float | None) -> str:
+    """Write a whole figure, thousands parted by a narrow space.
+
+    >>> spaced(1234), spaced(None)
+    ('1\u202f234', 'not known')
+    """
+    return "not known" if value is None else svg_marks.figure_text(value, 0)
 
 
 @register.filter

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_http_methods
 from ponds import lot_book
 from ponds.farm import the_farm
 from ponds.forms import TakeBackForm
-from ponds.lot_forms import BasketMendForm, CandlingForm, EggTemperatureForm, HatchForm, LotForm
+from ponds.lot_forms import WHOLE, BasketMendForm, CandlingForm, EggTemperatureForm, HatchForm, LotForm
 from ponds.lot_state import LotRefused, LotState
 from ponds.mending import why_not_mended
 from ponds.models import Basket, Candling, EggLot, EggTemperature, Hatch
@@ -218,16 +218,16 @@ def _first_basket(request: SignedRequest, state: LotState, what: str) -> str:
     """Return the basket the form shows first: the one asked for, else the first that still waits for such a count."""
     asked = request.GET.get("basket", "")
     if asked:
-        return asked if asked.isdecimal() else ""
+        return asked if asked.isdecimal() else WHOLE
     rows = state.candlings if what == "candling" else state.hatches
-    if rows and all(row.basket is None for row in rows):
-        return ""
+    if not state.baskets or (rows and all(row.basket is None for row in rows)):
+        return WHOLE
     seen = {row.basket.number for row in rows if row.basket}
     tallies = state.tallies()
     waiting = [
         number for number, tally in tallies.items() if number not in seen and tally.left and not tally.is_last
     ]
-    return str(min(waiting)) if waiting else ""
+    return str(min(waiting)) if waiting else WHOLE
 
 
 def _next_basket(state: LotState, row: Candling | Hatch) -> int | None:

@@ -10,7 +10,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from ponds.charts import Chart, Series, line_chart, sparkline
+from ponds.charts import Chart, Series, figure_text, line_chart, sparkline
 from ponds.computed_lists import ComputedListPage
 from ponds.farm import the_farm
 from ponds.models import Kind
@@ -123,11 +123,11 @@ def _summary(found: SeasonSoFar, held: PondSeason) -> str:
         return f"No nests in season {found.season.year} yet."
     most, week = max(weeks)
     words = (
-        f"{held.nests:,} nests by {_day(found.last_on)}; the most, {most:,}, in the week from "
+        f"{figure_text(held.nests)} nests by {_day(found.last_on)}; the most, {figure_text(most)}, in the week from "
         f"{_day(found.starts_on(week))}."
     )
     if held.before_by_week:
-        words += f" The season before had {held.nests_before:,} by the same day."
+        words += f" The season before had {figure_text(held.nests_before)} by the same day."
     return words
 
 

@@ -189,7 +189,8 @@ def test_candling_goes_from_basket_to_basket(hand):
         ("hatch", {"hatched": "12", "dead": "7"}, "Basket 1 of lot 2026-001 was set with 18 eggs"),
         ("hatch", {"hatched": ""}, "0 where there is none"),
         ("hatch", {"hatched_on": "2026-05-10"}, "no eggs hatch before day 20"),
-        ("hatch", {"basket": "", "hatched": "39"}, "Lot 2026-001 was set with 38 eggs"),
+        ("hatch", {"basket": "", "hatched": "3"}, "Choose the basket, or the whole lot."),
+        ("hatch", {"basket": "whole", "hatched": "39"}, "Lot 2026-001 was set with 38 eggs"),
         ("temperature", {"temperature": "28"}, "28 °F is not between 59 and 104 °F"),
         ("temperature", {"temperature": ""}, "Write what the probe shows"),
         ("temperature", {"temperature": "82,5"}, "write a decimal with a point: 82.5"),
@@ -220,7 +221,7 @@ def test_a_count_that_cannot_be_is_said_beside_its_field(hand, name, changes, wo
 
 def test_a_hatch_closes_a_lot_and_the_page_sums_it(hand):
     a_lot(eggs=(18, 20))
-    entry = {"key": str(uuid.uuid4()), "basket": "", "hatched_on": "2026-07-08", "hatched": "30", "clear": "2",
+    entry = {"key": str(uuid.uuid4()), "basket": "whole", "hatched_on": "2026-07-08", "hatched": "30", "clear": "2",
              "dead": "", "is_last": "on"}  # fmt: skip
     assert hand.post(address("hatch"), entry).headers["Location"] == address("detail")
     page = text(hand.get(address("detail")))
