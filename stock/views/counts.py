@@ -14,6 +14,7 @@ from ponds.roles import SignedRequest, for_owner
 from stock import ledger
 from stock.count_book import STANDS, against_book, in_short, is_opening, plus_or_minus, state_of, with_book
 from stock.count_facts import since_last_count
+from stock.count_standing import around
 from stock.forms.fields import new_key
 from stock.forms.surveys import TakeBackForm
 from stock.models import Count, Haul, Survey
@@ -109,6 +110,7 @@ def _show_count(request: SignedRequest, pk: int, form: TakeBackForm) -> HttpResp
         "hauls": evidence.order_by("happened_on", "pk"),
         "since": None if is_opening(count) else since_last_count(count),
         "is_opening": is_opening(count),
+        "standing": around(count) if state_of(count) == STANDS and not is_opening(count) else (),
         "form": form,
     }
     return render(request, "stock/count_detail.html", context)

@@ -12,6 +12,7 @@ from stock.book import by_pond_and_kind
 from stock.forms.fields import FarmChoices, farm_choices
 from stock.forms.planner import MARKS, PASSES, PlannerForm
 from stock.planner_page import Answer, of_marks, of_passes, of_sexing
+from stock.standing_facts import standings
 from stock.templatetags.stock_format import number
 
 
@@ -22,7 +23,7 @@ def count_plan(request: SignedRequest) -> HttpResponse:
     asked = request.GET.dict()
     filled = ""
     if asked:
-        filled = _from_the_book(asked, choices)
+        filled = _fill_in(asked, choices)
     form = PlannerForm(asked or None, ponds=choices.ponds, kinds=choices.kinds)
     answer = None
     if form.is_bound and form.is_valid():
@@ -34,21 +35,27 @@ def count_plan(request: SignedRequest) -> HttpResponse:
     return render(request, "stock/count_plan.html", context)
 
 
-def _from_the_book(asked: dict[str, str], choices: FarmChoices) -> str:
-    """Fill in the adults that the pond holds by the book, where none were typed; say so."""
+def _fill_in(asked: dict[str, str], choices: FarmChoices) -> str:
+    """Fill in the adults the pond is taken to hold, by its standing or else by the book, where none were typed."""
     pond = choices.pond(asked.get("pond", ""))
     if pond is None or asked.get("expected"):
         return ""
-    kind = choices.kind(asked.get("kind", ""))
-    held = by_pond_and_kind(the_farm().today(), pond_ids=[pond.pk])
-    adults = sum(
-        heads.females + heads.males + heads.unsexed
-        for (_, kind_id), heads in held.items()
-        if kind is None or kind_id == kind.pk
-    )
-    asked["expected"] = str(adults)
+    kind, today = choices.kind(asked.get("kind", "")), the_farm().today()
+    book, stands = by_pond_and_kind(today, pond_ids=[pond.pk]), standings(today, pond_ids=[pond.pk])
+    kinds = {kind_id for _, kind_id in book} if kind is None else {kind.pk}
+    adults, is_booked = 0.0, False
+    for where in [(pond.pk, kind_id) for kind_id in kinds]:
+        if (one := stands.get(where)) is not None:
+            adults += one.females + one.males
+        elif (heads := book.get(where)) is not None:
+            adults += heads.females + heads.males + heads.unsexed
+            is_booked = True
+    asked["expected"] = str(round(adults))
     of_kind = f" of {kind.common_name}" if kind else ""
-    return f"Pond {pond.code} holds {number(adults)} adults{of_kind} by the book; change it if you expect another."
+    words = f"{number(adults)} adults{of_kind}"
+    if is_booked or not stands:
+        return f"Pond {pond.code} holds {words} by the book; change it if you expect another."
+    return f"Pond {pond.code} probably holds {words} by its counts, moves and losses; change it if you expect another."
 
 
 def _answer(form: PlannerForm) -> Answer:

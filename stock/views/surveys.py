@@ -20,6 +20,7 @@ from stock import ledger, survey_book
 from stock.book import ClassHeads, by_pond_and_kind
 from stock.count_book import STANDS, against_book, in_short, state_of, with_book
 from stock.count_facts import last_count_before
+from stock.count_standing import before_and_after
 from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.surveys import AcceptForm, SurveyForm, start_of
 from stock.models import Count, CountHaul, Haul, Survey
@@ -184,6 +185,7 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
         "first": rows[0],
         "last": last,
         "standing_count": _standing_count(one),
+        "standing": before_and_after(one, rows[0].figures),
     }
     return render(request, "stock/survey_accept.html", context)
 

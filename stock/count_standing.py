@@ -1,0 +1,139 @@
+"""What a count does to the standing: what the pond was taken to hold on the eve, and with the count joined to it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stock.advisor.standing import ratio_limits
+from stock.models import Count, Reason
+from stock.standing_facts import PondStanding, standings
+from stock.survey_floor import BOOKKEEPING, Flow
+from stock.surveys import Figures, KindSurvey
+
+Z_90 = 1.644854
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Held:
+    """Females and males that a pond is taken to hold, with 90 % limits, and females per male."""
+
+    words: str
+    females: float
+    males: float
+    female_limits: tuple[float, float]
+    male_limits: tuple[float, float]
+    ratio: float
+    ratio_limits: tuple[float, float]
+
+
+def before_and_after(one: KindSurvey, figures: Figures) -> tuple[Held, ...]:
+    """
+    Return the standing on the eve of a count's day, and about what it becomes once the count is accepted.
+
+    Nothing where the pond has no standing yet, and only the eve's where the count names no sexes. What it
+    becomes is the eve's figures carried through the day's moves and weighed with the count, each by its
+    precision; the farm's own reckoning, made when it is accepted, may differ a little.
+    """
+    before = eve_of(one.as_of, one.hauls[0].pond_id, one.kind.pk)
+    if before is None:
+        return ()
+    eve = held_by(before, f"The evening before {_day(one.as_of)}")
+    errors = (figures.females_se, figures.males_se)
+    if figures.females is None or figures.males is None or None in errors:
+        return (eve,)
+    came = _net_of_day(one.flows, one.as_of)
+    prior = np.array([before.females, before.males]) + came
+    doubt = np.array(
+        [[before.female_se**2, before.covariance], [before.covariance, before.male_se**2]], dtype=float
+    )
+    counted = np.array([figures.females, figures.males])
+    noise = np.diag([(se or 0.0) ** 2 for se in errors])
+    noise[0, 1] = noise[1, 0] = figures.covariance
+    mean, left = joined(prior, doubt, counted, noise)
+    return eve, _held(f"With this count, about, on {_day(one.as_of)}", mean, left)
+
+
+def around(count: Count) -> tuple[Held, ...]:
+    """Return the standing on the eve of an accepted count's day and at the end of it."""
+    found = []
+    for day, words in (
+        (count.as_of - dt.timedelta(days=1), f"The evening before {_day(count.as_of)}"),
+        (count.as_of, f"At the end of {_day(count.as_of)}"),
+    ):
+        standing = standings(day, pond_ids=[count.pond_id]).get((count.pond_id, count.kind_id))
+        if standing is not None:
+            found.append(held_by(standing, words))
+    return tuple(found)
+
+
+def eve_of(day: dt.date, pond_id: int, kind_id: int) -> PondStanding | None:
+    """Return what a pond and kind probably held the evening before a day."""
+    return standings(day - dt.timedelta(days=1), pond_ids=[pond_id]).get((pond_id, kind_id))
+
+
+def held_by(standing: PondStanding, words: str) -> Held:
+    """Return a standing as a row of the page."""
+    return Held(
+        words,
+        standing.females,
+        standing.males,
+        standing.female_limits,
+        standing.male_limits,
+        standing.ratio,
+        standing.ratio_limits,
+    )
+
+
+def joined(prior: Floats, doubt: Floats, counted: Floats, noise: Floats) -> tuple[Floats, Floats]:
+    """
+    Return two estimates of females and males joined, each weighed by its precision, and the doubt left.
+
+    Parameters
+    ----------
+    prior, counted : array, shape (2,)
+        Females and males, heads.
+    doubt, noise : array, shape (2, 2)
+        Their covariances, heads squared; a complete drain-down has none.
+
+    Returns
+    -------
+    array, shape (2,), and array, shape (2, 2)
+    """
+    weight = doubt @ np.linalg.pinv(doubt + noise)
+    if not noise.any():
+        weight = np.eye(2)
+    left = (np.eye(2) - weight) @ doubt
+    return np.maximum(prior + weight @ (counted - prior), 0.0), (left + left.T) / 2
+
+
+def _held(words: str, mean: Floats, left: Floats) -> Held:
+    variance = np.maximum(np.diag(left), 0.0)
+    half = Z_90 * np.sqrt(variance)
+    limits = ratio_limits(mean[:, None], variance[:, None], left[:1, 1], Z_90)
+    return Held(
+        words,
+        float(mean[0]),
+        float(mean[1]),
+        (max(0.0, float(mean[0] - half[0])), float(mean[0] + half[0])),
+        (max(0.0, float(mean[1] - half[1])), float(mean[1] + half[1])),
+        float(mean[0] / mean[1]) if mean[1] else float("inf"),
+        (float(limits[0, 0]), float(limits[1, 0])),
+    )
+
+
+def _net_of_day(flows: Iterable[Flow], day: dt.date) -> Floats:
+    own = [flow for flow in flows if flow.day == day and flow.reason not in (*BOOKKEEPING, Reason.SEXED)]
+    return np.array(
+        [sum(flow.heads for flow in own if flow.of_class == of_class) for of_class in ("FEMALE", "MALE")],
+        dtype=float,
+    )
+
+
+def _day(day: dt.date) -> str:
+    return f"{day.day} {day:%b %Y}"
