@@ -57,12 +57,15 @@ class SeasonTiming:
         How far weeks vary beyond the curve.
     log_total : array, shape (draws,)
         Natural logarithm of the farm's nests, against a middling season's.
+    before_sd : float
+        Standard deviation of that logarithm before the season began.
     """
 
     shift_days: Floats
     weekly: Floats
     week_spread: Floats
     log_total: Floats
+    before_sd: float
 
 
 @dataclass(frozen=True)
@@ -202,7 +205,7 @@ def forecast(
     luck, early = pond_noise(timing.weekly.mean(axis=0), week)
     level = learn_pond_levels(to_date, median, own_sd, noise=luck + early)
     lasting, passing = level.draw(count, generator, parts=(luck, early))
-    totals = _pond_totals(median, own_sd, lasting, timing)
+    totals = _pond_totals(prior, lasting, timing, generator)
     remaining, farm_weeks = _weeks_to_come(totals, passing, timing, week, generator)
     season = to_date[:, np.newaxis] + remaining
     before = median * np.exp(own_sd**2 / 2)
@@ -285,7 +288,7 @@ def watch_timing(
     row, column = np.divmod(picked, _LEVELS.size)
     # Within its cell of the grid a draw may lie anywhere; shares of weeks keep to the grid.
     jitter = (rng.random(draws) - 0.5) * (_LEVELS[1] - _LEVELS[0]) * level_sd
-    return SeasonTiming(shifts[row], weekly[row], spreads[row], levels[column] + jitter)
+    return SeasonTiming(shifts[row], weekly[row], spreads[row], levels[column] + jitter, level_sd)
 
 
 def _log_negative_binomial(count: float, mean: Floats, size: Floats) -> Floats:
@@ -324,14 +327,21 @@ def pond_noise(weekly: Floats, week: int) -> tuple[float, float]:
     return POND_WEEK_SPREAD**2 * float((weekly[:week] ** 2).sum()) / over**2, early**2
 
 
-def _pond_totals(median: Floats, own_sd: Floats, lasting: Floats, timing: SeasonTiming) -> Floats:
+def _pond_totals(
+    prior: SeasonPrior, lasting: Floats, timing: SeasonTiming, rng: np.random.Generator
+) -> Floats:
     """Return draws of the nests each pond is good for: the farm's total shared out by the ponds' own levels."""
+    median, own_sd, shared = check_prior(prior)
     whole = median * np.exp(own_sd**2 / 2)
     if not whole.any():
         return np.zeros_like(lasting)
-    evened = float(np.sum((whole / whole.sum() * own_sd) ** 2))
-    total = float(whole.sum()) * np.exp(timing.log_total - evened / 2)
-    own = median[:, np.newaxis] * np.exp(lasting)
+    parts = whole / whole.sum()
+    total = float(whole.sum()) * np.exp(timing.log_total - float(np.sum((parts * own_sd) ** 2)) / 2)
+    # On a farm of few ponds a good total is a good pond: levels are moved toward the total drawn.
+    variance = lasting.var(axis=1)
+    implied = shared * rng.standard_normal(lasting.shape[1]) + parts @ lasting
+    gain = parts * variance / max(shared**2 + float(np.sum(parts**2 * variance)), _LEAST_LEFT)
+    own = median[:, np.newaxis] * np.exp(lasting + gain[:, np.newaxis] * (timing.log_total - implied))
     shared_out: Floats = total * own / own.sum(axis=0)
     return shared_out
 
@@ -343,15 +353,24 @@ def _weeks_to_come(
     ahead = timing.weekly[:, week:]
     size = 1 / timing.week_spread[:, np.newaxis] ** 2
     spells = rng.gamma(np.broadcast_to(size, (len(ahead), ahead.shape[1] // WEEKS_TOGETHER + 1)), 1 / size)
-    swings: Floats = ahead * np.repeat(spells, WEEKS_TOGETHER, axis=1)[:, : ahead.shape[1]]
+    # Weeks share out the season's total. So far as it was known beforehand a swing ahead is made good by the
+    # other weeks; so far as it is learnt from the weeks dug, a swing ahead adds to it in full.
+    over = timing.weekly[:, :week].sum(axis=1)
+    learnt = 1 - float(timing.log_total.var()) / max(timing.before_sd**2, _LEAST_LEFT)
+    felt = np.minimum(over + (1 - over) * min(max(learnt, 0.0), 1.0), 1.0)
+    swung = np.repeat(spells, WEEKS_TOGETHER, axis=1)[:, : ahead.shape[1]] * ahead
+    to_come = ahead.sum(axis=1)
+    # The weeks keep their swings; their sum is drawn back to the curve's by what is not felt.
+    sums = np.maximum(swung.sum(axis=1), _LEAST_LEFT)
+    swings: Floats = swung * ((to_come / sums) ** (1 - felt))[:, np.newaxis]
     left, squares = swings.sum(axis=1), (swings**2).sum(axis=1)
     # A pond's own swings from week to week, summed over the weeks left.
     spread = POND_WEEK_SPREAD**2 * np.divide(
         squares, left**2, out=np.ones_like(left), where=left > _LEAST_LEFT
     )
+    spread = np.maximum(spread * felt**2, _LEAST_LEFT)
     own = rng.gamma(np.broadcast_to(1 / spread, totals.shape), spread)
     # A pond that was late has the more to come, and the other way round.
-    over, to_come = timing.weekly[:, :week].sum(axis=1), ahead.sum(axis=1)
     shifted = np.clip(1 - over * np.exp(passing), 0.0, 1.0) / np.maximum(to_come, _LEAST_LEFT)
     remaining = rng.poisson(totals * left * own * np.where(to_come > _LEAST_LEFT, shifted, 1.0))
     farm = rng.poisson(totals.sum(axis=0)[:, np.newaxis] * swings)
