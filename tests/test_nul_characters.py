@@ -54,6 +54,13 @@ TYPED = [
     "pond",
     "ponds",
     "rows-0-kind",
+    "baskets-0-pond",
+    "baskets-0-eggs",
+    "basket",
+    "clutches",
+    "incubator",
+    "probe",
+    "temperature",
     "rows-0-of_class",
     "rows-0-back",
     "rows-0-target",
@@ -69,7 +76,7 @@ TYPED = [
 ]
 FORMSETS = {
     f"{prefix}-{name}": number
-    for prefix in ("rows", "arrivals", "lines", "figures")
+    for prefix in ("rows", "arrivals", "lines", "figures", "baskets")
     for name, number in (("TOTAL_FORMS", "1"), ("INITIAL_FORMS", "0"))
 }
 
@@ -81,7 +88,7 @@ def path_of(row) -> dict:
 @pytest.mark.parametrize("row", [row for row in ROWS if CODED & set(row.path)], ids=lambda row: row.name)
 def test_a_nul_in_the_path_leads_nowhere(owner, row):
     # Written by hand, as some of these paths would not even be made with a NUL.
-    path = {key: "not-there" if key in CODED else value for key, value in row.path.items()}
+    path = {key: "not-there" if key in CODED else value for key, value in path_of(row).items()}
     address = reverse(row.name, kwargs=path).replace("not-there", "a%00b")
     response = owner.get(address) if row.get else owner.post(address)
     assert response.status_code == 404
