@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 BENCHMARKS = {
     "marks": "stock.bench.marks",
     "placing": "stock.bench.placing",
+    "yields": "stock.bench.yields",
     "many-ponds": "stock.bench.many_ponds",
     "charts": "stock.bench.drawing",
     "sheets": "stock.bench.hostile_sheets",
