@@ -30,7 +30,7 @@ from stock.farm_plan_answer import SEASONS, PlanAnswer, PlannedMove, PlanQuestio
 from stock.placing_advice import eggs_a_female
 from stock.placing_answer import CannotAdvise
 from stock.pond_kind import PondKind
-from stock.templatetags.stock_format import ratio
+from stock.templatetags.stock_format import number, ratio
 
 Pairs = Collection[tuple[int, int]]
 
@@ -337,8 +337,8 @@ def _proof(plan: FarmPlan, question: PlanQuestion) -> tuple[str, ...]:
     else:
         gap = "less than 0.1 %" if plan.gap < 0.001 else f"at most {100 * plan.gap:.1f} %"
         said.append(
-            f"Time ran out after {plan.seconds:.0f} seconds with {last.reached:,.0f} {unit}; no plan can have "
-            f"{'more' if question.is_for_eggs else 'fewer'} than {last.bound:,.0f}, so {gap} could be gained. "
+            f"Time ran out after {plan.seconds:.0f} seconds with {number(last.reached)} {unit}; no plan can have "
+            f"{'more' if question.is_for_eggs else 'fewer'} than {number(last.bound)}, so {gap} could be gained. "
             "Allow more time to look further."
         )
     return tuple(said)

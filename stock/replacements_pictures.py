@@ -9,6 +9,7 @@ from stock.advisor.hatch_patterns import female_share
 from stock.charts import Chart, Series, line_chart
 from stock.replacements_advice import ZERO_C_MK
 from stock.replacements_answer import YEARS_AHEAD, AheadAnswer
+from stock.templatetags.stock_format import number
 
 COLDEST_HALVES, WARMEST_HALVES = 2 * 24, 2 * 33
 
@@ -23,10 +24,10 @@ def ahead_chart(answer: AheadAnswer) -> Chart | None:
         *(Series(one.name, _whole(one.ahead)) for one in answer.scenarios),
     ]
     last = YEARS_AHEAD
-    told = "; ".join(f"{one.name.lower()}, {one.ahead[last]:,.0f}" for one in answer.scenarios)
+    told = "; ".join(f"{one.name.lower()}, {number(one.ahead[last])}" for one in answer.scenarios)
     summary = (
-        f"Females in {last} years, with {answer.kept:,.0f} female hatchlings kept back every year: {told}; with none "
-        f"kept {answer.as_it_is.ahead_without[last]:,.0f}. The first of them breed after "
+        f"Females in {last} years, with {number(answer.kept)} female hatchlings kept back every year: {told}; with "
+        f"none kept {number(answer.as_it_is.ahead_without[last])}. The first of them breed after "
         f"{answer.as_it_is.female_rates.years} years."
     )
     chart = line_chart("Females in the years ahead", labels, series, unit="females", summary=summary)

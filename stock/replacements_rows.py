@@ -116,6 +116,21 @@ def _growth_words(scenario: Scenario) -> str:
     return f"{'grows' if change > 0 else 'shrinks'} {abs(change):.1f} % a year"
 
 
+def bridge_words(answer: AheadAnswer) -> str:
+    """Say what holds the females until the first of those kept back breed; "" without females."""
+    here = answer.as_it_is
+    years = here.female_rates.years
+    if not here.females or here.female_rates.adult == 1:
+        return ""
+    lost = math.ceil(here.females * (1 - here.female_rates.adult) - 1e-9)
+    left = here.ahead_without[min(years, len(here.ahead_without) - 1)]
+    span = f"{years} years" if years > 1 else "1 year"
+    return (
+        f"Those kept back from now on first breed in {span}. Until then {number(lost)} grown females a year hold the "
+        f"number; without them about {number(left)} are left by then."
+    )
+
+
 def growth_at_most(answer: AheadAnswer) -> str:
     """Say how fast the females could grow if every hatchling were kept; "" where that is not known."""
     if answer.at_most is None:

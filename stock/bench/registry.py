@@ -11,6 +11,7 @@ BENCHMARKS = {
     "marks": "stock.bench.marks",
     "placing": "stock.bench.placing",
     "yields": "stock.bench.yields",
+    "farm-plan": "stock.bench.farm_plan",
     "many-ponds": "stock.bench.many_ponds",
     "charts": "stock.bench.drawing",
     "sheets": "stock.bench.hostile_sheets",

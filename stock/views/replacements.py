@@ -18,6 +18,7 @@ from stock.replacements_advice import look_ahead
 from stock.replacements_answer import AheadAnswer
 from stock.replacements_pictures import ahead_chart, sex_chart
 from stock.replacements_rows import (
+    bridge_words,
     figure_lines,
     growth_at_most,
     incubation_cautions,
@@ -55,6 +56,7 @@ def _shown(answer: AheadAnswer, unit: str) -> dict[str, Any]:
     return {
         "answer": answer,
         "here": answer.as_it_is,
+        "bridge": bridge_words(answer),
         "rows": side_by_side(answer),
         "figures": figure_lines(answer),
         "at_most": growth_at_most(answer),
