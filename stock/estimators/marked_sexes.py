@@ -19,6 +19,7 @@ from stock.estimators.sexes_over import (
     choose,
     handled_share,
     lognormal_over,
+    raised_to,
     shared_covariance,
     shared_heads,
     sum_limits,
@@ -174,7 +175,7 @@ def headline(
     is_by_sex = ((fewest >= FEW_RECAPTURES) | ((fewest >= 1) & is_unequal)) & is_few_unsexed
     # What was sexed stands for the unsexed as well.
     scale = np.where(sexed.marked > 0, adults.marked / np.maximum(sexed.marked, 1), 1.0)
-    apart = [_of_group(sex, sex.known(retention), scale, confidence, kept) for sex in sexes]
+    apart = raised_to([_of_group(sex, sex.known(retention), scale, confidence, kept) for sex in sexes], known)
     pooled = _of_group(adults, known, np.ones_like(known), confidence, kept)
     added = _added(apart, adults.seen, known, confidence)
     total = choose(is_by_sex, added, pooled)
@@ -210,7 +211,7 @@ def _of_group(
 
 def _added(sexes: list[Heads], seen: Array, known: Array, confidence: float) -> Heads:
     """Return females and males added; the limits are log-normal where both numbers allow."""
-    value = np.maximum(sum(sex.value for sex in sexes), known)
+    value = sexes[0].value + sexes[1].value
     se = np.hypot(*(sex.se for sex in sexes))
     lower, upper = sum_limits(value, sexes)
     is_exact = (

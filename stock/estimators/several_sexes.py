@@ -19,6 +19,7 @@ from stock.estimators.sexes_over import (
     Sexed,
     choose,
     handled_share,
+    raised_to,
     shared_covariance,
     shared_heads,
     sum_limits,
@@ -166,9 +167,10 @@ def headline_several(
         scaled = Heads(own.value * scale, own.se * scale, own.lower * scale, own.upper * scale, own.is_exact)
         apart.append(scaled)
         about.append(replace(scaled, value=middle * scale))
+    apart = raised_to(apart, adults.known)
     pooled, _ = schnabel_over(adults, confidence)
     is_by_sex = (np.minimum(females.seen, males.seen) >= FEW_RECAPTURES) & may_be_by_sex
-    value = np.maximum(apart[0].value + apart[1].value, adults.known)
+    value = apart[0].value + apart[1].value
     lower, upper = sum_limits(about[0].value + about[1].value, about)
     lower, upper = np.minimum(lower, value), np.maximum(upper, value)
     se = np.hypot(apart[0].se, apart[1].se)

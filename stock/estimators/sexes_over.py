@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -97,6 +97,15 @@ def product_limits(total: Heads, part: Array, sexed: Array, confidence: float) -
     below = np.hypot(np.log(middling / low), np.log(share / np.maximum(middle - reach, 1e-300)))
     above = np.hypot(np.log(total.upper / middling), np.log((middle + reach) / share))
     return middling * share * np.exp(-below), middling * share * np.exp(above)
+
+
+def raised_to(parts: list[Heads], known: Array) -> list[Heads]:
+    """Return the parts raised alike, where their sum is below the heads known to be alive."""
+    factor = np.maximum(1.0, known / np.maximum(parts[0].value + parts[1].value, 1e-9))
+    return [
+        replace(part, value=part.value * factor, upper=np.maximum(part.upper, part.value * factor))
+        for part in parts
+    ]
 
 
 def shared_covariance(total: Heads, share: Array, share_se: Array) -> Array:

@@ -121,7 +121,10 @@ def share_out(total: Estimate, females: int, males: int, unsexed: int = 0) -> Sp
             heads, np.array([float(here)]), np.array([float(sexed)]), part, share_se, total.confidence
         )
         # Values must add up to the total, so heads handled bound the limits alone.
-        own = replace(own, value=heads.value * part)
+        value = heads.value * part
+        own = replace(
+            own, value=value, lower=np.minimum(own.lower, value), upper=np.maximum(own.upper, value)
+        )
         parts.append(
             as_count(
                 own,
