@@ -58,6 +58,16 @@ class PondHatch:
     def uncounted(self) -> int:
         return self.eggs_followed - self.hatched - self.clear - self.dead
 
+    @property
+    def hatch_share(self) -> float | None:
+        """Share of the followed eggs that hatched, 0 to 1; None where none were followed to their end."""
+        return self.hatched / self.eggs_followed if self.eggs_followed else None
+
+    @property
+    def clear_share(self) -> float | None:
+        """Share of the followed eggs that were clear, 0 to 1; None where none were followed to their end."""
+        return self.clear / self.eggs_followed if self.eggs_followed else None
+
 
 @dataclass(frozen=True)
 class LotHatch:

@@ -26,6 +26,7 @@ urlpatterns = [
     path("nests/new/", nests.nest_new, name="nest-new"),
     path("nests/season/", nest_seasons.nest_season, name="nest-season"),
     path("nests/totals/", nest_seasons.NestTotals.as_view(), name="nest-totals"),
+    path("nests/hatch/", lots.HatchList.as_view(), name="hatch-list"),
     path("nests/lots/", lots.LotList.as_view(), name="lot-list"),
     path("nests/lots/sheet.<str:form>", lots.lot_sheet, name="lot-sheet"),
     path("nests/lots/new/", lots.lot_new, name="lot-new"),

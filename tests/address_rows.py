@@ -235,6 +235,7 @@ ROWS = [
     Row("ponds:nest-new", get=HANDS, post=HANDS),
     Row("ponds:nest-season", get=ROLES),
     Row("ponds:nest-totals", get=ROLES),
+    Row("ponds:hatch-list", get=ROLES),
     Row("ponds:lot-list", get=ROLES),
     Row("ponds:lot-sheet", {"form": "csv"}, get=ROLES),
     Row("ponds:lot-new", get=HANDS, post=HANDS),

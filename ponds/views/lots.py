@@ -16,7 +16,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ponds import lot_book
 from ponds.computed_lists import ComputedListPage
 from ponds.farm import the_farm
-from ponds.hatch_log import by_lot
+from ponds.hatch_list import HatchFilterForm, HatchTable
+from ponds.hatch_log import PondHatch, by_lot, by_pond
 from ponds.incubation import DUES, INCUBATING, due, hatch_window
 from ponds.lot_drafts import BasketDraft, next_code
 from ponds.lot_forms import BasketKeyForm, BasketRows, LotFilterForm, LotForm
@@ -25,6 +26,7 @@ from ponds.lot_sheet import lots_csv, lots_xlsx
 from ponds.lot_state import LotRefused, LotState
 from ponds.lot_table import LotLine, LotTable
 from ponds.lots import days_by_kind, read_lot
+from ponds.models import Kind
 from ponds.roles import SignedRequest, for_hand, role_of
 from ponds.views.answers import UNPROCESSABLE, see_other
 from ponds.views.sheets import XLSX_TYPE
@@ -70,6 +72,29 @@ class LotList(ComputedListPage):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(waiting=self.waiting, farm=self.farm, **kwargs)
+
+
+class HatchList(ComputedListPage):
+    """What became of each pond's eggs, the newest season first, and in it the most clear eggs."""
+
+    table_class = HatchTable
+    filter_form_class = HatchFilterForm
+    template_name = "ponds/hatch_list.html"
+    export_name = "hatch-by-pond"
+    search_label = "Pond or kind"
+
+    def get_rows(self) -> list[PondHatch]:
+        self.names = dict(Kind.objects.values_list("code", "common_name"))
+        return sorted(by_pond(), key=lambda row: (-row.season, -(row.clear_share or 0)))
+
+    def words_of(self, row: PondHatch) -> str:
+        return f"pond {row.pond} {self.names.get(row.kind, row.kind)} {row.season}"
+
+    def get_filter_form(self, rows: list[PondHatch]) -> HatchFilterForm:
+        return HatchFilterForm(self.request.GET, rows=rows, names=self.names)
+
+    def get_table_kwargs(self) -> dict[str, Any]:
+        return {"names": self.names}
 
 
 def _waiting(lines: list[LotLine]) -> list[tuple[str, int, int]]:

@@ -368,3 +368,17 @@ def test_the_database_changes_and_deletes_nothing(table):
         lot.first.save()
     with pytest.raises(NeverChanged):
         EggLot.objects.update(note="x")
+
+
+def test_a_code_taken_in_the_same_moment_is_refused_in_words(monkeypatch):
+    open_one = lot_book._opened
+
+    def overtaken(code, *rest):
+        found = open_one(code, *rest)
+        EggLot(code=code, kind=a_kind(), set_on=SET_ON).save()
+        return found
+
+    monkeypatch.setattr(lot_book, "_opened", overtaken)
+    with pytest.raises(CodeUsed, match="used this very moment"), transaction.atomic():
+        a_lot("X-1")
+    assert not EggLot.objects.exists()

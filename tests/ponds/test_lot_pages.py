@@ -425,3 +425,47 @@ def test_list_and_lot_cost_the_same_at_three_rows_and_at_three_hundred(reader):
 def test_the_kinds_list_is_offered_by_name(hand):
     a_kind()
     assert '<option value="slider">Slider</option>' in text(hand.get(NEW))
+
+
+HATCH = reverse("ponds:hatch-list")
+
+
+def test_hatch_by_pond_shows_the_most_clear_eggs_first(reader):
+    day = dt.date(2026, 7, 8)
+    a_lot("X", eggs=(20,), hatches=(HatchDraft(day, 18, 1, 1, 1),))
+    a_lot("Y", eggs=(20, 10), ponds="BC", hatches=(HatchDraft(day, 12, 8, 0, 1),))
+    page = text(reader.get(HATCH)).partition("<tbody")[2]
+    assert page.index(">Pond B<") < page.index(">Pond A<") < page.index(">Pond C<")
+    assert "40 %" in page
+    assert "5 %" in page
+    for query, shown, hidden in (
+        ("pond=B", ">Pond B<", ">Pond A<"),
+        ("kind=slider&season=2026", ">Pond A<", "never there"),
+        ("q=pond+c", ">Pond C<", ">Pond B<"),
+        ("sort=-hatch_share", ">Pond A<", "never there"),
+    ):
+        page = text(reader.get(f"{HATCH}?{query}")).partition("<tbody")[2]
+        assert shown in page, query
+        assert hidden not in page, query
+    for query in ("pond=ZZ", "kind=newt", "season=x", "sort=x", "page=9"):
+        assert reader.get(f"{HATCH}?{query}").status_code == 200
+    rows = list(csv.DictReader(io.StringIO(reader.get(f"{HATCH}?_export=csv").content.decode("utf-8-sig"))))
+    assert [(row["Pond"], row["Kind"], row["Clear share"], row["Still in"]) for row in rows] == [
+        ("B", "Slider", "0.4", "0"),
+        ("A", "Slider", "0.05", "0"),
+        ("C", "Slider", "", "10"),
+    ]
+
+
+def test_hatch_by_pond_costs_the_same_at_three_rows_and_at_three_hundred(reader):
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            assert reader.get(f"{HATCH}?per_page=100").status_code == 200
+        return len(caught)
+
+    a_lot("S-0", eggs=(9, 9, 9), ponds="ABC")
+    few = queries()
+    fresh = [draft(f"S-{number}", eggs=(20, 10), ponds="DE") for number in range(1, 300)]
+    lot_book.open_lots(fresh, today=TODAY)
+    assert queries() == few
+    assert few <= 9
