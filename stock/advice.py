@@ -71,9 +71,9 @@ def aims_of(one: PondKind) -> tuple[Aim, ...]:
 
 def males_first(one: PondKind) -> str:
     """Say how many males leave before any female comes, where too many press the females; else ""."""
-    heads = one.heads
-    leaving = math.ceil(heads.males - heads.females / WELFARE_RATIO - 1e-9)
-    if not heads.females or leaving <= 0:
+    females, males = one.females_now, one.males_now
+    leaving = math.ceil(males - females / WELFARE_RATIO - 1e-9)
+    if not females or leaving <= 0:
         return ""
     return (
         f"Below {WELFARE_RATIO:g} : 1 the males injure the females: {leaving} "
@@ -202,7 +202,7 @@ def _cautions(one: PondKind) -> tuple[str, ...]:
     said = []
     if one.word == NO_MALES:
         said.append(
-            "No males by the book: eggs are laid from stored sperm for some seasons, ever more of them clear."
+            f"No males by {one.whose}: eggs are laid from stored sperm for some seasons, ever more of them clear."
         )
     if one.heads.unsexed:
         said.append(

@@ -14,6 +14,7 @@ from functools import lru_cache
 from ponds.figures import Range
 from ponds.models import KindFigure, PondState
 from stock.advisor.allocation import Allocation, allocate
+from stock.advisor.joint_draws import joint_draws
 from stock.advisor.placed import SeasonLine, season_lines, share_ties, total_range
 from stock.advisor.placing import (
     SETTLE,
@@ -97,7 +98,7 @@ def _pond(
     decided: int,
 ) -> PondAdvice:
     room = head_room(facts) - decided
-    females, males = facts.heads.females + decided, facts.heads.males
+    females, males = facts.females_now + decided, facts.males_now
     apart = sorted(
         {kept_apart[one.kind_id] for one in neighbors if one.kind_id in kept_apart and one.heads.total}
     )
@@ -168,9 +169,30 @@ class _Solved:
     compared: int
 
 
+@dataclass(frozen=True)
+class _Stands:
+    """Females and males of a pond as they go into the draws; the book has no errors. `settled` is a share."""
+
+    females: int
+    males: int
+    settled: float
+    female_se: float = 0.0
+    male_se: float = 0.0
+    covariance: float = 0.0
+
+
+def _standing_of(pond: PondAdvice) -> _Stands:
+    facts, stands = pond.facts, pond.facts.standing
+    females = pond.females_before
+    settled = min(1.0, facts.settled_now / females) if females else 1.0
+    if stands is None:
+        return _Stands(females, facts.males_now, settled)
+    return _Stands(females, facts.males_now, settled, stands.female_se, stands.male_se, stands.covariance)
+
+
 @lru_cache(maxsize=32)
 def _solve(
-    standing: tuple[tuple[int, int, float], ...],
+    standing: tuple[_Stands, ...],
     caps: tuple[int, ...],
     figures: tuple[tuple[float, float, float], ...],
     heads: int,
@@ -178,20 +200,31 @@ def _solve(
     curves: Curves,
 ) -> _Solved:
     """Ask the advisor; the same question gives the same answer, so the last few are remembered."""
-    females, males, settled = ([row[column] for row in standing] for column in range(3))
+    females, males = [pond.females for pond in standing], [pond.males for pond in standing]
+    drawn = joint_draws(
+        females,
+        males,
+        [pond.female_se for pond in standing],
+        [pond.male_se for pond in standing],
+        [pond.covariance for pond in standing],
+        draws=DRAWS,
+        rng=SEED,
+    )
     laying, nests, eggs, hatch, survival = figures
     # One more than there are heads, so that the next one's gain is known in the pond that gets them all.
     levels = min(heads + 1, max(caps))
     kept = max(FEWEST_DRAWS_KEPT, min(MOST_DRAWS_KEPT, FIGURES_KEPT // (len(caps) * levels)))
     table = gains_table(
-        females,
-        males,
+        drawn.females,
+        drawn.males,
         laying=laying,
         nests=nests,
         eggs=eggs,
         hatch=hatch,
         survival=survival,
-        settled=settled,
+        settled=[
+            pond.settled * mean for pond, mean in zip(standing, drawn.females.mean(axis=1), strict=True)
+        ],
         max_heads=levels,
         seasons=seasons,
         settle=SETTLE,
@@ -230,14 +263,7 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
             "greedy", True,
         )  # fmt: skip
     solved = _solve(
-        tuple(
-            (
-                pond.females_before,
-                pond.facts.heads.males,
-                min(pond.facts.settled_females, pond.females_before),
-            )
-            for pond in able
-        ),
+        tuple(_standing_of(pond) for pond in able),
         tuple(pond.cap for pond in able),
         tuple((figure.low, figure.expected, figure.high) for figure in _figures(kind).values()),
         question.heads,
@@ -296,10 +322,10 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
 
 
 def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
-    heads = pond.facts.heads
+    males = pond.facts.males_now
     if pond.given:
         why = f"{_standing(pond)} " + reason(
-            females=pond.females_before, males=heads.males, given=pond.given, cap=pond.cap, gains=pond.gains,
+            females=pond.females_before, males=males, given=pond.given, cap=pond.cap, gains=pond.gains,
             seasons=question.seasons,
         )  # fmt: skip
         if pond.given >= pond.cap:
@@ -313,7 +339,7 @@ def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
         )
     else:
         why = f"{_standing(pond)} " + reason(
-            females=pond.females_before, males=heads.males, given=0, cap=pond.cap, gains=pond.gains,
+            females=pond.females_before, males=males, given=0, cap=pond.cap, gains=pond.gains,
             seasons=question.seasons,
         )  # fmt: skip
     return replace(pond, why=why)
@@ -321,14 +347,14 @@ def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
 
 def _standing(pond: PondAdvice) -> str:
     facts = pond.facts
-    ratio = f"{facts.heads.females / facts.heads.males:.2f} : 1"
-    said = f"{facts.word[:1].upper()}{facts.word[1:]} by the book, {ratio}."
+    ratio = f"{facts.females_now / facts.males_now:.2f} : 1"
+    said = f"{facts.word[:1].upper()}{facts.word[1:]} by {facts.whose}, {ratio}."
     return f"{said} {_decided_words(facts, pond.decided)}" if pond.decided else said
 
 
 def _what_binds(pond: PondAdvice) -> str:
     facts = pond.facts
-    top = math.floor(facts.band[1] * facts.heads.males + 1e-9) - pond.females_before
+    top = math.floor(facts.band[1] * facts.males_now + 1e-9) - pond.females_before
     if facts.head_limit is None or head_room(facts) - pond.decided >= top:
         return f"The band ends at {facts.band[1]:g} : 1."
     return f"Head room ends there: the limit is {facts.head_limit}."
@@ -355,14 +381,13 @@ def _figures(facts: PondKind) -> dict[str, Range]:
 def written_out(advice: Advice, pond: PondAdvice) -> tuple[SeasonLine, ...]:
     """Return a pond's arithmetic season by season, by the kind's expected figures."""
     figures = _figures(advice.kind)
-    heads = pond.facts.heads
     return season_lines(
         pond.females_before,
-        heads.males,
+        pond.facts.males_now,
         pond.given,
         a_female=eggs_a_female(advice.kind),
         survival=figures["survival"].expected,
-        settled=min(pond.facts.settled_females, pond.females_before),
+        settled=min(pond.facts.settled_now, pond.females_before),
         seasons=advice.question.seasons,
         settle=SETTLE,
         full_to=advice.question.curves.full_to,

@@ -91,8 +91,8 @@ class PondAdvice:
 
     @property
     def females_before(self) -> int:
-        """Females standing here with those that open tasks already add."""
-        return self.facts.heads.females + self.decided
+        """Females standing here, by the standing where there is one, with those that open tasks already add."""
+        return self.facts.females_now + self.decided
 
     @property
     def use_after(self) -> float:

@@ -83,9 +83,17 @@ def _capital(words: str) -> str:
 
 
 def how_known(facts: PondKind, today: dt.date) -> str:
-    """Say how sure the heads of a pond are: the book has no interval, the last sexed haul has one."""
+    """Say how sure the heads of a pond are: the standing has an interval, so has the last sexed haul, the book none."""
     said = []
-    if facts.last_count is not None:
+    if facts.standing is not None:
+        stands = facts.standing
+        females, males = stands.female_limits, stands.male_limits
+        said.append(
+            f"{facts.basis[:1].upper()}{facts.basis[1:]}: {stands.females:.0f} females ({females[0]:.0f} to "
+            f"{females[1]:.0f}), {stands.males:.0f} males ({males[0]:.0f} to {males[1]:.0f}), "
+            f"{ratio_interval(*stands.ratio_limits)}; by the book {facts.heads.females} and {facts.heads.males}."
+        )
+    elif facts.last_count is not None:
         count = facts.last_count
         said.append(
             f"By the book; last count {count.how_known_words}, {day(count.as_of)} ({age(count.as_of, today)})."
@@ -110,15 +118,15 @@ def how_known(facts: PondKind, today: dt.date) -> str:
 
 def males_to_leave(pond: PondAdvice) -> int:
     """Return how many males must leave before females may come; 0 where none must."""
-    heads = pond.facts.heads
+    females, males = pond.facts.females_now, pond.facts.males_now
     if not any(one.code == "too-many-males" for one in pond.obstacles):
         return 0
-    return math.ceil(heads.males - heads.females / WELFARE_RATIO - 1e-9)
+    return math.ceil(males - females / WELFARE_RATIO - 1e-9)
 
 
 def thin_males(pond: PondAdvice) -> str:
     """Say that a pond has few males, "" where it has enough."""
-    males = pond.facts.heads.males
+    males = pond.facts.males_now
     return (
         f"Only {males} males, fewer than {FEWEST_MALES}: watch for clear eggs."
         if pond.is_open and males < FEWEST_MALES

@@ -84,6 +84,6 @@ def _too_many(pond: PondAdvice | None, code: str, count: int, advice: Advice) ->
     )
     return (
         f"Pond {code} can take {pond.cap}, not {count}: {limit}, and the band ends at {facts.band[1]:g} females "
-        f"to each of its {facts.heads.males} males"
+        f"to each of its {facts.males_now} males"
         f"{f'; {pond.decided} are already decided for it (open task)' if pond.decided else ''}."
     )

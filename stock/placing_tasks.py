@@ -84,14 +84,15 @@ def decided_for(kind: str) -> dict[str, int]:
 
 def why_of(advice: Advice, pond: PondAdvice, heads: int) -> str:
     """Return the reason a task carries: short, with its numbers."""
-    now = pond.facts.heads
+    males = pond.facts.males_now
     seasons = advice.question.seasons
     adds = sum(pond.gains[:heads])
     by_hand = "" if heads == pond.given else f" Changed by hand from {pond.given}."
     ratio = (
-        f"{pond.females_before / now.males:.2f} : 1{' once earlier tasks are done' if pond.decided else ''} becomes "
-        f"{(pond.females_before + heads) / now.males:.2f} : 1; "
-        if now.males
+        f"by {pond.facts.whose} {pond.females_before / males:.2f} : 1"
+        f"{' once earlier tasks are done' if pond.decided else ''} becomes "
+        f"{(pond.females_before + heads) / males:.2f} : 1; "
+        if males
         else ""
     )
     return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -48,12 +49,12 @@ class Concern:
         return RANK_OF[self.code] <= RANK_OF["too-many-males"]
 
 
-def standing_word(heads: ClassHeads, by_book: Verdict) -> str:
-    """Return the book's verdict, or why it has none: "empty", "juveniles only", "none sexed yet"."""
+def standing_word(heads: ClassHeads, found: Verdict) -> str:
+    """Return a verdict, or why there is none: "empty", "juveniles only", "none sexed yet"."""
     if not heads.total:
         return EMPTY
     if heads.females or heads.males:
-        return by_book.verdict
+        return found.verdict
     return NONE_SEXED if heads.unsexed else JUVENILES_ONLY
 
 
@@ -71,16 +72,16 @@ def rank_of(facts: PondKind) -> int:
 
 def _found(facts: PondKind) -> Iterator[Concern]:
     heads, word = facts.heads, facts.word
-    sexed = f"{heads.females} females to {heads.males} males"
+    sexed = f"{facts.females_now} females to {facts.males_now} males by {facts.whose}"
     unsexed = f" {heads.unsexed} unsexed may hold some." if heads.unsexed else ""
     if word == NO_MALES:
-        yield Concern("no-males", f"No males by the book, beside {heads.females} females.{unsexed}")
+        yield Concern("no-males", f"No males by {facts.whose}, beside {facts.females_now} females.{unsexed}")
     if word == NO_FEMALES:
-        yield Concern("no-females", f"No females by the book, beside {heads.males} males.{unsexed}")
+        yield Concern("no-females", f"No females by {facts.whose}, beside {facts.males_now} males.{unsexed}")
     if facts.losing is not None and facts.losing.is_losing:
         yield Concern("losing-heads", facts.losing.sentence)
-    by_book = facts.verdict.ratio
-    if heads.females and heads.males and by_book is not None and by_book < WELFARE_RATIO:
+    found = facts.verdict.ratio
+    if facts.females_now and facts.males_now and found is not None and found < WELFARE_RATIO:
         yield Concern(
             "too-many-males",
             f"{sexed}, below {WELFARE_RATIO:g} to 1: look for bites and losses; males leave first.",
@@ -98,14 +99,26 @@ def _found(facts: PondKind) -> Iterator[Concern]:
         )
     if heads.total and not facts.is_allowed:
         yield Concern("not-allowed", f"{heads.total} heads of a kind that this pond is not kept for.")
-    if heads.females and 0 < heads.males < FEWEST_MALES:
-        yield Concern("few-males", f"Only {heads.males} males, fewer than {FEWEST_MALES}.")
+    if facts.females_now and 0 < facts.males_now < FEWEST_MALES:
+        yield Concern(
+            "few-males", f"Only {facts.males_now} males by {facts.whose}, fewer than {FEWEST_MALES}."
+        )
 
 
 def _unsettled(facts: PondKind) -> Iterator[Concern]:
     haul, seine = facts.last_haul, facts.seine_today
     if facts.word == NONE_SEXED:
         yield Concern("unsettled", f"{facts.heads.unsexed} unsexed and none sexed: the ratio is not known.")
+    elif facts.standing is not None:
+        # The hauls are weighed in there already.
+        if facts.word == NOT_KNOWN:
+            low, high = facts.standing.ratio_limits
+            top = f"{low:.2f} : 1 or more" if math.isinf(high) else f"{low:.2f} to {high:.2f} : 1"
+            yield Concern(
+                "unsettled",
+                f"The standing says {top}: not known well enough. Sex about {facts.sex_more_for_standing} more to "
+                "settle it.",
+            )
     elif facts.is_empty or haul is None or seine is None:
         return
     elif seine.verdict == NOT_KNOWN:
@@ -146,7 +159,7 @@ class Tag:
 
 
 def tags_of(facts: PondKind) -> tuple[Tag, ...]:
-    """Return the words to show of a pond and kind: the worst first, the book's verdict always among them."""
+    """Return the words to show of a pond and kind: the worst first, the verdict always among them."""
     words = [TAG_WORDS[concern.code] for concern in facts.concerns]
     if facts.word not in words:
         words.append(facts.word)

@@ -18,6 +18,7 @@ from stock.mixes import mixes_on
 from stock.models import Count
 from stock.pond_kind import CERTAINTY, LastCount, PondKind, PondUse, SexedHaul, haul_verdict
 from stock.pond_rows import KindRow
+from stock.standing_facts import PondStanding, standings
 
 __all__ = ["LastCount", "PondKind", "PondUse", "SexedHaul", "one_pond", "pond_kinds", "year_before"]
 
@@ -26,7 +27,7 @@ def pond_kinds(day: dt.date, *, pond_ids: Iterable[int] | None = None) -> list[P
     """
     Return every pond and kind that stands there on a day or is allowed there.
 
-    In letter order of the ponds, then by the kind's name. Fourteen queries at most, whatever the number of
+    In letter order of the ponds, then by the kind's name. Twenty queries at most, whatever the number of
     ponds and the age of the farm.
 
     Parameters
@@ -45,7 +46,7 @@ def one_pond(pond: Pond, day: dt.date, *, months_back: int) -> tuple[list[PondKi
     """
     Return the kinds of one pond with their history, and its states, the latest first.
 
-    Thirteen queries at most. `months_back` is how many months before the day's own the history goes.
+    Nineteen queries at most. `months_back` is how many months before the day's own the history goes.
     """
     states = pond_rows.all_states([pond.pk])[pond.pk]
     on_day = next((state for state in states if state.from_on <= day), None)
@@ -79,6 +80,7 @@ class _Fetched:
         self.counts = pond_rows.last_counts(day, ids)
         self.hauls = pond_rows.last_sexed_hauls(day, ids)
         self.mixes = mixes_on(day)
+        self.standings = standings(day, pond_ids=ids)
 
     def kinds_of(self, pond_id: int) -> set[int]:
         standing = {kind for (pond, kind), heads in self.heads.items() if pond == pond_id and heads.total}
@@ -130,7 +132,7 @@ def _pond_kind(pond: Pond, kind: KindRow, fetched: _Fetched) -> PondKind:
         band=kind.band,
         is_allowed=where in fetched.allowed,
         heads=heads,
-        verdict=verdict(
+        by_book=verdict(
             heads.females, 0, heads.males, 0, target=kind.target, band=kind.band, certainty=CERTAINTY
         ),
         last_haul=haul,
@@ -150,7 +152,24 @@ def _pond_kind(pond: Pond, kind: KindRow, fetched: _Fetched) -> PondKind:
         deaths_by_cause=deaths,
         history=fetched.history.get(where, ()),
         mixes=mixes,
+        standing=_standing(fetched.standings.get(where), heads),
     )
+
+
+def _standing(found: PondStanding | None, heads: ClassHeads) -> PondStanding | None:
+    """
+    Return the standing where it may speak; else the book does.
+
+    Where the book holds nobody sexed, all were moved out or none was ever looked at. Where it holds none of one
+    sex, all that were known were taken out, and a standing that cannot be sure of one is left with the count's error.
+    """
+    if found is None or not (heads.females or heads.males):
+        return None
+    if not heads.females and found.female_limits[0] < 1:
+        return None
+    if not heads.males and found.male_limits[0] < 1:
+        return None
+    return found
 
 
 def _by_class(held: Iterable[Balance]) -> dict[tuple[int, int], dict[str, int]]:

@@ -1,7 +1,8 @@
 """One pond and one kind on a day, as plain values: what the pages, the advice and the review read.
 
-The book's ratio is arithmetic, so it has no interval; the last sexed haul's ratio stands beside it with its
-own. Juveniles count in the head limit and never in a ratio, a yield or an adult's survival.
+The verdict is that of the standing where there is one: counts, moves and losses, with an interval. Else it is the
+book's, whose ratio is arithmetic and has none. The last sexed haul's ratio stands beside it with its own. Juveniles
+count in the head limit and never in a ratio, a yield or an adult's survival.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 from ponds.figures import Range
 from ponds.seasons import Season
@@ -20,6 +22,11 @@ from stock.advisor.watch import LosingHeads
 from stock.book import ClassHeads
 from stock.pond_concerns import Concern, Tag, concerns_of, rank_of, standing_word, tags_of
 from stock.pond_rows import Death
+from stock.templatetags.stock_format import age
+from stock.templatetags.stock_format import day as day_words
+
+if TYPE_CHECKING:
+    from stock.standing_facts import PondStanding
 
 CERTAINTY = 0.8
 """A verdict on a haul is given where its probability is at least this."""
@@ -116,7 +123,7 @@ class PondKind:
         Whether the pond may hold the kind.
     heads : ClassHeads
         By the book at the end of the day.
-    verdict : Verdict
+    by_book : Verdict
         By the book, standard errors 0. An empty cell is called "no males" there; read `word`.
     last_haul : SexedHaul or None
     seine_verdict : Verdict or None
@@ -150,6 +157,8 @@ class PondKind:
         Heads at the end of each month asked for; the last point is that of the day.
     mixes : mapping of str to CellMix
         By class: the batches and seasons its heads came from.
+    standing : PondStanding or None
+        What probably stands there; None where that is not known by sex, or nobody sexed stands there by the book.
     """
 
     pond_id: int
@@ -165,7 +174,7 @@ class PondKind:
     band: tuple[float, float]
     is_allowed: bool
     heads: ClassHeads
-    verdict: Verdict
+    by_book: Verdict
     last_haul: SexedHaul | None
     seine_verdict: Verdict | None
     use: PondUse
@@ -183,6 +192,7 @@ class PondKind:
     deaths_by_cause: tuple[Death, ...] = ()
     history: tuple[tuple[dt.date, ClassHeads], ...] = ()
     mixes: Mapping[str, CellMix] = field(default_factory=dict)
+    standing: PondStanding | None = None
 
     @property
     def is_empty(self) -> bool:
@@ -197,6 +207,79 @@ class PondKind:
     def word(self) -> str:
         """The verdict in words, where there is one: else "empty", "juveniles only" or "none sexed yet"."""
         return standing_word(self.heads, self.verdict)
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        """That of the standing where there is one, else the book's; `basis` says which."""
+        stands = self.standing
+        if stands is None:
+            return self.by_book
+        return _standing_verdict(
+            stands.females,
+            stands.female_se,
+            stands.males,
+            stands.male_se,
+            stands.covariance,
+            self.target,
+            self.band,
+        )
+
+    @property
+    def is_by_standing(self) -> bool:
+        return self.standing is not None
+
+    @property
+    def whose(self) -> str:
+        """Whose figures the verdict is made from: "the standing" or "the book"."""
+        return "the book" if self.standing is None else "the standing"
+
+    @property
+    def basis(self) -> str:
+        """Say where the verdict comes from and how old that is."""
+        if self.standing is not None:
+            count = self.standing.count
+            return f"by the standing: counted {_counted_words(count.as_of, count.how_known_words, self.day)}"
+        if self.last_count is None:
+            return "by the book, never counted"
+        known = _counted_words(self.last_count.as_of, self.last_count.how_known_words, self.day)
+        return f"by the book, last counted {known}"
+
+    @property
+    def females_now(self) -> int:
+        """Females that the advice reckons with: the standing's mean in whole heads, else the book's."""
+        return self.heads.females if self.standing is None else round(self.standing.females)
+
+    @property
+    def males_now(self) -> int:
+        return self.heads.males if self.standing is None else round(self.standing.males)
+
+    @property
+    def settled_now(self) -> float:
+        """Females in terms of settled ones, the book's share of them taken for those that stand there."""
+        if not self.heads.females:
+            return 0.0
+        return self.settled_females * min(1.0, self.females_now / self.heads.females)
+
+    @cached_property
+    def sex_more_for_standing(self) -> int | None:
+        """
+        How many turtles to sex before the verdict is known well enough; 0 where it is, None without a standing.
+
+        The standing counts as a sample of p (1 - p) / var(p) sexed heads, p its share of females. Sexing all that
+        stand there settles it, so it is never more than those.
+        """
+        stands = self.standing
+        if stands is None:
+            return None
+        if self.verdict.verdict != NOT_KNOWN:
+            return 0
+        adults = max(1, round(stands.females + stands.males))
+        share, variance = stands.females / max(stands.females + stands.males, 1.0), stands.share_variance
+        known = 0 if variance <= 0 else round(share * (1 - share) / variance)
+        females = round(share * known)
+        found = _sex_more(females, known - females, known + adults, self.band)
+        # On the edge of being known, the sample it stands for may be called settled.
+        return adults if found is None else max(1, min(found, adults))
 
     @cached_property
     def sex_more(self) -> int | None:
@@ -319,6 +402,32 @@ def _haul_verdict(
         band=band,
         certainty=CERTAINTY,
     )
+
+
+@lru_cache(maxsize=4096)
+def _standing_verdict(
+    females: float,
+    female_se: float,
+    males: float,
+    male_se: float,
+    covariance: float,
+    target: float,
+    band: tuple[float, float],
+) -> Verdict:
+    return verdict(
+        females,
+        female_se,
+        males,
+        male_se,
+        covariance=covariance,
+        target=target,
+        band=band,
+        certainty=CERTAINTY,
+    )
+
+
+def _counted_words(on: dt.date, how: str, today: dt.date) -> str:
+    return f"{day_words(on)} ({how}), {age(on, today)}"
 
 
 @lru_cache(maxsize=4096)

@@ -165,6 +165,11 @@ def standings(day: dt.date, *, pond_ids: Collection[int] | None = None) -> dict[
     return {where: one for where, one in found.items() if where[0] in wanted}
 
 
+def forget() -> None:
+    """Drop the answers kept in this process: for tests that count queries."""
+    _answers.clear()
+
+
 def _ask(day: dt.date) -> dict[PondKindId, PondStanding]:
     counts = counts_used(day)
     if not counts:

@@ -178,10 +178,19 @@ def gains_table(
             present[pond] = weights.mean(axis=0) @ before
             draw_gains[:, pond] = np.round(weights[:kept] @ steps, 6)
             continue
-        hatched = _year_by_year(
-            np.broadcast_to(old, count), np.broadcast_to(standing_males, count), levels, seasons, settling,
-            share, yearly[pond], male_yearly[pond], curve, falls_below, loss_at_zero,
+        old, standing_males = np.broadcast_to(old, count), np.broadcast_to(standing_males, count)
+        hatched = np.empty((count, levels + 1))
+        is_steady = (standing_males > 0) & (old >= falls_below * standing_males) & (male_survival is None)
+        hatched[is_steady] = _steady(
+            old[is_steady], standing_males[is_steady], levels, seasons, settling, share, yearly[pond][is_steady],
+            curve,
         )  # fmt: skip
+        moving = ~is_steady
+        if moving.any():
+            hatched[moving] = _year_by_year(
+                old[moving], standing_males[moving], levels, seasons, settling, share, yearly[pond][moving],
+                male_yearly[pond][moving], curve, falls_below, loss_at_zero,
+            )  # fmt: skip
         hatched *= per_female[pond][:, np.newaxis]
         # Rounding keeps the order of the gains and takes away the noise that would break ties.
         by_draw = np.round(np.diff(hatched, axis=1), 6)
@@ -211,6 +220,28 @@ def _in_band(
     settled = np.array([settling[min(season, len(settling) - 1)] for season in range(seasons)])
     steps = np.outer(old * shares, from_old) + np.outer(settled, from_new)
     return steps, old * shares * fertile[0]
+
+
+def _steady(
+    old: Floats,
+    males: Floats,
+    levels: int,
+    seasons: int,
+    settling: Sequence[float],
+    laying_now: float,
+    yearly: Floats,
+    curve: dict[str, float],
+) -> Floats:
+    """Return what `_year_by_year` does, for draws in which both sexes survive alike: their ratio never moves."""
+    alive = yearly[:, np.newaxis] ** np.arange(1, seasons + 1)
+    shares = np.ones(seasons)
+    shares[0] = laying_now
+    settled = np.array([settling[min(season, len(settling) - 1)] for season in range(seasons)])
+    added = np.arange(levels + 1, dtype=float)
+    fertile = fertility((old[:, np.newaxis] + added) / males[:, np.newaxis], **curve)
+    from_old, from_new = old * (alive @ shares), alive @ settled
+    laid: Floats = (from_old[:, np.newaxis] + added * from_new[:, np.newaxis]) * fertile
+    return laid
 
 
 def _year_by_year(

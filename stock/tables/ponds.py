@@ -16,7 +16,7 @@ from stock.links import link
 from stock.pond_kind import PondKind
 from stock.strips import ratio_strip
 from stock.tasks import OpenTask
-from stock.templatetags.stock_format import percent, ratio_interval
+from stock.templatetags.stock_format import age, percent, ratio_interval
 from stock.templatetags.stock_format import ratio as ratio_words
 
 
@@ -57,11 +57,41 @@ class PondRow:
         """Females per male by the book; infinite without males, None with neither."""
         if self.females and not self.males:
             return math.inf
-        return self.facts.verdict.ratio if self.females or self.males else None
+        return self.facts.by_book.ratio if self.females or self.males else None
+
+    @property
+    def standing(self) -> float | None:
+        """Females per male by the standing; None without one."""
+        return self.facts.standing.ratio if self.facts.standing else None
+
+    @property
+    def standing_low(self) -> float | None:
+        return self.facts.standing.ratio_limits[0] if self.facts.standing else None
+
+    @property
+    def standing_high(self) -> float | None:
+        return self.facts.standing.ratio_limits[1] if self.facts.standing else None
+
+    @property
+    def standing_females(self) -> float | None:
+        return self.facts.standing.females if self.facts.standing else None
+
+    @property
+    def standing_males(self) -> float | None:
+        return self.facts.standing.males if self.facts.standing else None
+
+    @property
+    def counted(self) -> int | None:
+        """Days since the last count of any kind; None where nobody ever counted."""
+        return self.facts.last_count.age_days if self.facts.last_count else None
 
     @property
     def verdict(self) -> str:
         return self.facts.word
+
+    @property
+    def basis(self) -> str:
+        return self.facts.basis
 
     @property
     def seine(self) -> float | None:
@@ -109,11 +139,20 @@ class PondKindTable(PlainTable):
     pond = tables.Column(order_by=("place",))
     kind = tables.Column(order_by=("kind", "place"), attrs={"td": {"class": "wide kind"}})
     verdict = tables.Column(verbose_name="Verdict", order_by=("rank",), attrs={"td": {"class": "wide"}})
+    basis = tables.Column(verbose_name="Verdict by", visible=False)
+    standing = tables.Column(
+        verbose_name="Standing, 90 % limits", empty_values=(), attrs={"td": {"class": "wide"}}
+    )
+    standing_low = tables.Column(verbose_name="Standing, at least", visible=False)
+    standing_high = tables.Column(verbose_name="Standing, at most", visible=False)
+    standing_females = NumberColumn(verbose_name="Standing, females", visible=False)
+    standing_males = NumberColumn(verbose_name="Standing, males", visible=False)
+    counted = NumberColumn(verbose_name="Counted", empty_values=())
+    ratio = NumberColumn(verbose_name="By the book", attrs={"td": {"class": "num wide"}})
     females = NumberColumn(verbose_name="Females")
     males = NumberColumn(verbose_name="Males")
     unsexed = NumberColumn(verbose_name="Unsexed")
     juveniles = NumberColumn(verbose_name="Juv.")
-    ratio = NumberColumn(verbose_name="By the book", attrs={"td": {"class": "num wide"}})
     seine = tables.Column(
         verbose_name="Last haul, 95 % limits", empty_values=(), attrs={"td": {"class": "wide"}}
     )
@@ -162,24 +201,49 @@ class PondKindTable(PlainTable):
     def value_ratio(self, record: PondRow) -> float | str:
         return _exported(record.ratio)
 
-    def render_seine(self, record: PondRow) -> SafeString | str:
-        haul = record.facts.last_haul
-        if haul is None:
-            return mark_safe('<span class="note">none sexed</span>')
-        limits = ratio_interval(haul.ratio.lower, haul.ratio.upper)
-        words = f"{haul.females} females, {haul.males} males on {haul.day.day} {haul.day:%b %Y}"
+    def render_standing(self, record: PondRow) -> SafeString | str:
+        stands = record.facts.standing
+        if stands is None:
+            return mark_safe('<span class="note">none: by the book</span>')
+        limits = ratio_interval(*stands.ratio_limits)
+        words = f"{stands.females:.0f} females, {stands.males:.0f} males probably"
         strip = ratio_strip(
-            f"Pond {record.pond}, {record.kind}: last haul",
-            f"{words}: {ratio_words(haul.ratio.value)}, limits {limits}.",
-            haul.ratio.value,
-            haul.ratio.lower,
-            haul.ratio.upper,
+            f"Pond {record.pond}, {record.kind}: standing",
+            f"{words}: {ratio_words(stands.ratio)}, limits {limits}.",
+            stands.ratio,
+            *stands.ratio_limits,
             band=record.facts.band,
         )
         return format_html(
             '<span class="strip">{}</span><span class="note">{}<span class="narrow-only">,</span><br> {}</span>',
             mark_safe(strip),  # noqa: S308 - our own renderer, which escapes every word
+            ratio_words(stands.ratio),
             limits,
+        )
+
+    def value_standing(self, record: PondRow) -> float | str:
+        return _exported(record.standing)
+
+    def value_standing_low(self, record: PondRow) -> float | str:
+        return _exported(record.standing_low)
+
+    def value_standing_high(self, record: PondRow) -> float | str:
+        return _exported(record.standing_high)
+
+    def render_counted(self, record: PondRow) -> str:
+        count = record.facts.last_count
+        return age(count.as_of if count else None, record.facts.day)
+
+    def value_counted(self, record: PondRow) -> int | str:
+        return "" if record.counted is None else record.counted
+
+    def render_seine(self, record: PondRow) -> SafeString | str:
+        haul = record.facts.last_haul
+        if haul is None:
+            return mark_safe('<span class="note">none sexed</span>')
+        return format_html(
+            '<span class="note">{}<span class="narrow-only">,</span><br> {}</span>',
+            ratio_interval(haul.ratio.lower, haul.ratio.upper),
             f"{haul.day.day} {haul.day:%b %y}",
         )
 

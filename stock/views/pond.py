@@ -30,6 +30,7 @@ from stock.models import Task
 from stock.pond_facts import one_pond, year_before
 from stock.pond_kind import PondKind
 from stock.pond_page import DeathTable, HaulRow, NestsSoFar, Origin
+from stock.standing_page import HowKnown, how_known
 from stock.strips import limit_bar
 from stock.tasks import DONE, DROPPED, OPEN, STATE_WORDS, task_sentence, with_progress
 from stock.templatetags.stock_format import number
@@ -59,6 +60,7 @@ class KindPart:
     facts: PondKind
     aims: tuple[AimLinks, ...]
     males_first: str
+    known: HowKnown | None
     recount_url: str
     forecast: SeasonForecast | None
     missing: tuple[str, ...]
@@ -165,6 +167,7 @@ def _part(
         facts=one,
         aims=tuple(_with_links(aim, one, may_decide=may_decide) for aim in aims_of(one)),
         males_first=males_first(one),
+        known=how_known(one),
         recount_url=task_link(one.pond_code, "RECOUNT", kind=one.kind_code) if may_decide else "",
         forecast=season_forecast(one),
         missing=tuple(missing_figures(one)),
@@ -178,10 +181,7 @@ def _part(
 
 
 def _with_links(aim: Aim, one: PondKind, *, may_decide: bool) -> AimLinks:
-    heads = one.heads
-    why = (
-        f"{heads.females} females to {heads.males} males by the book; {aim.words[0].lower()}{aim.words[1:]}."
-    )
+    why = f"{one.females_now} females to {one.males_now} males by {one.whose}; {aim.words[0].lower()}{aim.words[1:]}."
     return AimLinks(
         aim,
         tuple(
@@ -212,17 +212,19 @@ def _answer(facts: list[PondKind]) -> str:
             continue
         counted = [
             f"{number(count)} {noun if count != 1 else noun.removesuffix('s')}"
-            for count, noun in ((heads.females, "females"), (heads.males, "males"))
+            for count, noun in ((one.females_now, "females"), (one.males_now, "males"))
             if count or one.adults
         ]
-        counted += [f"{number(heads.unsexed)} unsexed"] if heads.unsexed else []
+        # A standing holds the unsexed shared out already.
+        counted += [f"{number(heads.unsexed)} unsexed"] if heads.unsexed and one.standing is None else []
         counted += (
             [f"{number(heads.juveniles)} juvenile{'s' if heads.juveniles != 1 else ''}"]
             if heads.juveniles
             else []
         )
-        ratio = f", {ratio_words(one.verdict.ratio)}" if heads.females and heads.males else ""
-        said.append(f"{one.kind_name}: {', '.join(counted)}{ratio}, {one.word}.")
+        ratio = f", {ratio_words(one.verdict.ratio)}" if one.females_now and one.males_now else ""
+        probably = "probably " if one.standing is not None else ""
+        said.append(f"{one.kind_name}: {probably}{', '.join(counted)}{ratio}, {one.word} by {one.whose}.")
     return " ".join(said) or "Nothing, by the book."
 
 

@@ -24,22 +24,28 @@ class FarmOfPonds:
     def ago(self, days: int) -> dt.date:
         return self.today - dt.timedelta(days=days)
 
-    def pond(self, code: str, *, days: int = 300, kind=None, **heads: int):
+    def pond(self, code: str, *, days: int = 300, kind=None, how_known: str = "SEINED", **heads: int):
         """Open a pond and what stands in it, counted so many days ago."""
         kind = kind or self.slider
         pond = PondFactory(code=code, kinds=[kind], head_limit=1000)
         if heads:
-            self.opening(code, days=days, kind=kind.code, **heads)
+            self.opening(code, days=days, kind=kind.code, how_known=how_known, **heads)
         return pond
 
-    def opening(self, code: str, *, days: int = 300, kind: str = "slider", **heads: int):
+    def drained(self, code: str, **heads: int):
+        """Open a pond that was drained and counted to the last head today: its standing is the count."""
+        return self.pond(code, days=0, how_known="DRAINED", **heads)
+
+    def opening(
+        self, code: str, *, days: int = 300, kind: str = "slider", how_known: str = "SEINED", **heads: int
+    ):
         batch = BatchDraft(f"OPEN-{code}-{kind}"[:24], "OPENING", self.ago(days))
         draft = ledger.opening_draft(
             pond=code,
             kind=kind,
             day=self.ago(days),
             heads={CLASSES[name]: number for name, number in heads.items()},
-            how_known="SEINED",
+            how_known=how_known,
             batch=batch,
             key=uuid.uuid4(),
         )

@@ -9,6 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from stock import standing_facts
 from stock.models import Task
 from tests.factories import PondFactory
 from tests.page_rules import page_faults
@@ -51,6 +52,16 @@ def test_a_row_says_the_books_ratio_and_the_last_hauls_interval_in_words(owner, 
     assert "1.9 to 4.7 : 1" in page
 
 
+def test_a_row_shows_the_standing_with_limits_and_age_and_sorts_by_them(owner, farm):
+    farm.drained("E", females=100, males=50)
+    page = shown(owner, q="pond e").content.decode()
+    assert "2.00 : 1" in page
+    assert "today" in page
+    # C has no males and D nobody sexed: no standing, so they come first.
+    assert order(shown(owner, sort="standing"))[-3:] in (["E", "B", "A"], ["B", "E", "A"])
+    assert order(shown(owner, sort="counted"))[0] == "E"
+
+
 def test_no_males_is_never_infinity(owner, farm):
     page = shown(owner).content.decode()
     assert "no males" in page
@@ -91,8 +102,15 @@ def test_the_csv_holds_figures_and_guards_words(owner, farm):
     assert (rows[0]["Females"], rows[0]["By the book"], rows[0]["Verdict"]) == (
         "300",
         "3.0",
-        "unsettled; in band",
+        "in band",
     )
+    # The haul of 75 : 25 is weighed in the standing, with limits of its own; C has no males and D nobody sexed.
+    low, ratio, high = (
+        float(rows[0][name]) for name in ("Standing, at least", "Standing, 90 % limits", "Standing, at most")
+    )
+    assert 2.5 < low < ratio < high < 3.6
+    assert (rows[0]["Counted"], rows[0]["Verdict by"][:12]) == ("300", "by the stand")
+    assert (rows[2]["Standing, 90 % limits"], rows[2]["Verdict by"][:11]) == ("", "by the book")
     assert round(float(rows[0]["Last haul, at least"]), 1) == 1.9
     assert (rows[2]["By the book"], rows[3]["By the book"]) == ("no males", "")
 
@@ -136,6 +154,7 @@ def test_a_reader_sees_the_ponds_and_no_button(reader, farm):
 
 def test_the_same_queries_at_three_ponds_and_at_sixty(owner, farm):
     farm.haul("A", 30, 10)
+    standing_facts.forget()
     with CaptureQueriesContext(connection) as few:
         shown(owner)
     for number in range(56):
@@ -143,8 +162,9 @@ def test_the_same_queries_at_three_ponds_and_at_sixty(owner, farm):
         PondFactory(code=code, kinds=[farm.slider])
         farm.opening(code, females=90, males=30)
         farm.haul(code, 30, 12)
+    standing_facts.forget()
     with CaptureQueriesContext(connection) as many:
         response = shown(owner, per_page="100")
     assert len(order(response)) == 60
     assert len(many) == len(few)
-    assert len(many) <= 36
+    assert len(many) <= 42
