@@ -286,9 +286,9 @@ def solve_levels(problem: Problem, spreads: Floats, levels: Floats, precision: F
     right = np.concatenate([is_kind.T @ pond_sum, (weight * levels).sum(axis=0)])
     right[:kinds] += problem.published / published_variance
     reduced = full - carried.T @ (carried / pond_precision[:, np.newaxis])
-    root = linalg.cholesky(reduced, lower=True)
+    root = linalg.cholesky(reduced, lower=True, check_finite=False)
     left = right - carried.T @ (pond_sum / pond_precision)
-    common = linalg.cho_solve((root, True), left)
+    common = linalg.cho_solve((root, True), left, check_finite=False)
     squares = (
         float((weight * levels**2).sum())
         + float((problem.published**2 / published_variance).sum())

@@ -279,9 +279,9 @@ def watch_timing(
         size = 1 / dispersion[:, np.newaxis]
         # Weeks in which nothing was dug nor could be tell nothing.
         for number in np.flatnonzero((weekly[:, :week].max(axis=0) > _LEAST_LEFT) | (seen > 0)).tolist():
-            expected = middle * weekly[:, [number]] * np.exp(levels)
+            log_mean = np.log(np.maximum(middle * weekly[:, [number]], _LEAST_LEFT)) + levels
             log_weight = (
-                log_weight + _log_negative_binomial(float(seen[number]), expected, size) / WEEKS_TOGETHER
+                log_weight + _log_negative_binomial(float(seen[number]), log_mean, size) / WEEKS_TOGETHER
             )
     chance = np.exp(log_weight - log_weight.max()).ravel()
     picked = rng.choice(chance.size, size=draws, p=chance / chance.sum())
@@ -291,14 +291,11 @@ def watch_timing(
     return SeasonTiming(shifts[row], weekly[row], spreads[row], levels[column] + jitter, level_sd)
 
 
-def _log_negative_binomial(count: float, mean: Floats, size: Floats) -> Floats:
+def _log_negative_binomial(count: float, log_mean: Floats, size: Floats) -> Floats:
     """Return the log chance of a count, variance mean + mean^2 / size, less what depends on the count alone."""
-    found: Floats = (
-        special.gammaln(count + size)
-        - special.gammaln(size)
-        - size * np.log1p(mean / size)
-        + special.xlogy(count, np.maximum(mean, _LEAST_LEFT) / (mean + size))
-    )
+    against = log_mean - np.log(size)
+    rising = special.gammaln(count + size) - special.gammaln(size)
+    found: Floats = rising - (size + count) * np.log1p(np.exp(against)) + count * against
     return found
 
 
