@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stock.marks.codes import place_mask, read, write
-from stock.marks.positions import LEFT_MASK, RIGHT_MASK, mask_of
+from stock.marks.positions import LEFT_MASK, RIGHT_MASK, mask_of, positions_in
 from stock.marks.scheme import Scheme
 
 Masks = NDArray[np.uint32]
@@ -52,6 +52,8 @@ class Issued:
             raise ValueError(f"{codes!r} is one code; give the codes issued as a list.")
         reading = _quick_reader(scheme)
         found = dict.fromkeys(reading(code) if isinstance(code, str) else mask_of(code) for code in codes)
+        if 0 in found:
+            raise ValueError("One of the codes issued has no notch; give only marks that were cut.")
         return cls(scheme, np.fromiter(found, np.uint32, len(found)))
 
     @classmethod
@@ -74,8 +76,16 @@ class Issued:
         return len(self.masks)
 
     def codes(self) -> tuple[str, ...]:
-        """Return the codes as text, in the order of issue."""
-        return tuple(write(self.scheme, int(mask)) for mask in self.masks)
+        """Return the codes as text, in the order of issue; as `shown`."""
+        return tuple(shown(self.scheme, int(mask)) for mask in self.masks)
+
+
+def shown(scheme: Scheme, mask: int) -> str:
+    """Write a mark as its code, or by its places ("R5 L10") where it is on a scute the scheme has no symbol for."""
+    try:
+        return write(scheme, mask)
+    except ValueError:
+        return " ".join(positions_in(mask))
 
 
 def _quick_reader(scheme: Scheme) -> Callable[[str], int]:
@@ -151,7 +161,7 @@ def candidates(
     has_all = masks & np.uint32(seen) == seen
     fits = masks[has_all & (masks & ~np.uint32(seen | unsure) == 0)]
     used = np.bitwise_count(fits & ~np.uint32(seen))
-    return tuple(write(scheme, int(mask)) for mask in fits[np.argsort(used, kind="stable")])
+    return tuple(shown(scheme, int(mask)) for mask in fits[np.argsort(used, kind="stable")])
 
 
 @dataclass(frozen=True)
@@ -206,6 +216,6 @@ def near_codes(
     off = np.bitwise_count((register.masks ^ seen) & ~(unsure & ~seen))
     near = np.flatnonzero((off >= 1) & (off <= within))
     return tuple(
-        PossibleMisreading(write(scheme, int(register.masks[at])), int(off[at]))
+        PossibleMisreading(shown(scheme, int(register.masks[at])), int(off[at]))
         for at in near[np.argsort(off[near], kind="stable")]
     )

@@ -237,8 +237,6 @@ def _only(found: set[str], line: str) -> str:
 
 
 def _is_possible(digits: str) -> bool:
-    if not digits:
-        return False
     try:
         _check(digits)
     except TagRefused:
@@ -257,8 +255,8 @@ def _from_either_end(found: str) -> TagBits | None:
     left, right = TagBits.from_number(number), TagBits.from_number(reverse_bits(number, 64))
     is_left = number >> 49 & 0x3FFF == 0
     is_right = found.endswith("0001") and not found.startswith("8000")
-    if is_right and found.isdigit():
-        if _is_possible(right.digits if right.country <= TEST else ""):
+    if is_right and found.isdigit():  # no decimal digit has four ones: the country is below 1000
+        if _is_possible(right.digits):
             raise TagRefused("PIT28", digits=right.digits)
         return None
     if is_left != is_right:

@@ -137,6 +137,7 @@ def test_with_eleven_marginals_two_letters_are_not_there():
         with pytest.raises(ValueError, match="marginal 12 is not there in kinds with 11 marginals a side"):
             decode(LETTER_SCHEME_11, code)
     assert LETTER_SCHEME_11.key != LETTER_SCHEME.key
+    assert letter_scheme("own", marginals=11).rows == LETTER_SCHEME_11.rows
 
 
 @pytest.mark.parametrize(("one", "other", "scutes"), [("ABC", "ABH", 2), ("BKO", "BK", 1), ("ABC", "VWX", 6)])

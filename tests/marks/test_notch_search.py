@@ -204,6 +204,15 @@ def test_codes_on_scutes_now_closed_still_count():
     assert next_free(LETTER_SCHEME, ["ABCVWX"], min_distance=4, unusable="VWX") == "ABH"
 
 
+def test_marks_without_a_code_in_the_scheme_are_found_and_shown_by_their_places():
+    # A bridge scute has a letter, but no number in the relabelled scheme and no value in the additive one.
+    foreign = [["R5", "L10"], ["R1", "R2"]]
+    assert candidates(LETTER_SCHEME, foreign, ["L10"], ["R5"]) == ("EO",)
+    assert candidates(RELABELLED_SCHEME, foreign, ["L10"], ["R5"]) == ("R5 L10",)
+    assert candidates(ADDITIVE_SCHEME, foreign, ["L10"], ["R5"]) == ("R5 L10",)
+    assert near_codes(ADDITIVE_SCHEME, foreign, ["L10"])[0].code == "R5 L10"
+
+
 def test_codes_may_be_given_as_text_as_places_or_gathered():
     marks = [("R1", "R2", "R3"), ("R8", "R1", "R2")]
     for used in (
@@ -244,7 +253,7 @@ def test_what_cannot_be_asked_of_the_next_code(asked, says):
         next_free(LETTER_SCHEME, [], **asked)
 
 
-@pytest.mark.parametrize("used", [["ABY"], [""], [None], "ABC", [("R1", "R99")], [7]])
+@pytest.mark.parametrize("used", [["ABY"], [""], ["-"], [()], [None], "ABC", [("R1", "R99")], [7]])
 def test_a_used_code_that_cannot_be_read_is_not_passed_over(used):
     with pytest.raises((ValueError, TypeError)):
         next_free(LETTER_SCHEME, used)

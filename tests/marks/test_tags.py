@@ -129,6 +129,7 @@ def test_lines_of_a_stick_reader():
         ("FFFFFFFFFFFFFFFF", "PIT25", "is not the content of an animal tag"),
         ("3FF.0000000001", "PIT26", "would be 1023, which is above 999"),
         ("9" * 201, "PIT27", "The text has 201 characters"),
+        ("9851130070000001", "PIT01", "this has 16."),
         ("9851130073990001", "PIT28", "one too many for a number, or a reader's hexadecimal form"),
     ],
 )
