@@ -138,8 +138,8 @@ def _stock(facts: PondKind, *, is_alone: bool, apart: str) -> PondStock:
     return PondStock(
         pond=facts.pond_code,
         kind=facts.kind_code,
-        females=heads.females,
-        males=heads.males,
+        females=facts.females_now,
+        males=facts.males_now,
         others=heads.unsexed + heads.juveniles,
         band=facts.band,
         space=facts.space_a_head,
@@ -193,11 +193,11 @@ def _ponds(
 
 
 def _is_in_band(facts: PondKind) -> bool:
-    heads = facts.heads
-    if not heads.females and not heads.males:
+    females, males = facts.females_now, facts.males_now
+    if not females and not males:
         return True
     low, high = facts.band
-    return heads.males > 0 and low * heads.males - 1e-7 <= heads.females <= high * heads.males + 1e-7
+    return males > 0 and low * males - 1e-7 <= females <= high * males + 1e-7
 
 
 def _why_not(pond: PondPlan, unmet: Unmet, apart: str) -> str:
@@ -212,7 +212,7 @@ def _why_not(pond: PondPlan, unmet: Unmet, apart: str) -> str:
     helps = [HELP_WORDS[word] for word in unmet.would_help]
     if helps:
         said.append(f"It would come into band if {' or if '.join(helps)}.")
-    elif not pond.facts.heads.females:
+    elif not pond.females_before:
         said.append(
             "No females come in among males alone. Take all males out, place females, then bring males back."
         )
@@ -279,20 +279,20 @@ def _why(move: PlanMove, at: dict[tuple[str, str], PondPlan]) -> str:
 
 
 def _why_here(pond: PondPlan, *, takes: bool, of_class: str) -> str:
-    heads = pond.facts.heads
-    before, after = _ratio_words(heads.females, heads.males), _ratio_words(pond.females, pond.males)
+    females, males = pond.females_before, pond.males_before
+    before, after = _ratio_words(females, males), _ratio_words(pond.females, pond.males)
     changes = f"{before} becomes {after}" if before != after else f"its ratio stays {after}"
     if pond.was_in_band:
-        if not heads.females and not heads.males:
+        if not females and not males:
             return f"{pond.code} is empty and takes them: {changes}."
         return f"{pond.code} is in band and {'has room for' if takes else 'can spare'} them: {changes}."
     if not pond.facts.is_allowed and not takes:
         return f"{pond.facts.kind_name} is not kept in {pond.code}: {changes}."
-    if not heads.males:
+    if not males:
         return f"{pond.code} has no males: {changes}."
-    if not heads.females:
+    if not females:
         return f"{pond.code} has no females: {changes}."
-    is_short = heads.females < pond.facts.band[0] * heads.males
+    is_short = females < pond.facts.band[0] * males
     need = "females" if is_short else "males"
     return f"{pond.code} is short of {need}: {changes}."
 
@@ -353,11 +353,12 @@ def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan]) -> tuple[str, ...]:
             f"{plan.bought} bought females stand 30 to 90 days in quarantine before they join a pond (common "
             "practice, no source); papers go with their batch."
         )
-    if any(pond.facts.heads.unsexed for pond in ponds):
-        unsexed = sum(pond.facts.heads.unsexed for pond in ponds)
+    # A standing shares out those that nobody looked at; the book does not.
+    unsexed = sum(pond.facts.heads.unsexed for pond in ponds if not pond.facts.is_by_standing)
+    if unsexed:
         said.append(
-            f"{unsexed} unsexed of breeding size stand in these ponds and are in no ratio; sex them while seining, "
-            "and ask again if they change a pond."
+            f"{unsexed} unsexed of breeding size stand in these ponds by the book and are in no ratio; sex them while "
+            "seining, and ask again if they change a pond."
         )
     said.append(
         "A pond at the very edge of its band drifts out again, as males outlive females: the plan asks for the least "

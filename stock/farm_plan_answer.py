@@ -65,7 +65,7 @@ class PondPlan:
     females, males : int
         After.
     was_in_band, in_band : bool
-        By the book, before and after. A pond without females and males needs no remedy.
+        Before and after. A pond without females and males needs no remedy.
     use_after : float
         Head limit used then, over all kinds.
     left_alone : str
@@ -88,8 +88,17 @@ class PondPlan:
         return self.facts.pond_code
 
     @property
+    def females_before(self) -> int:
+        """Females it is reckoned with: the standing's where there is one, else the book's."""
+        return self.facts.females_now
+
+    @property
+    def males_before(self) -> int:
+        return self.facts.males_now
+
+    @property
     def is_changed(self) -> bool:
-        return (self.females, self.males) != (self.facts.heads.females, self.facts.heads.males)
+        return (self.females, self.males) != (self.females_before, self.males_before)
 
     @property
     def is_worth_showing(self) -> bool:
@@ -139,6 +148,11 @@ class PlanAnswer:
     @property
     def unmet(self) -> list[PondPlan]:
         return [pond for pond in self.ponds if not pond.in_band]
+
+    @property
+    def by_standing(self) -> int:
+        """Ponds whose heads are the standing's, not the book's."""
+        return sum(pond.facts.is_by_standing for pond in self.ponds)
 
     @property
     def out_before(self) -> int:

@@ -41,7 +41,7 @@ def ratios_chart(answer: PlanAnswer) -> Chart | None:
     figures = [
         (
             row.label,
-            ratio(_before(pond)) if pond.facts.heads.males else "no males",
+            ratio(_before(pond)) if pond.males_before else "no males",
             ratio(row.value),
             pond_word(pond),
         )
@@ -55,8 +55,9 @@ def pond_word(pond: PondPlan) -> str:
 
 
 def _before(pond: PondPlan) -> float:
-    heads = pond.facts.heads
-    return heads.females / heads.males if heads.males else math.inf if heads.females else 0.0
+    if pond.males_before:
+        return pond.females_before / pond.males_before
+    return math.inf if pond.females_before else 0.0
 
 
 def _change(pond: PondPlan) -> float:

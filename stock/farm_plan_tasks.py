@@ -37,7 +37,7 @@ class PlannedTask:
 
 @dataclass(frozen=True)
 class SealedPlan:
-    """The tasks of a plan, and what stood in its ponds when it was made: (pond, kind, females, males)."""
+    """The tasks of a plan, and what its ponds held by the book when it was made: (pond, kind, females, males)."""
 
     tasks: tuple[PlannedTask, ...]
     stood: tuple[tuple[str, str, int, int], ...]
@@ -57,8 +57,8 @@ def planned_tasks(answer: PlanAnswer) -> tuple[PlannedTask, ...]:
         _task(answer, pond, of_class, change)
         for pond in answer.ponds
         for of_class, change in (
-            ("MALE", pond.males - pond.facts.heads.males),
-            ("FEMALE", pond.females - pond.facts.heads.females),
+            ("MALE", pond.males - pond.males_before),
+            ("FEMALE", pond.females - pond.females_before),
         )
         if change
     )
@@ -75,10 +75,10 @@ def _task(answer: PlanAnswer, pond: PondPlan, of_class: str, change: int) -> Pla
             ways.append(f"{move.heads} {f'to {move.target}' if move.target else 'sold'}")
         if change > 0 and move.target == pond.code:
             ways.append(f"{move.heads} {f'from {move.source}' if move.source else 'bought'}")
-    before, heads = pond.facts.heads, (pond.females, pond.males)
     turns = ""
-    if before.males and pond.males:
-        turns = f"; {before.females / before.males:.2f} : 1 becomes {heads[0] / heads[1]:.2f} : 1"
+    if pond.males_before and pond.males:
+        before, after = pond.females_before / pond.males_before, pond.females / pond.males
+        turns = f"; {before:.2f} : 1 becomes {after:.2f} : 1"
     first = " Males first." if of_class == "FEMALE" and change > 0 else ""
     why = f"Whole-farm plan: {', '.join(ways)}{turns}.{first}"
     return PlannedTask(

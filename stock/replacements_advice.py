@@ -153,10 +153,10 @@ def look_ahead(question: AheadQuestion, facts: Sequence[PondKind]) -> AheadAnswe
 
 def _standing(mine: Sequence[PondKind]) -> _Standing:
     return _Standing(
-        females=sum(one.heads.females for one in mine),
-        males=sum(one.heads.males for one in mine),
+        females=sum(one.females_now for one in mine),
+        males=sum(one.males_now for one in mine),
         juveniles=sum(one.heads.juveniles for one in mine),
-        unsexed=sum(one.heads.unsexed for one in mine),
+        unsexed=sum(one.heads.unsexed for one in mine if not one.is_by_standing),
     )
 
 

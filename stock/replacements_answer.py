@@ -67,7 +67,7 @@ class Scenario:
     ----------
     name : str
     females, males : int
-        Breeders standing, by the book.
+        Breeders standing: by the standing where a pond was counted, else by the book.
     female_rates, male_rates : Rates
     female_need, male_need : Need
         Hatchlings of each sex a year that hold the females wanted, and the males standing.

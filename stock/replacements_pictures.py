@@ -11,7 +11,7 @@ from stock.replacements_advice import ZERO_C_MK
 from stock.replacements_answer import YEARS_AHEAD, AheadAnswer
 from stock.templatetags.stock_format import number
 
-COLDEST_HALVES, WARMEST_HALVES = 2 * 24, 2 * 33
+COLDEST_HALVES, COLD_END_HALVES, WARMEST_HALVES = 2 * 24, 2 * 19, 2 * 33
 
 
 def ahead_chart(answer: AheadAnswer) -> Chart | None:
@@ -39,7 +39,8 @@ def sex_chart(answer: AheadAnswer, unit: str) -> Chart | None:
     pattern = answer.incubation.pattern
     if not pattern.has_curve:
         return None
-    degrees = [halves / 2 for halves in range(COLDEST_HALVES, WARMEST_HALVES + 1)]
+    coldest = COLD_END_HALVES if pattern.cool else COLDEST_HALVES
+    degrees = [halves / 2 for halves in range(coldest, WARMEST_HALVES + 1)]
     shares = [share for one in degrees if (share := female_share(pattern, one)) is not None]
     labels = [temperature(one, unit, with_symbol=False) for one in degrees]
     series = [

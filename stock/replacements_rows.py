@@ -148,10 +148,9 @@ def figure_lines(answer: AheadAnswer) -> list[FigureLine]:
     figures, stages = answer.question.figures, answer.question.figures.stages
 
     def line(name: str, key: str, triple: tuple[float, float, float], source: str) -> FigureLine:
-        cells = [f"{100 * share:.1f}".removesuffix(".0") + " %" for share in triple]
-        return FigureLine(
-            name, *cells, "Typed here; taken without doubt." if key in figures.typed else source
-        )
+        low, expected, high = (f"{100 * share:.1f}".removesuffix(".0") + " %" for share in triple)
+        told = "Typed here; taken without doubt." if key in figures.typed else source
+        return FigureLine(name, low, expected, high, told)
 
     def years(name: str, key: str, span: int) -> FigureLine:
         source = "Typed here." if key in figures.typed else stages.years_source

@@ -105,6 +105,14 @@ def test_desert_tortoise_of_doak_1994(births, rate):
     assert growth(matrix).growth_rate == pytest.approx(rate, abs=6e-5)
 
 
+def test_farm_style_stages():
+    # Synthetic: 0.95 in the first year, 0.95 over four juvenile years (stay 0.7304, grow 0.2196, by the fixed-duration
+    # formula of Crouse et al. 1987), adults 0.90, each leaving 0.3888 young.
+    assert growth([[0, 0, 0.3888], [0.95, 0.7304, 0], [0, 0.2196, 0.9]]).growth_rate == pytest.approx(
+        1.0997, abs=5e-5
+    )
+
+
 def test_slider_life_table_of_frazer_1990():
     # Frazer et al. (1990), wild sliders of South Carolina: R0 .137, r -.1675, declining 15 % a year.
     rate = math.exp(-0.1675)

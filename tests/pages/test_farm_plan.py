@@ -20,6 +20,7 @@ from stock import farm_plan_advice, ledger
 from stock.drafts import BatchDraft, Draft, Line
 from stock.models import Task
 from tests.factories import KindFactory, PondFactory
+from tests.pages.farm_of_ponds import FarmOfPonds
 from tests.pages.test_new_females import stand
 
 pytestmark = pytest.mark.django_db
@@ -300,3 +301,16 @@ def test_as_many_queries_for_three_hundred_ponds_as_for_three(owner):
         assert page.context["plan"].is_proven
         counts.append(len(queries))
     assert counts[0] == counts[1] <= 26, counts
+
+
+def test_a_counted_pond_is_reckoned_by_its_standing(owner):
+    farm = FarmOfPonds(owner.user)
+    farm.pond("A", days=700, females=300, males=100)
+    farm.pond("B", days=700, females=240, males=100)
+    page = ask(owner)
+    ponds = {pond.code: pond for pond in page.context["answer"].ponds}
+    assert ponds["A"].facts.is_by_standing
+    assert ponds["A"].females_before == ponds["A"].facts.females_now < 300
+    assert "by the standing, which counts, moves and losses make" in words(page)
+    # What the book holds is what the seal holds, so that only a move, not a day that passes, breaks it.
+    assert owner.post(TASKS, sent(page)).url == reverse("stock:task-list")
