@@ -52,7 +52,9 @@ class HatchTable(PlainTable):
 
     caption = "Hatch by pond"
     row_header = "pond"
-    pond = tables.Column(verbose_name="Pond", order_by=("pond", "season", "kind"))
+    pond = tables.Column(
+        verbose_name="Pond", order_by=("pond", "season", "kind"), attrs={"td": {"class": "day"}}
+    )
     season = NumberColumn(verbose_name="Season", order_by=("season", "pond", "kind"))
     kind = tables.Column(verbose_name="Kind")
     eggs_set = NumberColumn(verbose_name="Eggs set")

@@ -21,8 +21,8 @@ from ponds.lot_drafts import (
     TemperatureDraft,
     read_code,
 )
+from ponds.lot_lines import LotLine
 from ponds.lot_state import LONGEST_NOTE, LotRefused, LotState, Tally
-from ponds.lot_table import LotLine
 from ponds.models import Farm, Kind, Pond
 from ponds.seasons import Season
 

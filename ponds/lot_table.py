@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from dataclasses import dataclass
 from typing import Any
 
 import django_tables2 as tables
@@ -12,10 +10,9 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from ponds import incubation, units
-from ponds.hatch_log import LotHatch
-from ponds.incubation import Due, HatchWindow
+from ponds.incubation import Due
 from ponds.lists import DayColumn, NumberColumn, PlainTable
-from ponds.seasons import season_of
+from ponds.lot_lines import LotLine
 
 TAGS = {
     incubation.LATE: "tag-bad",
@@ -23,95 +20,6 @@ TAGS = {
     incubation.CANDLE: "tag-warn",
     incubation.DONE: "tag-good",
 }
-
-
-@dataclass(frozen=True)
-class LotLine:
-    """A lot with its sums, when it should hatch and what is due."""
-
-    sums: LotHatch
-    window: HatchWindow | None
-    waits: Due
-
-    @property
-    def code(self) -> str:
-        return self.sums.lot.code
-
-    @property
-    def kind(self) -> str:
-        return self.sums.lot.kind.common_name
-
-    @property
-    def kind_code(self) -> str:
-        return self.sums.lot.kind.code
-
-    @property
-    def pond_codes(self) -> tuple[str, ...]:
-        return self.sums.ponds
-
-    @property
-    def ponds(self) -> str:
-        return " ".join(self.sums.ponds)
-
-    @property
-    def set_on(self) -> dt.date:
-        return self.sums.lot.set_on
-
-    @property
-    def season(self) -> int:
-        return season_of(self.set_on).year
-
-    @property
-    def incubator(self) -> str:
-        return self.sums.lot.incubator
-
-    @property
-    def temperature(self) -> int | None:
-        return self.sums.lot.temperature_mk
-
-    @property
-    def baskets(self) -> int:
-        return self.sums.baskets
-
-    @property
-    def eggs(self) -> int:
-        return self.sums.eggs
-
-    @property
-    def hatched(self) -> int:
-        return self.sums.hatched
-
-    @property
-    def clear(self) -> int:
-        return self.sums.clear
-
-    @property
-    def dead(self) -> int:
-        return self.sums.dead
-
-    @property
-    def left(self) -> int:
-        return self.sums.left
-
-    @property
-    def expected_on(self) -> dt.date | None:
-        return self.window.expected_on if self.window else None
-
-    @property
-    def due(self) -> str:
-        return self.waits.what
-
-    @property
-    def note(self) -> str:
-        return self.sums.lot.note
-
-    @property
-    def urgency(self) -> tuple[int, int]:
-        """Orders the most pressing first: what is due, then since when; of the rest, the newest first."""
-        place = incubation.DUES.index(self.waits.what)
-        if place <= incubation.DUES.index(incubation.CANDLE) and self.waits.on:
-            return place, self.waits.on.toordinal()
-        return place, -self.set_on.toordinal()
 
 
 class LotTable(PlainTable):
@@ -124,9 +32,9 @@ class LotTable(PlainTable):
     kind = tables.Column(verbose_name="Kind")
     ponds = tables.Column(verbose_name="Ponds", default="none")
     set_on = DayColumn(verbose_name="Set on", order_by=("set_on", "code"))
-    incubator = tables.Column(verbose_name="Incubator", default="not said")
+    incubator = tables.Column(verbose_name="Incubator", default="not said", visible=False)
     temperature = NumberColumn(verbose_name="Temperature", default="not said", visible=False)
-    expected_on = DayColumn(verbose_name="Hatch expected", default="not known")
+    expected_on = DayColumn(verbose_name="Hatch expected", default="not known", visible=False)
     baskets = NumberColumn(verbose_name="Baskets", visible=False)
     eggs = NumberColumn(verbose_name="Eggs set")
     hatched = NumberColumn(verbose_name="Hatched")
@@ -154,9 +62,11 @@ class LotTable(PlainTable):
         return record.code
 
     def render_due(self, record: LotLine) -> SafeString | str:
-        words = due_words(record.waits)
         tag = TAGS.get(record.waits.what)
-        return format_html('<span class="tag {}">{}</span>', tag, words) if tag else words
+        if not tag:
+            return due_words(record.waits)
+        since = due_words(record.waits).removeprefix(record.waits.what).lstrip(", ")
+        return format_html('<span class="tag {}">{}</span> {}', tag, record.waits.what, since)
 
     def value_due(self, record: LotLine) -> str:
         return record.due

@@ -8,6 +8,7 @@ from typing import Any
 
 from ponds import nest_book
 from ponds.cell_values import Code, Day, PondCode, Text, WholeNumber
+from ponds.clutches import ClutchCount, clutch_line, read_clutches
 from ponds.farm import the_farm
 from ponds.models import Kind, NestDay, Pond
 from ponds.sheets import Column, RowsRefused, Sheet, SheetRow, Written
@@ -23,6 +24,15 @@ COLUMN_OF = {
     "kind": "kind",
     "note": "note",
 }
+
+
+class Clutches:
+    """A line of clutches."""
+
+    shape = "eggs of each nest, such as 9 8 10 (1)"
+
+    def __call__(self, cell: str) -> tuple[ClutchCount, ...]:
+        return read_clutches(cell)
 
 
 def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
@@ -44,7 +54,17 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
                 row.bad("kind", f"There is no kind {row['kind']}. Leave it empty where not known.")
             )
             continue
-        content = (pond.code, row["kind"] or "", row["dug on"], row["nests"], row["eggs"], row["broken"])
+        clutches = row["clutches"] or ()
+        content: tuple = (
+            pond.code,
+            row["kind"] or "",
+            row["dug on"],
+            row["nests"],
+            row["eggs"],
+            row["broken"],
+        )
+        if clutches:
+            content = (*content, clutch_line(clutches))
         said[content] += 1
         key = uuid.uuid5(ROW_KEYS, "|".join(str(part) for part in (*content, said[content])))
         is_new = not NestDay.objects.filter(key=key).exists()
@@ -57,6 +77,7 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
                 nests=row["nests"],
                 eggs=row["eggs"],
                 broken=row["broken"],
+                clutches=clutches,
                 note=row["note"] or "",
                 by=by,
                 today=today,
@@ -81,6 +102,9 @@ NESTS_SHEET = Sheet(
         Column("nests", True, "Nests dug", "14", WholeNumber(0, nest_book.MOST_NESTS)),
         Column("eggs", False, "Eggs picked, broken ones too", "121", WholeNumber(0, 1_000_000)),
         Column("broken", False, "How many of those were broken", "3", WholeNumber(0, 1_000_000)),
+        Column(
+            "clutches", False, "Nests counted one by one: eggs, broken in brackets", "9 8 10 (1)", Clutches()
+        ),
         Column("note", False, "Anything worth knowing", "", Text(300)),
     ),
     apply=write_rows,

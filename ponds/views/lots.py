@@ -17,15 +17,16 @@ from ponds import lot_book
 from ponds.computed_lists import ComputedListPage
 from ponds.farm import the_farm
 from ponds.hatch_list import HatchFilterForm, HatchTable
-from ponds.hatch_log import PondHatch, by_lot, by_pond
-from ponds.incubation import DUES, INCUBATING, due, hatch_window
+from ponds.hatch_log import PondHatch, by_pond
+from ponds.incubation import DUES, INCUBATING
 from ponds.lot_drafts import BasketDraft, next_code
 from ponds.lot_forms import BasketKeyForm, BasketRows, LotFilterForm, LotForm
+from ponds.lot_lines import LotLine, lot_lines
 from ponds.lot_page import lot_page
 from ponds.lot_sheet import lots_csv, lots_xlsx
 from ponds.lot_state import LotRefused, LotState
-from ponds.lot_table import LotLine, LotTable
-from ponds.lots import days_by_kind, read_lot
+from ponds.lot_table import LotTable
+from ponds.lots import read_lot
 from ponds.models import Kind
 from ponds.roles import SignedRequest, for_hand, role_of
 from ponds.views.answers import UNPROCESSABLE, see_other
@@ -43,22 +44,9 @@ class LotList(ComputedListPage):
 
     def get_rows(self) -> list[LotLine]:
         self.farm = the_farm()
-        today = self.farm.today()
-        days = days_by_kind()
-        lines = []
-        for sums in by_lot():
-            window = hatch_window(sums.lot.set_on, days.get(sums.lot.kind_id), sums.lot.temperature_mk)
-            waits = due(
-                today=today,
-                set_on=sums.lot.set_on,
-                window=window,
-                eggs=sums.eggs,
-                is_candled=sums.is_candled,
-                is_done=sums.is_done,
-            )
-            lines.append(LotLine(sums, window, waits))
+        lines = lot_lines(self.farm.today())
         self.waiting = _waiting(lines)
-        return sorted(lines, key=lambda line: line.urgency)
+        return lines
 
     def words_of(self, row: LotLine) -> str:
         ponds = " ".join(f"pond {code}" for code in row.pond_codes)

@@ -13,6 +13,8 @@ from ponds.clutches import ClutchCount
 from ponds.models import Clutch, NestDay
 from ponds.nest_book import KeyUsed, WrongCount, clutches_of
 from ponds.nest_checks import DaysBefore, disagreements, doubts
+from ponds.nest_sheet import NESTS_SHEET
+from ponds.sheets import load
 from tests.factories import KindFactory, PondFactory
 
 NEW = reverse("ponds:nest-new")
@@ -198,3 +200,18 @@ def test_the_door_holds_clutches_to_the_key_and_to_the_figures(pond):
         record(pond, key=row.key, clutches=(ClutchCount(8), ClutchCount(9)))
     with pytest.raises(WrongCount, match="comes to 15 nests, more than the 14"):
         record(pond, clutches=(ClutchCount(1),) * 15)
+
+
+def test_a_sheet_takes_clutches_and_holds_them_to_its_figures(pond):
+    head = "dug on,pond,kind,nests,eggs,clutches\n"
+    good = (head + "2024-05-14,A,slider,14,121,9 8 10 (1)\n").encode()
+    for written in ("1 new, 0 changed, 0 as they were", "0 new, 0 changed, 1 as they were"):
+        assert str(load(NESTS_SHEET, "nests.csv", good).written) == written
+    assert clutches_of(NestDay.objects.get()) == (ClutchCount(9), ClutchCount(8), ClutchCount(10, 1))
+    for line, words in (
+        ("9 nine", "“nine” cannot be read"),
+        ("9 " * 15, "comes to 15 nests, more than the 14"),
+    ):
+        bad = load(NESTS_SHEET, "nests.csv", (head + f"2024-05-15,A,slider,14,,{line}\n").encode()).bad_rows
+        assert words in bad[0].reason
+    assert NestDay.objects.count() == 1
