@@ -25,8 +25,11 @@ class Evidence:
     method: str = ""
     method_reason: str = ""
 
-    def check(self, pond: str, as_of: dt.date) -> None:
-        """Refuse hauls of another pond, of a later day, or that were taken back."""
+    def check(self, draft: CountDraft) -> None:
+        """Refuse hauls of another pond, of a later day, that were taken back, or that spoke before."""
+        pond, as_of = draft.pond, draft.as_of
+        # Locked, so that of two who accept at the same moment the second one sees the first.
+        list(Haul.objects.select_for_update().filter(pk__in=[haul.pk for haul in self.hauls]).order_by("pk"))
         standing = Haul.objects.filter(
             pk__in=[haul.pk for haul in self.hauls],
             pond__code=pond,
@@ -41,6 +44,13 @@ class Evidence:
             )
         if self.survey is not None and self.survey.pond.code != pond:
             raise CannotCount(f"The survey is of pond {self.survey.pond.code}, the count of pond {pond}.")
+        spoke = Count.objects.standing().filter(kind__code=draft.kind, evidence__haul__in=self.hauls).first()
+        if spoke is not None:
+            raise CannotCount(
+                f"A count as of {spoke.as_of} that was read from these hauls stands. A haul speaks once: take that "
+                "count back first.",
+                field="hauls",
+            )
 
     def empties(self, count: CountDraft) -> bool:
         """Say whether a haul by itself proves a count: that pond and day, to the last head, not taken back."""
@@ -69,7 +79,7 @@ class CountPosting(Posting):
         check_draft(shape, farm)
         check_text(reason, "reason")
         check_text(evidence.method_reason, "reason")
-        evidence.check(draft.pond, draft.as_of)
+        evidence.check(draft)
         if resets and self._standing({key}):
             raise key_reused(key)
         move = self._reset_move(draft, key, content, reason) if resets else None

@@ -136,6 +136,15 @@ def test_a_count_keeps_the_hauls_it_was_read_from(drain, accept):
         CountHaul.objects.filter(count=count)._raw_delete("default")
 
 
+def test_a_haul_speaks_once_until_its_count_is_taken_back(drain, accept, farm):
+    haul = drain()
+    count = accept(hauls=[haul])
+    with pytest.raises(CannotCount, match="A haul speaks once"):
+        accept(replace(DRAINED, females=37), hauls=[haul, drain(on=MAY)])
+    ledger.take_back_count(count, key=uuid.uuid4(), by=farm, today=TODAY, reason="Misread.")
+    assert accept(replace(DRAINED, females=37), hauls=[haul]) == standing()
+
+
 def test_a_haul_taken_back_does_not_reset_it(drain, accept, farm):
     haul = drain()
     take_back(haul.move, farm)
