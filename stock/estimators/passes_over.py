@@ -6,6 +6,7 @@ The coverage study runs these functions over thousands of surveys; reading one s
 from __future__ import annotations
 
 import math
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -62,8 +63,9 @@ class PassesOver:
             missed = np.log1p(-np.minimum(self.chance(heads), 1))
         return special.digamma(heads + 1) - special.digamma(heads - self.taken + 1) + self.k * missed > 0
 
+    @cached_property
     def best(self) -> Array:
-        """Return the heads of the greatest likelihood; infinite where the catch did not decline."""
+        """The heads of the greatest likelihood; infinite where the catch did not decline."""
         found = crossing(self.taken, lambda heads: self._rises(heads) & self.declined)
         found = np.where(self._rises(self.taken), found, self.taken)
         return np.where(self.declined, found, math.inf)
@@ -74,7 +76,7 @@ class PassesOver:
             without_end = np.where(
                 self.taken > 0, self.taken * (np.log(np.maximum(self.taken, 1) / self.k) - 1), 0.0
             )
-            best = self.best()
+            best = self.best
             finite_best = np.where(self.declined, best, self.taken)
             greatest = np.where(
                 self.declined, np.maximum(self._log_likelihood(finite_best), without_end), without_end
