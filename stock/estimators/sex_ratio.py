@@ -52,7 +52,8 @@ def ratio_limits(
     high_apart = np.exp(np.minimum(middle + np.hypot(high_f - of_f, of_m - low_m), 700))
 
     z = normal_quantile(confidence)
-    total = np.maximum(females.value + males.value, 1)
+    # The most heads there may be: the estimate itself runs low where little was seen again.
+    total = np.maximum(females.upper + males.upper, 1)
     sexed = np.maximum(handled[0] + handled[1], 1)
     size = sexed / np.maximum(1 - sexed / total, _LEAST_LEFT)
     share = handled[0] / sexed
