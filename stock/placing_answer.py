@@ -9,6 +9,8 @@ from stock.pond_kind import PondKind
 
 SEED = 20_260
 DRAWS = 1000
+ALIKE = 0.005
+"""Gains this near each other, as a share, are drawn and told as one."""
 
 
 @dataclass(frozen=True)
@@ -182,8 +184,9 @@ class Advice:
 
     @property
     def is_all_alike(self) -> bool:
-        """Whether a further female adds the same in every pond, however many are there."""
-        return len({gain for pond in self.open_ponds for gain in pond.gains}) == 1
+        """Whether a further female adds the same in every pond, however many are there: to half a percent."""
+        gains = [gain for pond in self.open_ponds for gain in pond.gains]
+        return bool(gains) and max(gains) - min(gains) <= ALIKE * max(gains)
 
     def pond(self, code: str) -> PondAdvice | None:
         return next((pond for pond in self.ponds if pond.code == code), None)

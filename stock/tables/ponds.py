@@ -153,15 +153,13 @@ class PondKindTable(PlainTable):
     males = NumberColumn(verbose_name="Males")
     unsexed = NumberColumn(verbose_name="Unsexed")
     juveniles = NumberColumn(verbose_name="Juv.")
-    seine = tables.Column(
-        verbose_name="Last haul, 95 % limits", empty_values=(), attrs={"td": {"class": "wide"}}
-    )
+    seine = tables.Column(verbose_name="Last haul", visible=False)
     seine_low = tables.Column(verbose_name="Last haul, at least", visible=False)
     seine_high = tables.Column(verbose_name="Last haul, at most", visible=False)
     last_haul = DayColumn(verbose_name="Last haul on", visible=False)
     limit_use = NumberColumn(verbose_name="Of limit")
     deaths = NumberColumn(verbose_name="Deaths, 12 mo.")
-    state = tables.Column()
+    state = tables.Column(visible=False)
     open_tasks = NumberColumn(verbose_name="Tasks")
 
     class Meta(PlainTable.Meta):
@@ -175,12 +173,18 @@ class PondKindTable(PlainTable):
             if record.facts.pond_name
             else ""
         )
+        use = record.facts.use
+        state = ""
+        if use.code != "IN_USE":
+            css = "tag tag-warn" if use.in_quarantine else "tag"
+            state = format_html(' <span class="{}">{}</span>', css, use.words)
         return format_html(
-            '<a href="{}" aria-label="Pond {}">{}</a>{}',
+            '<a href="{}" aria-label="Pond {}">{}</a>{}{}',
             link("stock:pond-detail", record.pond),
             record.pond,
             record.pond,
             name,
+            state,
         )
 
     def value_pond(self, record: PondRow) -> str:
@@ -204,7 +208,9 @@ class PondKindTable(PlainTable):
     def render_standing(self, record: PondRow) -> SafeString | str:
         stands = record.facts.standing
         if stands is None:
-            return mark_safe('<span class="note">none: by the book</span>')
+            haul = record.facts.last_haul
+            last = f"; last haul {ratio_interval(haul.ratio.lower, haul.ratio.upper)}" if haul else ""
+            return format_html('<span class="note">none{}</span>', last)
         limits = ratio_interval(*stands.ratio_limits)
         words = f"{stands.females:.0f} females, {stands.males:.0f} males probably"
         strip = ratio_strip(
@@ -232,20 +238,10 @@ class PondKindTable(PlainTable):
 
     def render_counted(self, record: PondRow) -> str:
         count = record.facts.last_count
-        return age(count.as_of if count else None, record.facts.day)
+        return age(count.as_of if count else None, record.facts.day).removesuffix(" ago")
 
     def value_counted(self, record: PondRow) -> int | str:
         return "" if record.counted is None else record.counted
-
-    def render_seine(self, record: PondRow) -> SafeString | str:
-        haul = record.facts.last_haul
-        if haul is None:
-            return mark_safe('<span class="note">none sexed</span>')
-        return format_html(
-            '<span class="note">{}<span class="narrow-only">,</span><br> {}</span>',
-            ratio_interval(haul.ratio.lower, haul.ratio.upper),
-            f"{haul.day.day} {haul.day:%b %y}",
-        )
 
     def value_seine(self, record: PondRow) -> float | str:
         return _exported(record.seine)
@@ -261,11 +257,6 @@ class PondKindTable(PlainTable):
 
     def value_limit_use(self, record: PondRow) -> float | str:
         return _exported(record.limit_use)
-
-    def render_state(self, record: PondRow) -> SafeString | str:
-        if not record.facts.use.in_quarantine:
-            return record.state
-        return format_html('<span class="tag tag-warn">{}</span>', record.state)
 
     def value_state(self, record: PondRow) -> str:
         return record.state

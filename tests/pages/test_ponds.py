@@ -44,10 +44,11 @@ def test_the_worst_stands_first(owner, farm):
     assert order(shown(owner)) == ["C", "B", "A", "D"]
 
 
-def test_a_row_says_the_books_ratio_and_the_last_hauls_interval_in_words(owner, farm):
-    farm.haul("A", 75, 25)
-    page = shown(owner, q="pond a").content.decode()
-    assert "3.00 : 1" in page
+def test_a_row_without_a_standing_says_the_book_and_the_last_hauls_interval_in_words(owner, farm):
+    # C was never counted by sex: the book speaks, the last haul beside it.
+    farm.haul("C", 75, 25)
+    page = shown(owner, q="pond c").content.decode()
+    assert "no males" in page
     # Wilson's 95 % limits of 75 of 100: 1.9 to 4.7 to 1 (Newcombe 1998, method 3).
     assert "1.9 to 4.7 : 1" in page
 
