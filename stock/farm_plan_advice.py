@@ -347,7 +347,11 @@ def _proof(plan: FarmPlan, question: PlanQuestion) -> tuple[str, ...]:
 def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan]) -> tuple[str, ...]:
     if not plan.moves:
         return ()
-    said = ["Move the males first, then the females, so that no female joins a pond with too many males."]
+    said = []
+    if any(move.of_class == "FEMALE" for move in plan.moves):
+        said.append(
+            "Move the males first, then the females, so that no female joins a pond with too many males."
+        )
     if plan.bought:
         said.append(
             f"{plan.bought} bought females stand 30 to 90 days in quarantine before they join a pond (common "

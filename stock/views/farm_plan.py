@@ -37,6 +37,7 @@ from stock.placing_answer import CannotAdvise
 from stock.pond_facts import pond_kinds
 from stock.tables.farm_plan import PlannedMoveTable
 from stock.task_book import TaskRefused
+from stock.templatetags.stock_format import number
 
 KEYS_KEPT = 20
 SEE_OTHER = 303
@@ -150,11 +151,22 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
         return Asked(form, cannot=refused.sentence)
 
 
+def _kinds_of_heads(answer: PlanAnswer) -> str:
+    """Say what the heads handled are, such as "120 moved between ponds, 30 males sold"."""
+    plan = answer.plan
+    parts = (
+        (plan.handled - plan.sold - plan.bought, "moved between ponds"),
+        (plan.sold, "males sold"),
+        (plan.bought, "females bought"),
+    )
+    return ", ".join(f"{number(heads)} {what}" for heads, what in parts if heads) or "none"
+
+
 def _shown(form: PlanForm, answer: PlanAnswer) -> dict[str, Any]:
     return {
         "answer": answer,
         "plan": answer.plan,
-        "moved": answer.plan.handled - answer.plan.sold - answer.plan.bought,
+        "kinds_of_heads": _kinds_of_heads(answer),
         "parameters": form.parameters(),
         "address": urlencode(form.parameters()),
         "several_kinds": len({pond.facts.kind_id for pond in answer.ponds}) > 1,

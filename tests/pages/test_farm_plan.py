@@ -77,7 +77,8 @@ def test_the_answer_has_moves_ponds_proof_and_what_is_not_met(owner, farm):
         "Proven: no plan under these rules brings more ponds into band.",
         "Proven: no plan that does as much has fewer heads handled.",
         "of the 20 allowed",
-        "Move the males first, then the females",
+        "4 moved between ponds",
+        "A pond at the very edge of its band drifts out again",
         "Ratio, now and after",
     ):
         assert told in text, told
@@ -100,6 +101,8 @@ def test_selling_and_buying_must_be_allowed(owner, farm):
     assert [(m.source, m.target, m.of_class, m.heads) for m in page.context["answer"].moves] == [
         ("", "A", "FEMALE", 10)
     ]
+    assert "Move the males first, then the females" in words(page)
+    assert "10 females bought" in words(page)
     assert "10 bought females stand 30 to 90 days in quarantine before they join a pond" in words(page)
 
 
