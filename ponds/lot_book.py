@@ -243,6 +243,9 @@ def take_back(*, row: Row, key: uuid.UUID, note: str = "", by: Any = None, today
     def check() -> None:
         if isinstance(row, EggLot | Basket):
             state.check_taking_back(row)
+        if isinstance(row, EggLot):
+            for basket in state.baskets:
+                _refuse_not_yours(basket, by, today)
 
     written = _add(void, check)
     if isinstance(row, EggLot):

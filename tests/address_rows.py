@@ -81,7 +81,7 @@ def lot_code() -> str:
     from tests.ponds.lots import a_lot
 
     if not EggLot.objects.filter(code="ADDRESS-1").exists():
-        candling = CandlingDraft(dt.date(2026, 5, 16), 2, 1, 1)
+        candling = CandlingDraft(dt.date(2023, 5, 16), 2, 1, 1)
         a_lot("ADDRESS-1", ponds="Q", by=User.objects.filter(username="hand").first(), candlings=(candling,))
     return "ADDRESS-1"
 

@@ -12,9 +12,9 @@ from ponds.models import Kind
 from ponds.units import measure
 from tests.factories import KindFactory, PondFactory
 
-SET_ON = dt.date(2026, 5, 2)
-DUG_ON = dt.date(2026, 5, 1)
-TODAY = dt.date(2026, 9, 1)
+SET_ON = dt.date(2023, 5, 2)
+DUG_ON = dt.date(2023, 5, 1)
+TODAY = dt.date(2023, 9, 1)
 
 
 def a_kind() -> Kind:
@@ -29,7 +29,7 @@ def a_pond(code: str = "A"):
 
 
 def draft(
-    code: str = "2026-001", eggs: tuple[int, ...] = (18, 20, 16), ponds: str = "A", **changes
+    code: str = "2023-001", eggs: tuple[int, ...] = (18, 20, 16), ponds: str = "A", **changes
 ) -> LotDraft:
     """Return a lot of one basket for each figure of `eggs`; `ponds` says whose, the last one for the rest."""
     facts = {
@@ -47,5 +47,5 @@ def draft(
     return LotDraft(**facts | changes)
 
 
-def a_lot(code: str = "2026-001", *, by=None, today: dt.date = TODAY, **changes) -> LotState:
+def a_lot(code: str = "2023-001", *, by=None, today: dt.date = TODAY, **changes) -> LotState:
     return lot_book.open_lot(draft(code, **changes), by=by, today=today)

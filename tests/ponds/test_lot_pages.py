@@ -24,7 +24,7 @@ LIST = reverse("ponds:lot-list")
 NEW = reverse("ponds:lot-new")
 
 
-def address(name: str, code: str = "2026-001", *more) -> str:
+def address(name: str, code: str = "2023-001", *more) -> str:
     return reverse(f"ponds:lot-{name}", args=[code, *more])
 
 
@@ -85,7 +85,7 @@ def test_a_pond_in_the_address_is_offered_in_each_row(hand):
         ({"code": ""}, "Write the lot's code."),
         ({"code": "new"}, "a page has that address"),
         ({"code": "a/b"}, "is not a lot's code"),
-        ({"code": "TAKEN"}, "Lot TAKEN was set on 2026-05-02; a code is never used again"),
+        ({"code": "TAKEN"}, "Lot TAKEN was set on 2023-05-02; a code is never used again"),
         ({"kind": ""}, "Choose the kind whose eggs these are."),
         ({"kind": "newt"}, "There is no such kind."),
         ({"kind": "snapper"}, "Pond A is for Slider, not Snapper"),
@@ -139,13 +139,13 @@ def test_more_baskets_are_put_in_and_an_empty_form_says_so(hand):
     assert "number 2, in container 1" in text(hand.get(where))
     entry = {name: value for name, value in new_lot().items() if name.startswith("baskets") or name == "key"}
     for row in range(4):
-        entry[f"baskets-{row}-dug_on"] = "2026-05-02" if row > 1 else "2026-05-01"
+        entry[f"baskets-{row}-dug_on"] = "2023-05-02" if row > 1 else "2023-05-01"
     answer = hand.post(where, entry)
     assert answer.status_code == 303
-    assert [basket.number for basket in read_lot("2026-001").baskets] == [1, 2, 3]
+    assert [basket.number for basket in read_lot("2023-001").baskets] == [1, 2, 3]
     empty = {**entry, "key": str(uuid.uuid4())}
     for row in range(2):
-        empty |= {f"baskets-{row}-pond": "", f"baskets-{row}-eggs": "", f"baskets-{row}-dug_on": "2026-05-02"}
+        empty |= {f"baskets-{row}-pond": "", f"baskets-{row}-eggs": "", f"baskets-{row}-dug_on": "2023-05-02"}
     answer = hand.post(where, empty)
     assert answer.status_code == 422
     assert "No row holds a basket." in text(answer)
@@ -155,19 +155,19 @@ def test_candling_goes_from_basket_to_basket(hand):
     a_lot(eggs=(18, 20))
     where = address("candle")
     assert '<option value="1" selected>basket 1: pond A, 18 of 18 left' in text(hand.get(where))
-    entry = {"key": str(uuid.uuid4()), "basket": "1", "candled_on": "2026-05-16", "clear": "3", "dead": "1"}
+    entry = {"key": str(uuid.uuid4()), "basket": "1", "candled_on": "2023-05-16", "clear": "3", "dead": "1"}
     for _ in range(2):
         answer = hand.post(where, entry)
         assert answer.status_code == 303
-        assert answer.headers["Location"] == f"{where}?basket=2&day=2026-05-16"
+        assert answer.headers["Location"] == f"{where}?basket=2&day=2023-05-16"
     row = Candling.objects.get()
     assert (row.clear, row.dead, row.basket.number, row.by) == (3, 1, 1, hand.user)
     page = text(hand.get(answer.headers["Location"]))
-    assert "Lot 2026-001, basket 1: 3 clear, 1 dead on 2026-05-16." in page
-    assert address("row-take-back", "2026-001", "candling", row.key) in page
+    assert "Lot 2023-001, basket 1: 3 clear, 1 dead on 2023-05-16." in page
+    assert address("row-take-back", "2023-001", "candling", row.key) in page
     assert "34 of 38 eggs are left" in page
     assert '<option value="2" selected>' in page
-    last = {"key": str(uuid.uuid4()), "basket": "2", "candled_on": "2026-05-16", "clear": "0", "dead": "0"}
+    last = {"key": str(uuid.uuid4()), "basket": "2", "candled_on": "2023-05-16", "clear": "0", "dead": "0"}
     assert hand.post(where, last).headers["Location"] == address("detail")
 
 
@@ -177,20 +177,20 @@ def test_candling_goes_from_basket_to_basket(hand):
         (
             "candle",
             {"clear": "19"},
-            "Basket 1 of lot 2026-001 was set with 18 eggs; none is counted yet, and 20 more",
+            "Basket 1 of lot 2023-001 was set with 18 eggs; none is counted yet, and 20 more",
         ),
         ("candle", {"clear": ""}, "0 where there is none"),
         ("candle", {"clear": "-1"}, "This is below 0"),
         ("candle", {"dead": "x"}, "not a whole number"),
-        ("candle", {"candled_on": "2026-05-01"}, "was set on 2026-05-02; 2026-05-01 is before that"),
+        ("candle", {"candled_on": "2023-05-01"}, "was set on 2023-05-02; 2023-05-01 is before that"),
         ("candle", {"candled_on": "2999-05-01"}, "still to come"),
         ("candle", {"basket": "9"}, "There is no such basket in this lot."),
         ("candle", {"key": ""}, "lost its key"),
-        ("hatch", {"hatched": "12", "dead": "7"}, "Basket 1 of lot 2026-001 was set with 18 eggs"),
+        ("hatch", {"hatched": "12", "dead": "7"}, "Basket 1 of lot 2023-001 was set with 18 eggs"),
         ("hatch", {"hatched": ""}, "0 where there is none"),
-        ("hatch", {"hatched_on": "2026-05-10"}, "no eggs hatch before day 20"),
+        ("hatch", {"hatched_on": "2023-05-10"}, "no eggs hatch before day 20"),
         ("hatch", {"basket": "", "hatched": "3"}, "Choose the basket, or the whole lot."),
-        ("hatch", {"basket": "whole", "hatched": "39"}, "Lot 2026-001 was set with 38 eggs"),
+        ("hatch", {"basket": "whole", "hatched": "39"}, "Lot 2023-001 was set with 38 eggs"),
         ("temperature", {"temperature": "28"}, "28 °F is not between 59 and 104 °F"),
         ("temperature", {"temperature": ""}, "Write what the probe shows"),
         ("temperature", {"temperature": "82,5"}, "write a decimal with a point: 82.5"),
@@ -200,10 +200,10 @@ def test_candling_goes_from_basket_to_basket(hand):
 def test_a_count_that_cannot_be_is_said_beside_its_field(hand, name, changes, words):
     a_lot(eggs=(18, 20))
     entry = {
-        "candle": {"basket": "1", "candled_on": "2026-05-16", "clear": "3", "dead": "1"},
-        "hatch": {"basket": "1", "hatched_on": "2026-07-08", "hatched": "12", "clear": "", "dead": "1"},
+        "candle": {"basket": "1", "candled_on": "2023-05-16", "clear": "3", "dead": "1"},
+        "hatch": {"basket": "1", "hatched_on": "2023-07-08", "hatched": "12", "clear": "", "dead": "1"},
         "temperature": {
-            "measured_on": "2026-05-16",
+            "measured_on": "2023-05-16",
             "temperature": "81",
             "temperature_unit": "F",
             "probe": "low",
@@ -221,7 +221,7 @@ def test_a_count_that_cannot_be_is_said_beside_its_field(hand, name, changes, wo
 
 def test_a_hatch_closes_a_lot_and_the_page_sums_it(hand):
     a_lot(eggs=(18, 20))
-    entry = {"key": str(uuid.uuid4()), "basket": "whole", "hatched_on": "2026-07-08", "hatched": "30", "clear": "2",
+    entry = {"key": str(uuid.uuid4()), "basket": "whole", "hatched_on": "2023-07-08", "hatched": "30", "clear": "2",
              "dead": "", "is_last": "on"}  # fmt: skip
     assert hand.post(address("hatch"), entry).headers["Location"] == address("detail")
     page = text(hand.get(address("detail")))
@@ -232,12 +232,12 @@ def test_a_hatch_closes_a_lot_and_the_page_sums_it(hand):
 
 def test_temperatures_beside_the_eggs_give_a_window_of_their_own(hand):
     a_lot()
-    for day, degrees in (("2026-05-16", "80"), ("2026-05-17", "80"), ("2026-05-18", "80.5")):
+    for day, degrees in (("2023-05-16", "80"), ("2023-05-17", "80"), ("2023-05-18", "80.5")):
         entry = {"key": str(uuid.uuid4()), "measured_on": day, "temperature": degrees, "temperature_unit": "F",
                  "probe": "in the vermiculite"}  # fmt: skip
         assert hand.post(address("temperature"), entry).status_code == 303
     page = text(hand.get(address("detail")))
-    assert "2 Jul to 13 Jul 2026" in page or "3 Jul to 13 Jul 2026" in page
+    assert "2 Jul to 13 Jul 2023" in page or "3 Jul to 13 Jul 2023" in page
     assert "80.2 °F, mean of 3 readings: by that, " in page
     assert "80.5 °F, in the vermiculite" in page
 
@@ -246,44 +246,44 @@ def test_each_sort_of_row_is_corrected_and_taken_back(hand):
     lot = a_lot(eggs=(18, 20), by=hand.user)
     candling = lot_book.candle(
         lot=lot.first, key=uuid.uuid4(), by=hand.user, today=TODAY,
-        draft=CandlingDraft(dt.date(2026, 5, 16), 3, 1, 1),
+        draft=CandlingDraft(dt.date(2023, 5, 16), 3, 1, 1),
     )  # fmt: skip
-    where = address("row-correct", "2026-001", "candling", candling.key)
+    where = address("row-correct", "2023-001", "candling", candling.key)
     assert 'value="3"' in text(hand.get(where))
     answer = hand.post(
-        where, {"key": str(uuid.uuid4()), "candled_on": "2026-05-16", "clear": "2", "dead": "1"}
+        where, {"key": str(uuid.uuid4()), "candled_on": "2023-05-16", "clear": "2", "dead": "1"}
     )
     assert answer.status_code == 303
     mended = Candling.objects.standing().get()
     assert (mended.clear, mended.basket.number) == (2, 1)
     assert "corrected" in text(hand.get(address("detail")))
     again = hand.post(
-        where, {"key": str(uuid.uuid4()), "candled_on": "2026-05-16", "clear": "1", "dead": "1"}
+        where, {"key": str(uuid.uuid4()), "candled_on": "2023-05-16", "clear": "1", "dead": "1"}
     )
     assert again.status_code == 422
     assert "was corrected already by hand: now 2 clear" in text(again)
 
     basket = lot.by_number[2]
-    where = address("row-correct", "2026-001", "basket", basket.key)
-    entry = {"key": str(uuid.uuid4()), "pond": "A", "dug_on": "2026-05-01", "eggs": "21", "container": "1"}
+    where = address("row-correct", "2023-001", "basket", basket.key)
+    entry = {"key": str(uuid.uuid4()), "pond": "A", "dug_on": "2023-05-01", "eggs": "21", "container": "1"}
     assert hand.post(where, entry).status_code == 303
-    where = address("row-correct", "2026-001", "lot", lot.row.key)
+    where = address("row-correct", "2023-001", "lot", lot.row.key)
     assert 'value="82"' in text(hand.get(where))
-    entry = {"key": str(uuid.uuid4()), "kind": "slider", "set_on": "2026-05-02", "incubator": "Shelf",
+    entry = {"key": str(uuid.uuid4()), "kind": "slider", "set_on": "2023-05-02", "incubator": "Shelf",
              "temperature": "28", "temperature_unit": "C"}  # fmt: skip
     assert hand.post(where, entry).status_code == 303
-    state = read_lot("2026-001")
+    state = read_lot("2023-001")
     assert (state.row.incubator, state.row.temperature_mk, state.whole().eggs) == ("Shelf", 301_150, 39)
     assert "at 82.4 °F (typed 28 °C)" in text(hand.get(address("detail")))
 
-    where = address("row-take-back", "2026-001", "lot", state.row.key)
+    where = address("row-take-back", "2023-001", "lot", state.row.key)
     answer = hand.post(where, {"key": str(uuid.uuid4())})
     assert answer.status_code == 422
     assert (
-        "Lot 2026-001 has been counted (0 hatched, 2 clear, 1 dead). Take those counts back first."
+        "Lot 2023-001 has been counted (0 hatched, 2 clear, 1 dead). Take those counts back first."
         in text(answer)
     )
-    undo = address("row-take-back", "2026-001", "candling", mended.key)
+    undo = address("row-take-back", "2023-001", "candling", mended.key)
     assert hand.post(undo, {"key": str(uuid.uuid4())}).status_code == 303
     assert hand.post(where, {"key": str(uuid.uuid4())}).headers["Location"] == LIST
     assert hand.get(address("detail")).status_code == 404
@@ -293,11 +293,11 @@ def test_each_sort_of_row_is_corrected_and_taken_back(hand):
 def test_a_hand_does_not_mend_what_somebody_else_entered_and_a_reader_only_looks(hand, owner, reader):
     lot = a_lot(by=owner.user)
     basket = lot.by_number[1]
-    where = address("row-correct", "2026-001", "basket", basket.key)
+    where = address("row-correct", "2023-001", "basket", basket.key)
     assert where not in text(hand.get(address("detail")))
     assert where in text(owner.get(address("detail")))
     assert "This row was entered by owner." in text(hand.get(where, follow=True))
-    entry = {"key": str(uuid.uuid4()), "pond": "A", "dug_on": "2026-05-01", "eggs": "2", "container": "1"}
+    entry = {"key": str(uuid.uuid4()), "pond": "A", "dug_on": "2023-05-01", "eggs": "2", "container": "1"}
     answer = hand.post(where, entry)
     assert answer.status_code == 422
     assert "ask an owner for this one" in text(answer)
@@ -315,7 +315,7 @@ def test_a_lot_that_is_not_there_is_said(hand, name):
         assert hand.get(address(name, code)).status_code == 404
     lot = a_lot()
     for what, key in (("basket", uuid.uuid4()), ("egg", lot.row.key), ("candling", lot.row.key)):
-        assert hand.get(address("row-correct", "2026-001", what, key)).status_code == 404
+        assert hand.get(address("row-correct", "2023-001", what, key)).status_code == 404
     assert hand.get(address("row-correct", "OTHER", "lot", lot.row.key)).status_code == 404
 
 
@@ -330,7 +330,7 @@ def test_a_kind_without_days_says_where_to_add_them(reader):
 
 
 def lots_for_the_list():
-    a_lot("DONE-1", eggs=(20,), hatches=(HatchDraft(dt.date(2026, 7, 8), 18, 1, 1, 1),), incubator="Room 9")
+    a_lot("DONE-1", eggs=(20,), hatches=(HatchDraft(dt.date(2023, 7, 8), 18, 1, 1, 1),), incubator="Room 9")
     a_lot("LATE-1", eggs=(30,), ponds="B", note="fox took the rest")
     today = the_farm().today()
     pond = a_pond("C")
@@ -352,7 +352,7 @@ def test_the_list_shows_what_is_due_first_and_is_searched_and_filtered(reader):
         ("due=done", "DONE-1", "LATE-1"),
         ("pond=B", "LATE-1", "DONE-1"),
         ("kind=slider", "LATE-1", "nothing hidden"),
-        ("season=2026", "DONE-1", "YOUNG-1"),
+        ("season=2023", "DONE-1", "YOUNG-1"),
         ("q=fox", "LATE-1", "DONE-1"),
         ("q=room+9", "DONE-1", "CANDLE-9"),
         ("q=pond+c", "YOUNG-1", "LATE-1"),
@@ -388,7 +388,7 @@ def test_the_list_exports_figures_days_and_degrees(reader):
         "0",
     )
     assert (done["Set on"], done["Set to, °F"], done["Ponds"], done["Hatch expected"]) == (
-        "2026-05-02", "82.0", "A", "2026-07-08",
+        "2023-05-02", "82.0", "A", "2023-07-08",
     )  # fmt: skip
     assert by_code["FORMULA-1"]["Note"] == "'=1+1"
     assert by_code["FORMULA-1"]["Set to, °F"] == ""
@@ -414,7 +414,7 @@ def test_list_and_lot_cost_the_same_at_three_rows_and_at_three_hundred(reader):
     from ponds.lot_drafts import BasketDraft
 
     for start in range(0, 297, 99):
-        more = [BasketDraft(a_pond(), dt.date(2026, 5, 1), 10) for _ in range(99)]
+        more = [BasketDraft(a_pond(), dt.date(2023, 5, 1), 10) for _ in range(99)]
         lot_book.add_baskets(
             lot=read_lot("BIG").first, key=uuid.UUID(int=start + 1), baskets=more, today=TODAY
         )
@@ -431,7 +431,7 @@ HATCH = reverse("ponds:hatch-list")
 
 
 def test_hatch_by_pond_shows_the_most_clear_eggs_first(reader):
-    day = dt.date(2026, 7, 8)
+    day = dt.date(2023, 7, 8)
     a_lot("X", eggs=(20,), hatches=(HatchDraft(day, 18, 1, 1, 1),))
     a_lot("Y", eggs=(20, 10), ponds="BC", hatches=(HatchDraft(day, 12, 8, 0, 1),))
     page = text(reader.get(HATCH)).partition("<tbody")[2]
@@ -440,7 +440,7 @@ def test_hatch_by_pond_shows_the_most_clear_eggs_first(reader):
     assert "5 %" in page
     for query, shown, hidden in (
         ("pond=B", ">Pond B<", ">Pond A<"),
-        ("kind=slider&season=2026", ">Pond A<", "never there"),
+        ("kind=slider&season=2023", ">Pond A<", "never there"),
         ("q=pond+c", ">Pond C<", ">Pond B<"),
         ("sort=-hatch_share", ">Pond A<", "never there"),
     ):
