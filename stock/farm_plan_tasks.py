@@ -20,7 +20,6 @@ from stock.tasks import open_tasks
 SALT = "farm-plan"
 GOOD_FOR_SECONDS = 24 * 3600
 LONGEST_WHY = 300
-TASKS_PAGE = "stock:task-list"
 
 
 @dataclass(frozen=True)

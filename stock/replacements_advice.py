@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from ponds.models import KindFigure
 from stock.advisor.hatch_patterns import (
     GENETIC,
-    Pattern,
     Share,
     female_share,
     is_nearly_male,
@@ -302,8 +301,3 @@ def share_words(share: Share | None) -> str:
     if math.isclose(low, high):
         return f"{100 * share.expected:.0f} % female"
     return f"{100 * share.expected:.0f} % female ({low:.0f} to {high:.0f})"
-
-
-def is_of_no_use(pattern: Pattern) -> bool:
-    """Whether temperature tells nothing of the sex: genetic, or not known."""
-    return not pattern.has_curve
