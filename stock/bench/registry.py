@@ -15,6 +15,7 @@ BENCHMARKS = {
     "many-ponds": "stock.bench.many_ponds",
     "charts": "stock.bench.drawing",
     "sheets": "stock.bench.hostile_sheets",
+    "standing": "stock.bench.standing",
     "reading": "stock.bench.reading",
     "posting": "stock.bench.posting",
     "race": "stock.bench.contention",
