@@ -27,12 +27,12 @@ STRETCH_SD = 0.12
 """How far the length of seasons varies, as a share (an assumption)."""
 WEEK_SPREADS = (0.2, 0.35, 0.55)
 """How far weeks of the whole farm vary beyond the curve: weather; which it is, is learnt (assumptions)."""
-WEEKS_TOGETHER = 2
+WEEKS_TOGETHER = 3
 """Weeks that depart from the curve together, as warm and cold spells last (an assumption)."""
 POND_WEEK_SPREAD = 0.2
 """How far a pond's weeks vary beyond the farm's (an assumption)."""
 
-POND_SHIFT_DAYS = 4.0
+POND_SHIFT_DAYS = 5.0
 """How far a pond of the farm is earlier or later than the others (an assumption)."""
 
 _SHIFTS = np.linspace(-3.0, 3.0, 15)

@@ -36,7 +36,8 @@ PUBLISHED = {
 FIRST_SEASON = 2001
 WEEKS = (28, *range(31, 48))
 """Weeks of the nesting year after which the season is foretold again: from 6 March, then 30 March to 26 July."""
-MID_SEASON = range(34, 45)
+MID_SEASON = range(36, 45)
+"""From 4 May, the week before the sliders' peak, to 5 July; in April the few first nests tell more of weather."""
 RULE_NESTS, RULE_EGGS = 3.0, 9.0
 
 
