@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 
 from ponds.models import Pond, PondState
 from ponds.seasons import season_of
 from stock import pond_rows
 from stock.advisor.mix import settled_equivalent
-from stock.advisor.ratio import Verdict, ratio, verdict
+from stock.advisor.ratio import Ratio, Verdict, ratio, verdict
 from stock.advisor.watch import LosingHeads, losing_heads
 from stock.book import FIELD_OF_CLASS as FIELDS
 from stock.book import Balance, ClassHeads, balances
@@ -217,10 +218,16 @@ def _sexed_haul(row: pond_rows.HaulRow | None) -> SexedHaul | None:
         females=row.heads.females,
         males=row.heads.males,
         unsexed=row.heads.unsexed,
-        ratio=ratio(*caught, total=sum(caught) if row.is_complete else None),
+        ratio=_ratio(*caught, sum(caught) if row.is_complete else None),
         females_since=row.females_since,
         males_since=row.males_since,
     )
+
+
+@lru_cache(maxsize=4096)
+def _ratio(females: int, males: int, unsexed: int, total: int | None) -> Ratio:
+    """Return the ratio of a haul; hauls do not change, so the limits of each are looked for once."""
+    return ratio(females, males, unsexed, total=total)
 
 
 def _seine_verdict(haul: SexedHaul | None, heads: ClassHeads, kind: KindRow) -> Verdict | None:

@@ -401,6 +401,7 @@ def _haul_verdict(
         target=target,
         band=band,
         certainty=CERTAINTY,
+        with_limits=False,
     )
 
 

@@ -18,6 +18,9 @@ NOT_KNOWN = "not known well enough"
 
 _SLACK = 1e-9
 _GRID = 4001
+_MANY = (np.arange(_GRID) + 0.5) / _GRID, np.full(_GRID, 1 / _GRID)
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(96)
+_FEW = (_NODES + 1) / 2, _WEIGHTS / 2
 _FARTHEST = 1e12
 
 
@@ -54,8 +57,8 @@ class Verdict:
     to_target, to_band : Remedy
         What would bring the means to the target, and into the band.
     lower, upper : float or None
-        Limits that hold the ratio with probability ``certainty``, equal tails; None for a book, and
-        without males or females. Beyond a million million they are infinite.
+        Limits that hold the ratio with probability ``certainty``, equal tails; None for a book, without
+        males or females, and where they were not asked for. Beyond a million million they are infinite.
     certainty : float
         Probability asked for before a verdict is given.
     """
@@ -131,20 +134,23 @@ def _below(
     # given males exactly.
     if male_se > 0:
         cut = special.ndtr(-male_mean / male_se)
-        levels = cut + (np.arange(_GRID) + 0.5) / _GRID * (1 - cut)
-        standard = special.ndtri(levels)
+        left_over = math.sqrt(max(female_se**2 - (covariance / male_se) ** 2, 0.0))
+        # What is smooth needs few points; a step needs many.
+        is_smooth = left_over > 0.2 * edge * male_se
+        places, weights = _FEW if is_smooth else _MANY
+        standard = special.ndtri(cut + places * (1 - cut))
         males = male_mean + male_se * standard
         expected = female_mean + covariance / male_se * standard
-        left_over = math.sqrt(max(female_se**2 - (covariance / male_se) ** 2, 0.0))
     else:
         males, expected, left_over = np.array([male_mean]), np.array([female_mean]), female_se
+        weights = np.ones(1)
     if left_over <= _SLACK * max(1.0, female_se):
-        allowed = expected >= 0
-        under = allowed & (expected < edge * males)
+        allowed = weights * (expected >= 0)
+        under = allowed * (expected < edge * males)
         return float(under.sum() / allowed.sum())
     above_zero = special.ndtr(expected / left_over)
     under_edge = special.ndtr((edge * males - expected) / left_over) - special.ndtr(-expected / left_over)
-    return float(min(1.0, under_edge.sum() / above_zero.sum()))
+    return float(min(1.0, (weights * under_edge).sum() / (weights * above_zero).sum()))
 
 
 def _limits(below: Callable[[float], float], certainty: float) -> tuple[float, float]:
@@ -192,6 +198,7 @@ def verdict(
     target: float = 3.0,
     band: tuple[float, float] = (2.5, 4.5),
     certainty: float = 0.8,
+    with_limits: bool = True,
 ) -> Verdict:
     """
     Judge a pond's ratio, and say what would mend it.
@@ -217,6 +224,8 @@ def verdict(
     certainty : float
         A verdict is given where its probability is at least this. A pond has "no males" where that
         probability is reached by fewer than half a male; likewise females.
+    with_limits : bool
+        Look for ``lower`` and ``upper`` too: most of the work, and of no use where limits are at hand already.
 
     Returns
     -------
@@ -258,7 +267,7 @@ def verdict(
             p_above = 1.0 if is_over else 0.0
         else:
             p_above = max(0.0, 1.0 - below(high))
-            if female_mean > 0 and male_mean > 0:
+            if with_limits and female_mean > 0 and male_mean > 0:
                 limits = _limits(below, certainty)
         p_in = max(0.0, 1.0 - p_below - p_above)
         for chance, name in ((p_below, SHORT_OF_FEMALES), (p_in, IN_BAND), (p_above, SHORT_OF_MALES)):
