@@ -52,9 +52,7 @@ def how_known(one: PondKind) -> HowKnown | None:
     if stands is None:
         return None
     counted = stands.count.counted
-    other = "Earlier counts" + (
-        f" and {stands.hauls} sexed haul{'s' if stands.hauls > 1 else ''} since" if stands.hauls else ""
-    )
+    other = f"Earlier counts, sexed hauls ({stands.hauls} since)" if stands.hauls else "Earlier counts"
     lines = [
         DriftLine(
             f"Counted {day(stands.count.as_of)}, {stands.count.how_known_words}",
@@ -65,7 +63,7 @@ def how_known(one: PondKind) -> HowKnown | None:
         DriftLine("Came and went by booked moves", stands.moved_females, stands.moved_males),
         DriftLine("Recorded dead", -stands.died_females, -stands.died_males),
         DriftLine("Lost unseen, expected", -stands.unseen_females, -stands.unseen_males),
-        DriftLine(f"{other} change it by", stands.rest_females, stands.rest_males),
+        DriftLine(other, stands.rest_females, stands.rest_males),
         DriftLine("Stands now", stands.females, stands.males, ratio(stands.ratio), is_sum=True),
         DriftLine("By the book", one.heads.females, one.heads.males, ratio(one.by_book.ratio)),
         DriftLine(

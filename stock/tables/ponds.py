@@ -147,7 +147,7 @@ class PondKindTable(PlainTable):
     standing_high = tables.Column(verbose_name="Standing, at most", visible=False)
     standing_females = NumberColumn(verbose_name="Standing, females", visible=False)
     standing_males = NumberColumn(verbose_name="Standing, males", visible=False)
-    counted = NumberColumn(verbose_name="Counted", empty_values=())
+    counted = NumberColumn(verbose_name="Counted", empty_values=(), attrs={"td": {"class": "num wide"}})
     ratio = NumberColumn(verbose_name="By the book", attrs={"td": {"class": "num wide"}})
     females = NumberColumn(verbose_name="Females")
     males = NumberColumn(verbose_name="Males")

@@ -10,6 +10,8 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
+from ponds.farm import the_farm
+from stock import flows
 from stock.demo import DemoRefused, is_loaded, load_demo, refuse_other_than_empty
 from stock.demo_sign_in import sign_in_lines
 from stock.mixes import roll_all
@@ -60,6 +62,7 @@ class Command(BaseCommand):
             f"Loaded: {figures.ponds} ponds, {figures.moves} moves with {figures.entries} entries, "
             f"{figures.hauls} hauls, {figures.nests:,} nests in {figures.nest_rows:,} rows."
         )
+        flows.keep(the_farm().today())
         roll_all(self._say)
 
     def _say(self, line: str) -> None:
