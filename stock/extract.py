@@ -11,6 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable
 
 from django.db.models import F, Q, Sum
+from django.utils import timezone
 
 from ponds.models import Farm, NestDay, Pond
 from stock import pond_page, review_rows
@@ -49,7 +50,7 @@ def extract_of(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> Printed
     first, last : date
         Book figures go by the day of booking, everything else by the day it happened.
     """
-    kinds, states = one_pond(pond, last, months_back=0)
+    kinds, states = one_pond(pond, last, months_back=0, moved_since=first)
     entries = _entries(pond, first, last)
     return PrintedSheet(
         name=f"Pond {pond.code}",
@@ -67,7 +68,7 @@ def extract_of(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> Printed
             _eggs(pond, first, last),
             _counts(pond, first, last),
             _uses(state for state in states if state.from_on <= last),
-            _corrections(pond, first, last),
+            _corrections(pond, farm, first, last),
         ),
         notes=(RETENTION, NOT_ADVICE),
     )
@@ -358,7 +359,7 @@ def _uses(states: Iterable) -> PrintedTable:
     )
 
 
-def _corrections(pond: Pond, first: dt.date, last: dt.date) -> PrintedTable:
+def _corrections(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> PrintedTable:
     touching = Entry.objects.filter(Q(source__pond=pond) | Q(target__pond=pond)).values("move")
     moves = Move.objects.filter(
         Q(pond=pond) | Q(pk__in=touching.filter(happened_on__range=(first, last))),
@@ -367,7 +368,7 @@ def _corrections(pond: Pond, first: dt.date, last: dt.date) -> PrintedTable:
     )
     rows = tuple(
         (
-            day_words(move.happened_on), day_words(move.recorded_at.date()),
+            day_words(move.happened_on), day_words(timezone.localtime(move.recorded_at, farm.tzinfo).date()),
             "taken back" if move.reverses_id else "put in its place", move_sentence(move), move.note, move.by_name,
         )
         for move in with_entries(moves).order_by("recorded_at", "pk")

@@ -24,7 +24,9 @@ from stock.standing_facts import PondStanding, standings
 __all__ = ["LastCount", "PondKind", "PondUse", "SexedHaul", "one_pond", "pond_kinds", "year_before"]
 
 
-def pond_kinds(day: dt.date, *, pond_ids: Iterable[int] | None = None) -> list[PondKind]:
+def pond_kinds(
+    day: dt.date, *, pond_ids: Iterable[int] | None = None, moved_since: dt.date | None = None
+) -> list[PondKind]:
     """
     Return every pond and kind that stands there on a day or is allowed there.
 
@@ -37,22 +39,30 @@ def pond_kinds(day: dt.date, *, pond_ids: Iterable[int] | None = None) -> list[P
         The book's end of this day.
     pond_ids : iterable of int, optional
         Only these ponds, retired ones too; by default all that are open on the day.
+    moved_since : date, optional
+        Return also the kinds of which anything was booked from this day on, though none stands there any
+        more: one query.
     """
     ponds = pond_rows.ponds_on(day, pond_ids)
     ids = [pond.pk for pond in ponds]
-    return _assemble(ponds, _Fetched(day, ids, pond_rows.states_on(day, ids), months_back=12))
+    fetched = _Fetched(day, ids, pond_rows.states_on(day, ids), months_back=12, moved_since=moved_since)
+    return _assemble(ponds, fetched)
 
 
-def one_pond(pond: Pond, day: dt.date, *, months_back: int) -> tuple[list[PondKind], list[PondState]]:
+def one_pond(
+    pond: Pond, day: dt.date, *, months_back: int, moved_since: dt.date | None = None
+) -> tuple[list[PondKind], list[PondState]]:
     """
     Return the kinds of one pond with their history, and its states, the latest first.
 
-    Nineteen queries at most. `months_back` is how many months before the day's own the history goes.
+    Nineteen queries at most. `months_back` is how many months before the day's own the history goes;
+    `moved_since` is as for `pond_kinds`.
     """
     states = pond_rows.all_states([pond.pk])[pond.pk]
     on_day = next((state for state in states if state.from_on <= day), None)
     held = {pond.pk: on_day} if on_day else {}
-    return _assemble([pond], _Fetched(day, [pond.pk], held, months_back=months_back)), states
+    fetched = _Fetched(day, [pond.pk], held, months_back=months_back, moved_since=moved_since)
+    return _assemble([pond], fetched), states
 
 
 def year_before(day: dt.date) -> dt.date:
@@ -64,7 +74,13 @@ class _Fetched:
     """Everything that is read of the ponds on a day, by pond and kind."""
 
     def __init__(
-        self, day: dt.date, ids: list[int], states: Mapping[int, PondState], *, months_back: int
+        self,
+        day: dt.date,
+        ids: list[int],
+        states: Mapping[int, PondState],
+        *,
+        months_back: int,
+        moved_since: dt.date | None = None,
     ) -> None:
         self.day = day
         self.season = season_of(day)
@@ -82,10 +98,11 @@ class _Fetched:
         self.hauls = pond_rows.last_sexed_hauls(day, ids)
         self.mixes = mixes_on(day)
         self.standings = standings(day, pond_ids=ids)
+        self.moved = pond_rows.kinds_booked(moved_since, day, ids) if moved_since else set()
 
     def kinds_of(self, pond_id: int) -> set[int]:
         standing = {kind for (pond, kind), heads in self.heads.items() if pond == pond_id and heads.total}
-        return standing | {kind for pond, kind in self.allowed if pond == pond_id}
+        return standing | {kind for pond, kind in self.allowed | self.moved if pond == pond_id}
 
     def head_use(self, pond_id: int) -> float:
         return sum(

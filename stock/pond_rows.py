@@ -49,6 +49,14 @@ def kinds_allowed(pond_ids: list[int]) -> set[PondKindId]:
     return set(through.values_list("pond_id", "kind_id"))
 
 
+def kinds_booked(first: dt.date, last: dt.date, pond_ids: list[int]) -> set[PondKindId]:
+    """Return (pond id, kind id) of what anything was booked of from `first` through `last`: one query."""
+    booked = Entry.objects.filter(booked_on__range=(first, last))
+    source = booked.filter(source__pond__in=pond_ids).values_list("source__pond", "source__kind")
+    target = booked.filter(target__pond__in=pond_ids).values_list("target__pond", "target__kind")
+    return set(source.union(target))
+
+
 @dataclass(frozen=True)
 class KindRow:
     """A kind as the advice reads it: its ratio's target and band, and its figures with their sources."""

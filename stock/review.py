@@ -162,7 +162,7 @@ def month_review(month: dt.date, today: dt.date) -> MonthReview:
     `month` is its first day and not after `today`. Some thirty queries, whatever the ponds and the farm's age.
     """
     last = min(next_month(month) - dt.timedelta(days=1), today)
-    facts = pond_kinds(last)
+    facts = pond_kinds(last, moved_since=month)
     ponds = _ponds(month, last, facts)
     return MonthReview(month, last, last == today, tuple(sorted(ponds, key=lambda pond: pond.rank)))
 
@@ -172,7 +172,7 @@ def pond_month(pond: Pond, month: dt.date, today: dt.date) -> PondMonth | None:
     last = min(next_month(month) - dt.timedelta(days=1), today)
     if pond.opened_on > last:
         return None
-    found = _ponds(month, last, pond_kinds(last, pond_ids=[pond.pk]))
+    found = _ponds(month, last, pond_kinds(last, pond_ids=[pond.pk], moved_since=month))
     return found[0] if found else PondMonth(pond.pk, pond.code, pond.name, (), None, (), None)
 
 

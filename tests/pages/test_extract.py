@@ -5,6 +5,7 @@ import datetime as dt
 import html
 import io
 import re
+import uuid
 import zlib
 
 import pytest
@@ -14,7 +15,10 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from ponds.models import Farm, Kind, Pond
+from stock import append_only, ledger, review
+from stock.drafts import BatchDraft, Draft, Line
 from stock.extract import extract_of
+from stock.models import Move
 from stock.printed import MOST_PRINTED, PrintedSheet, PrintedTable, pdf_of, workbook_of
 from tests.page_rules import page_faults
 from tests.pages.hand_worked import MAY, TODAY, make_farm
@@ -86,6 +90,36 @@ def test_what_nobody_can_explain_and_what_was_taken_back_is_shown(sheets):
     (row,) = table(sheets["C"], "What came").rows
     assert row[:5] == ("7 May 2024", 40, "Slider females", "bought", "P7")
     assert row[6] == "none"
+
+
+def test_a_kind_that_left_is_still_reconciled_and_a_correction_keeps_the_farms_day(farm):
+    snapper = Kind.objects.create(code="snapper", common_name="Snapper")
+    pond = Pond.objects.get(code="B")
+    pond.kinds_allowed.add(snapper)
+    bought = Line("snapper", "FEMALE", "BOUGHT", "B", 50, batch="S1")
+    arrived = dt.date(2024, 4, 20)
+    ledger.record(
+        Draft(uuid.uuid4(), arrived, (bought,), batches=(BatchDraft("S1", "BOUGHT", arrived),)),
+        by=farm.by, today=TODAY,
+    )  # fmt: skip
+    sold = Draft(uuid.uuid4(), dt.date(2024, 5, 30), (Line("snapper", "FEMALE", "B", "SOLD", 50),))
+    receipt = ledger.record(sold, by=farm.by, today=TODAY)
+    pond.kinds_allowed.remove(snapper)
+    rows = table(extract_of(pond, Farm.objects.get_or_create(only=True)[0], MAY, LAST), "Opening").rows
+    assert ("Snapper, females", 50, 0, 50, 0, 0) in rows
+    found = next(one for one in review.month_review(MAY, TODAY).ponds if one.pond_code == "B")
+    assert [kind.facts.kind_name for kind in found.kinds] == ["Slider", "Snapper"]
+    ledger.reverse(Move.objects.get(pk=receipt.move_id), key=uuid.uuid4(), by=farm.by, today=TODAY)
+    # 30 June 20:00 on the farm is 1 July in UTC.
+    entered = dt.datetime(2024, 7, 1, 1, 0, tzinfo=dt.UTC)
+    append_only.remove(connection)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE stock_move SET recorded_at = %s WHERE reverses_id = %s", [entered, receipt.move_id]
+        )
+    append_only.install(connection)
+    corrected = table(extract_of(pond, Farm.objects.get(), MAY, LAST), "Every correction").rows
+    assert corrected[-1][1] == "30 Jun 2024"
 
 
 def test_origins_keep_within_their_bounds(sheets):
