@@ -221,7 +221,7 @@ class Asked:
         if not looked.size:
             return
         for group in np.unique(self.group[looked]):
-            last = self.counts[group][-1].as_of.toordinal()
+            last = self.counts[group][-1].holds_at
             came = np.flatnonzero((self.group == group) & (self.came[2] > 0) & (self.day_of > last))
             for at in sorted(
                 looked[(self.group[looked] == group) & (self.day_of[looked] > last)], key=self._day
@@ -257,7 +257,7 @@ class Asked:
             len(self.places),
             Counts(
                 group=np.array([place for place, _ in counted], dtype=int),
-                day=np.array([count.as_of.toordinal() for _, count in counted], dtype=float),
+                day=np.array([count.holds_at for _, count in counted], dtype=float),
                 females=column("females"),
                 female_se=column("female_se"),
                 males=column("males"),
@@ -296,7 +296,7 @@ class Asked:
         together = np.clip(answer.covariance, -most, most)
         z = float(special.ndtri((1 + CONFIDENCE) / 2))
         of_ratio = ratio_limits(mean, se**2, together, z)
-        last = np.array([of_pond[-1].as_of.toordinal() for of_pond in self.counts])
+        last = np.array([of_pond[-1].holds_at for of_pond in self.counts])
         share = np.array([_share(of_pond[-1]) for of_pond in self.counts])
         moved, died = self._since(last, share, self.came, self.went), self._since(last, share, self.died)
         is_recent = (self.haul_day > last[self.haul_group]) & (self.haul_day <= self.day.toordinal())

@@ -22,6 +22,8 @@ OLDEST = dt.timedelta(days=round(10 * 365.25))
 """A pond last counted longer ago has no standing: it would be nearly all guess, and its life would have to be read."""
 MARKS_PROVE = dt.timedelta(days=365)
 """A marked turtle not seen for longer is no proof of life, whatever the register says of her place."""
+BEFORE_MOVES = 0.001
+"""Days by which an opening comes before the moves of its day; too little to lose anybody in."""
 NEWEST = 500
 """So many of the newest rows of a table tell a cached answer from a stale one; see `stamp`."""
 
@@ -36,6 +38,11 @@ class CountUsed:
     how_known_words: str
     is_opening: bool
     counted: Counted
+
+    @property
+    def holds_at(self) -> float:
+        """Ordinal day: a count holds at the end of its day, an opening before the moves of its day."""
+        return self.as_of.toordinal() - (BEFORE_MOVES if self.is_opening else 0.0)
 
 
 def counts_used(day: dt.date) -> dict[PondKindId, list[CountUsed]]:

@@ -7,6 +7,7 @@ import re
 import pytest
 from django.urls import reverse
 
+from stock.drafts import BatchDraft
 from stock.models import Move, Task
 from stock.tasks import open_tasks
 from tests.pages.farm_of_ponds import FarmOfPonds
@@ -33,18 +34,26 @@ PHRASE = "heron-willow-marble-otter-lantern"
 
 @pytest.fixture
 def farm(owner):
-    """Pond A has too few females for its males; B and C stand in the band."""
+    """Pond A has too few females for its males; B and C stand in the band. All were bought and never counted."""
     farm = FarmOfPonds(owner.user)
-    farm.pond("B", females=300, males=100)
-    farm.pond("A", females=190, males=100)
-    farm.pond("C", females=270, males=100)
+    for code, females in (("B", 300), ("A", 190), ("C", 270)):
+        farm.pond(code)
+        farm.post(
+            ("FEMALE", "BOUGHT", code, females, {"batch": code}),
+            ("MALE", "BOUGHT", code, 100, {"batch": code}),
+            days=300 + 365 * 4,
+            batches=(BatchDraft(code, "BOUGHT", farm.ago(300 + 365 * 4)),),
+        )
     return farm
 
 
 def figures(page) -> dict[str, str]:
     """Return the figures that head a pond's page, by their words."""
     found = page.locator("#main dl.figures-row > div").all()
-    return {figure.locator("dt").inner_text(): figure.locator("dd").inner_text() for figure in found}
+    return {
+        figure.locator("dt").inner_text().removesuffix(", by the book"): figure.locator("dd").inner_text()
+        for figure in found
+    }
 
 
 def pond_page(page, live_server, code: str):
@@ -148,7 +157,7 @@ def _see_it_ticked(desk, live_server):
     assert desk.get_by_text("By ibis").first.is_visible()
     pond_page(desk, live_server, "A")
     # Of 100 males one drowned and 24 were sold, which leaves 190 females to 75 males.
-    assert desk.get_by_text("Slider: 190 females, 75 males, 2.53 : 1, in band.").is_visible()
+    assert desk.get_by_text("Slider: 190 females, 75 males, 2.53 : 1, in band by the book.").is_visible()
     assert (figures(desk)["Females"], figures(desk)["Males"]) == ("190", "75")
     assert task_line(desk).locator(".tag").inner_text() == "done"
     assert desk.get_by_text("24 Slider males sold from A; 1 male died in A (drowned in the net)").is_visible()
