@@ -102,6 +102,7 @@ def _show_count(request: SignedRequest, pk: int, form: TakeBackForm) -> HttpResp
         "how": in_short(count),
         "state": state_of(count),
         "stands": state_of(count) == STANDS,
+        "can_be_taken_back": _can_be_taken_back(count),
         "against": against_book(count),
         "figures": [
             (name, getattr(count, field), plus_or_minus(getattr(count, f"{field}_se")))
@@ -114,3 +115,10 @@ def _show_count(request: SignedRequest, pk: int, form: TakeBackForm) -> HttpResp
         "form": form,
     }
     return render(request, "stock/count_detail.html", context)
+
+
+def _can_be_taken_back(count: Count) -> bool:
+    """Say whether a take-back has something left to do: a count that fell with a haul leaves its reset standing."""
+    if is_opening(count) or getattr(count, "reversed_by", None) is not None:
+        return False
+    return count.move is None or getattr(count.move, "reversed_by", None) is None

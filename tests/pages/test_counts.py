@@ -16,7 +16,7 @@ from stock.drafts import BatchDraft, CountDraft, Line
 from stock.ledger import opening_draft
 from stock.models import Count
 from tests.page_rules import page_faults
-from tests.pages.bank import make_farm, today
+from tests.pages.bank import held, make_farm, today
 from tests.pages.survey_farm import ago, haul, passes, survey
 
 pytestmark = pytest.mark.django_db
@@ -58,6 +58,26 @@ def test_a_count_that_reset_the_book_is_held_against_the_book_before_it(owner):
     count(resets_book=True, reason="recounted", by=owner.user)
     haul({"FEMALE": 5}, days=2, lines=(Line("slider", "FEMALE", "A", "SOLD", 5),))
     assert "14 fewer than the book’s 140" in words(owner.get(COUNTS))
+
+
+def test_a_count_that_fell_with_its_haul_is_taken_back_on_its_page_and_the_book_with_it(owner, reader):
+    drained = haul({"FEMALE": 91, "MALE": 38, "UNSEXED": 3}, method="DRAIN_DOWN", is_complete=True)
+    fallen = count(
+        days=3, females=91.0, males=38.0, by=owner.user, hauls=[drained], resets_book=True, reason="drained"
+    )
+    assert held("A")[:2] == (91, 38)
+    ledger.reverse(drained.move, key=uuid.uuid4(), by=owner.user, today=today())
+    page, back = (reverse(f"stock:count-{name}", args=[fallen.pk]) for name in ("detail", "take-back"))
+    text = words(owner.get(page))
+    assert "fell with a haul" in text
+    assert "The book is still reset to it" in text
+    assert f'action="{back}"' in text
+    assert back not in words(reader.get(page))
+    assert owner.post(back, {"key": str(uuid.uuid4()), "reason": "the haul was wrong"}).status_code == 303
+    assert held("A")[:2] == (100, 40)
+    text = words(owner.get(page))
+    assert back not in text
+    assert "still reset" not in text
 
 
 def test_an_opening_is_a_count_that_made_the_book(reader):
