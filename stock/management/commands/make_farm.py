@@ -17,7 +17,7 @@ from ponds import nest_book, places
 from ponds.farm import the_farm
 from ponds.kinds_shipped import load_shipped_kinds
 from ponds.models import Kind, NestDay, Pond
-from stock import ledger, mixes
+from stock import flows, ledger, mixes
 from stock.made_farm import HEAD_LIMIT, MadeFarm
 from stock.models import Move
 
@@ -78,6 +78,7 @@ class Command(BaseCommand):
         with _few_collections():
             posted = self._post(farm, today)
         rows = self._write_nests(farm, today)
+        flows.keep(today)
         mixes.roll_all(self._say)
         self._say(
             f"Made {options['ponds']:,} ponds, {posted:,} moves and {rows:,} rows of the nest book in "

@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import json
+import math
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -19,9 +20,11 @@ class Command(BaseCommand):
     help = (
         "Prints the review of a month, pond by pond, worst first. JSON: `month`, `last_day`, `is_running` and `ponds`, "
         "a list of objects with `pond`, `name`, `signed_by` (null where nobody), `words`, `decisions` (each `task`, "
-        "`state`) and `kinds`, each with `kind`, `verdict`, `females_per_male` (null without males, `no_males` then "
-        "true), `concerns`, `to_explain`, `died`, `nests`, `eggs`, and `classes`: `class`, `opening`, `in`, `out`, "
-        "`dead`, `closing`. Heads are whole numbers by the book; opening + in - out - dead = closing."
+        "`state`) and `kinds`, each with `kind`, `verdict`, `verdict_by` (whose it is), `standing` (null, or "
+        "`females`, `males` and `females_per_male`, each a list of what is probable and its 90 %% limits, null where "
+        "there is none), `females_per_male` by the book (null without males, `no_males` then true), `concerns`, "
+        "`to_explain`, `died`, `nests`, `eggs`, and `classes`: `class`, `opening`, `in`, `out`, `dead`, `closing`. "
+        "Heads of classes are whole numbers by the book; opening + in - out - dead = closing."
     )
 
     def add_arguments(self, parser) -> None:
@@ -64,7 +67,7 @@ class Command(BaseCommand):
             signed = f"signed by {one.signature.by_name}" if one.signature else "not signed"
             self.stdout.write(f"\nPond {one.pond_code} {one.pond_name} ({signed})")
             for kind in one.kinds:
-                self.stdout.write(f"  {kind.facts.kind_name}: {kind.facts.word}")
+                self.stdout.write(f"  {kind.facts.kind_name}: {kind.facts.word}, {kind.facts.basis}")
                 for row in kind.classes:
                     self.stdout.write(
                         f"    {row.words:<10}{row.opening:>8} + {row.came} - {row.went} - {row.dead} dead "
@@ -87,12 +90,29 @@ def _pond(one: PondMonth) -> dict[str, Any]:
     }
 
 
+def _standing(kind: KindMonth) -> dict[str, list[float | None]] | None:
+    stands = kind.facts.standing
+    if stands is None:
+        return None
+    found = {
+        "females": (stands.females, *stands.female_limits),
+        "males": (stands.males, *stands.male_limits),
+        "females_per_male": (stands.ratio, *stands.ratio_limits),
+    }
+    return {
+        name: [figure if math.isfinite(figure) else None for figure in figures]
+        for name, figures in found.items()
+    }
+
+
 def _kind(kind: KindMonth) -> dict[str, Any]:
     heads = kind.facts.heads
     nests = kind.nests.month if kind.nests else None
     return {
         "kind": kind.facts.kind_code,
         "verdict": kind.facts.word,
+        "verdict_by": kind.facts.basis,
+        "standing": _standing(kind),
         "females_per_male": heads.females / heads.males if heads.males else None,
         "no_males": bool(heads.females and not heads.males),
         "concerns": [concern.sentence for concern in kind.facts.concerns],
