@@ -66,6 +66,7 @@ def back_up(file: Path, *, say: Callable[[str], None] = lambda words: None) -> d
     engine = _Sqlite() if connections[DEFAULT_DB_ALIAS].vendor == "sqlite" else _Postgresql()
     try:
         say("Copying ...")
+        _make_private(part)
         engine.copy_to(part)
         say("Verifying the copy ...")
         with engine.opened(part) as url:
@@ -79,8 +80,6 @@ def back_up(file: Path, *, say: Callable[[str], None] = lambda words: None) -> d
             **totals,
         }
         manifest_of(file).write_text(json.dumps(manifest, indent=1) + "\n")
-        # It holds names and password hashes: nobody else on the machine may read it.
-        part.chmod(0o600)
         part.replace(file)
     except OSError as error:
         raise CannotBackUp(f"{file} cannot be written: {error.strerror or error}.") from error
@@ -131,10 +130,31 @@ def restore(file: Path, *, replace: bool, say: Callable[[str], None] = lambda wo
     if held:
         kept = Path(settings.DATA_DIR) / f"before-restore-{dt.datetime.now(dt.UTC):%Y%m%d-%H%M%S}"
         say(f"Keeping what stands now as {kept} ...")
-        engine.copy_to(kept)
+        _keep(engine, kept)
     say("Restoring ...")
     engine.restore_from(file)
     return manifest
+
+
+def _make_private(file: Path) -> None:
+    """Make an empty file that nobody else on the machine may read: names and password hashes go into it."""
+    file.unlink(missing_ok=True)
+    os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+
+def _keep(engine: _Sqlite | _Postgresql, file: Path) -> None:
+    """Copy what stands, sound or not, so that it can be restored like any backup."""
+    _make_private(file)
+    engine.copy_to(file)
+    manifest = {
+        "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "database": engine.name,
+        "bytes": file.stat().st_size,
+        "sha256": _sum_of(file),
+        "verified": False,
+        **totals_here(),
+    }
+    manifest_of(file).write_text(json.dumps(manifest, indent=1) + "\n")
 
 
 def last_backup_note() -> Path:
@@ -199,10 +219,18 @@ class _Postgresql:
             _run("psql", "--quiet", f"--command=DROP DATABASE {scratch}", f"--dbname={_url()}")
 
     def restore_from(self, file: Path) -> None:
-        # All in one transaction: it comes whole or not at all.
-        options = ("--clean", "--if-exists", "--no-owner", "--single-transaction", "--exit-on-error")
+        # All in one transaction: it comes whole or not at all. The schema goes first, for a newer program's
+        # tables stand in no older dump.
         connections[DEFAULT_DB_ALIAS].close()
-        _run("pg_restore", *options, f"--dbname={_url()}", str(file))
+        script = file.with_name(f"{file.name}.{os.getpid()}.sql")
+        _make_private(script)
+        try:
+            _run("pg_restore", "--no-owner", f"--file={script}", str(file))
+            wiped = "DROP SCHEMA IF EXISTS public CASCADE; CREATE SCHEMA public"
+            options = ("--quiet", "--single-transaction", "--set=ON_ERROR_STOP=1", "--output=/dev/null")
+            _run("psql", *options, f"--command={wiped}", f"--file={script}", f"--dbname={_url()}")
+        finally:
+            script.unlink(missing_ok=True)
 
 
 def _url(database: str = "") -> str:

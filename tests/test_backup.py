@@ -83,7 +83,20 @@ def test_restoring_brings_the_day_back_with_its_guards_and_keeps_what_stood(copy
     assert append_only.missing(connection) == []
     buy(farm, "P3", heads=2)
     assert Move.objects.count() == 2
-    assert len(list(settings.DATA_DIR.glob("before-restore-*"))) == 1
+    (kept,) = [one for one in settings.DATA_DIR.glob("before-restore-*") if one.suffix != ".json"]
+    assert stat.S_IMODE(kept.stat().st_mode) == 0o600
+    # What was put away can be put back like any backup.
+    call_command("restore", kept, replace=True)
+    assert set(Entry.objects.values_list("batch__code", flat=True)) == {"P1", "P2"}
+
+
+def test_an_older_backup_goes_over_a_newer_register(copy, farm):
+    """A table the backup does not know, and which points at one it knows, goes with the rest."""
+    with connection.cursor() as cursor:
+        cursor.execute("CREATE TABLE stock_later (move_id bigint REFERENCES stock_move (id))")
+    call_command("restore", copy, replace=True)
+    assert "stock_later" not in connection.introspection.table_names()
+    assert differences() == []
 
 
 def test_what_is_not_the_backup_its_manifest_describes_is_refused(copy, farm):
