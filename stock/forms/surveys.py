@@ -91,6 +91,7 @@ class AcceptForm(forms.Form):
     """How a survey is read for a count, and whether the book follows it."""
 
     key = KeyField()
+    as_read = forms.CharField(required=False, widget=forms.HiddenInput)
     method = OneOfField(noun="method", label="Accept by")
     method_reason = LineField(most=300, label="Why another method than the first one")
     resets_book = forms.BooleanField(required=False, label="Reset the book to this count")

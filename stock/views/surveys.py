@@ -21,6 +21,7 @@ from stock.book import ClassHeads, by_pond_and_kind
 from stock.count_book import STANDS, against_book, in_short, state_of, with_book
 from stock.count_facts import last_count_before
 from stock.count_standing import before_and_after
+from stock.drafts import content_sha256
 from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.surveys import AcceptForm, SurveyForm, start_of
 from stock.models import Count, CountHaul, Haul, Survey
@@ -172,8 +173,15 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
     last = last_count_before(survey.pond_id, one.kind.pk, one.as_of)
     flows = flows_of(survey.pond, last.as_of) if last else []
     rows = previews(one, last, (flow for flow in flows if flow.kind_id == one.kind.pk), book)
-    form = _accept_form(request, rows)
-    if request.method == "POST" and form.is_valid() and (answer := _accept(request, survey, one, form)):
+    existing = _standing_count(one)
+    form = _accept_form(request, one, rows)
+    if request.method == "POST" and existing is None:
+        _tell_change(form, _read_now(one, rows))
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and (answer := _accept(request, survey, one, form, existing))
+    ):
         return answer
     _renew_key(form)
     context = {
@@ -184,25 +192,51 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
         "rows": rows,
         "first": rows[0],
         "last": last,
-        "standing_count": _standing_count(one),
+        "standing_count": existing,
         "standing": before_and_after(one, rows[0].figures),
     }
     return render(request, "stock/survey_accept.html", context)
 
 
-def _accept_form(request: SignedRequest, rows: list[Preview]) -> AcceptForm:
+def _read_now(one: KindSurvey, rows: list[Preview]) -> str:
+    """Return the digest of all that is accepted from: the hauls, the marks before them and the figures shown."""
+    shown = [(row.code, row.figures) for row in rows]
+    return content_sha256([haul.pk for haul in one.hauls], one.marked_before, shown)
+
+
+def _tell_change(form, now: str) -> None:
+    """Refuse figures the owner did not see; the page shows those of now, with what was typed."""
+    if form.data.get("as_read") == now:
+        return
+    form.is_valid()
+    form.add_error(
+        None,
+        "The survey changed since you read it: its hauls, their catch, the marks before them or what was booked. "
+        "Nothing was accepted. The figures below are those of now; look them through and press again.",
+    )
+    form.data = form.data.copy()
+    form.data["as_read"] = now
+
+
+def _accept_form(request: SignedRequest, one: KindSurvey, rows: list[Preview]) -> AcceptForm:
     methods = [(row.code, f"{row.words}: {heads(row.figures.adults)}") for row in rows]
     drained = frozenset(row.code for row in rows if row.is_drained)
     if request.method == "POST":
         return AcceptForm(request.POST, methods=methods, drained=drained)
-    start = {"key": new_key(), "method": rows[0].code, "resets_book": rows[0].is_drained}
+    start = {
+        "key": new_key(),
+        "as_read": _read_now(one, rows),
+        "method": rows[0].code,
+        "resets_book": rows[0].is_drained,
+    }
     return AcceptForm(initial=start, methods=methods, drained=drained)
 
 
-def _accept(request: SignedRequest, survey: Survey, one: KindSurvey, form: AcceptForm) -> HttpResponse | None:
+def _accept(
+    request: SignedRequest, survey: Survey, one: KindSurvey, form: AcceptForm, existing: Count | None
+) -> HttpResponse | None:
     """Post the count; None where the page is to be shown again with what is wrong."""
     typed = form.cleaned_data
-    existing = _standing_count(one)
     if existing is not None and existing.key != typed["key"]:
         form.add_error(
             None,

@@ -12,9 +12,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from ponds.models import Kind, Pond
-from stock import ledger
+from stock import ledger, survey_book
 from stock.drafts import CatchLine, CountDraft, Draft, HaulDraft, Line, MarkDraft
 from stock.models import Count, CountReversal, Entry, Haul, Move, Survey, SurveyHaul
+from stock.survey_book import SurveyDraft
 from stock.survey_floor import Flow, LaterCatch, floor_of, marked_on
 from stock.surveys import read
 from tests.page_rules import page_faults
@@ -56,6 +57,7 @@ def sent(one: Survey, client, **more) -> dict:
     form = page.context["form"]
     start = {
         "key": str(form["key"].value()),
+        "as_read": form["as_read"].value(),
         "method": form["method"].value(),
         "method_reason": "",
         "reason": "",
@@ -267,6 +269,34 @@ def test_the_same_page_sent_twice_is_one_count_and_another_is_refused(owner):
     response = owner.post(accept_url(one), {**asked, "key": str(uuid.uuid4())})
     assert "was accepted from these hauls already" in words(response)
     assert Count.objects.count() == 1
+
+
+def test_figures_that_were_not_shown_are_not_accepted(owner):
+    one = declining()
+    asked = sent(one, owner, resets_book="on", reason="the book was a guess", method_reason="as ever")
+    seen = owner.get(accept_url(one)).context["first"].figures.adults
+    more = haul({"FEMALE": 9, "MALE": 5}, is_held_out=True)
+    kept = tuple(row.haul_id for row in one.members.all())
+    survey_book.change(one, SurveyDraft((*kept, more.pk)))
+    response = owner.post(accept_url(one), asked)
+    assert "The survey changed since you read it" in words(response)
+    assert response.context["first"].figures.adults != seen
+    assert not Count.objects.exists()
+    form = response.context["form"]
+    assert (form["reason"].value(), form["method_reason"].value()) == ("the book was a guess", "as ever")
+    again = {**asked, "as_read": form["as_read"].value()}
+    assert owner.post(accept_url(one), again).status_code == 303
+    assert Count.objects.get().females == response.context["first"].figures.females
+
+
+def test_marks_said_to_be_there_before_change_what_was_read_too(owner):
+    first = haul({"UNSEXED": 109}, days=5, newly={"UNSEXED": 109})
+    one = survey(first, haul({"UNSEXED": 177}, days=1, carrying={"UNSEXED": 57}))
+    asked = sent(one, owner)
+    kept = tuple(row.haul_id for row in one.members.all())
+    survey_book.change(one, SurveyDraft(kept, marks_checked=(40, 3, 2)))
+    assert "The survey changed since you read it" in words(owner.post(accept_url(one), asked))
+    assert not Count.objects.exists()
 
 
 @pytest.mark.parametrize("who", ["hand", "reader"])
@@ -517,6 +547,7 @@ def sent_for(one: Survey, client, kind: str) -> dict:
     form = client.get(accept_url(one, kind)).context["form"]
     return {
         "key": str(form["key"].value()),
+        "as_read": form["as_read"].value(),
         "method": form["method"].value(),
         "method_reason": "",
         "reason": "",
