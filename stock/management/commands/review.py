@@ -21,7 +21,7 @@ class Command(BaseCommand):
         "Prints the review of a month, pond by pond, worst first. JSON: `month`, `last_day`, `is_running` and `ponds`, "
         "a list of objects with `pond`, `name`, `signed_by` (null where nobody), `words`, `decisions` (each `task`, "
         "`state`) and `kinds`, each with `kind`, `verdict`, `verdict_by` (whose it is), `standing` (null, or "
-        "`females`, `males` and `females_per_male`, each a list of what is probable and its 90 %% limits, null where "
+        "`females`, `males` and `females_per_male`, each a list of what is probable and its 90 % limits, null where "
         "there is none), `females_per_male` by the book (null without males, `no_males` then true), `concerns`, "
         "`to_explain`, `died`, `nests`, `eggs`, and `classes`: `class`, `opening`, `in`, `out`, `dead`, `closing`. "
         "Heads of classes are whole numbers by the book; opening + in - out - dead = closing."
