@@ -64,7 +64,6 @@ def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Mov
     store.write_month_ends(books)
     mixes.forget_from(min(move.booked_on for move in moves))
     flows.forget({move.happened_on for move in moves}, posting.today)
-    flows.forget({move.happened_on for move in moves}, posting.today)
     return moves
 
 
