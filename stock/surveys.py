@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.db.models import Prefetch, Q, QuerySet
@@ -17,7 +17,7 @@ from django.db.models import Prefetch, Q, QuerySet
 from ponds.models import Kind, Pond
 from stock.drafts import CLASSES, CountDraft
 from stock.estimators.survey import Circumstances, HaulCatch, Reading, SurveyReading, read_survey
-from stock.models import Count, Entry, Haul, HaulLine, Reason, Survey, SurveyHaul, SurveyMarked
+from stock.models import Count, Entry, Haul, HaulLine, Move, Reason, Survey, SurveyHaul, SurveyMarked
 from stock.survey_floor import (
     ADULTS,
     BOOKKEEPING,
@@ -202,8 +202,34 @@ def standing_hauls(survey: Survey) -> list[Haul]:
 
 
 def all_hauls(survey: Survey) -> list[Haul]:
-    """Return the survey's hauls, also those taken back, oldest first."""
-    return list(with_catch(Haul.objects.filter(in_survey__survey=survey)).order_by("happened_on", "pk"))
+    """
+    Return the survey's hauls, also those taken back, oldest first.
+
+    Those of one day stand in the order they were first logged, so a correction keeps the place of what it mends.
+    """
+    hauls = list(with_catch(Haul.objects.filter(in_survey__survey=survey)))
+    logged = first_logged({haul.move_id: haul.move.replaces_id for haul in hauls})
+    return sorted(hauls, key=lambda haul: (haul.happened_on, logged[haul.move_id], haul.pk))
+
+
+def first_logged(moves: Mapping[int, int | None]) -> dict[int, int]:
+    """
+    Return move id -> id of the move at the beginning of its run of corrections.
+
+    Given are moves with the ids of those they replace; each further correction of a correction is one query.
+    """
+    replaced = dict(moves)
+    unknown = {before for before in replaced.values() if before is not None} - replaced.keys()
+    while unknown:
+        found = dict(Move.objects.filter(pk__in=unknown).values_list("pk", "replaces_id"))
+        replaced.update(found)
+        unknown = {before for before in found.values() if before is not None} - replaced.keys()
+    first = {}
+    for move in moves:
+        first[move] = move
+        while (before := replaced.get(first[move])) is not None:
+            first[move] = before
+    return first
 
 
 def with_catch(hauls: QuerySet[Haul]) -> QuerySet[Haul]:

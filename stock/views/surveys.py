@@ -136,13 +136,15 @@ def survey_detail(request: SignedRequest, pk: int) -> HttpResponse:
         Survey.objects.select_related("pond", "started_by").prefetch_related("marked_before__kind"), pk=pk
     )
     members = all_hauls(survey)
-    counts = _counts_of(survey, {haul.pk for haul in members if not is_taken_back(haul)})
+    standing = [haul for haul in members if not is_taken_back(haul)]
+    counts = _counts_of(survey, {haul.pk for haul in standing})
     accepted = {row["count"].kind_id for row in counts if row["stands"]}
     parts = [kind_part(one) for one in read(survey)]
     context = {
         "survey": survey,
         "pond": survey.pond,
         "members": members,
+        "shares_day": len({haul.happened_on for haul in standing}) < len(standing),
         "taken_back": [haul for haul in members if is_taken_back(haul)],
         "parts": parts,
         "counts": counts,

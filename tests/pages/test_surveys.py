@@ -210,6 +210,28 @@ def test_a_catch_that_did_not_decline_has_nothing_to_accept(owner):
     assert not Count.objects.exists()
 
 
+def test_a_corrected_pass_keeps_its_place_in_the_day(owner):
+    first, second, third = (haul({"UNSEXED": heads}, is_held_out=True) for heads in (54, 27, 12))
+    one = survey(first, second, third)
+    assert "in the order in which they were first logged" in shown(owner, one)
+    wrong = first
+    for heads in (56, 55):
+        mended = HaulDraft("SEINE", (CatchLine("slider", "UNSEXED", heads),), is_held_out=True)
+        draft = Draft(uuid.uuid4(), ago(3), pond="A", haul=mended)
+        receipt = ledger.correct(wrong.move, draft, by=None, today=today())
+        wrong = Haul.objects.get(move_id=receipt.move_id)
+    survey_book.change(one, SurveyDraft((wrong.pk, second.pk, third.pk)))
+    (reading,) = read(one)
+    assert [catch.caught["UNSEXED"] for catch in reading.catches] == [55, 27, 12]
+    assert reading.can_be_accepted
+
+
+def test_hauls_of_different_days_need_no_word_on_their_order(owner):
+    assert "first logged" not in shown(
+        owner, survey(haul({"FEMALE": 9}, days=4), haul({"FEMALE": 5}, days=3))
+    )
+
+
 def test_one_haul_alone_says_what_to_do(owner):
     text = shown(owner, survey(haul({"FEMALE": 20, "MALE": 6})))
     assert "There is nothing to accept" in text
