@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from stock.models import Count, Reason
 from stock.survey_floor import ADULTS, BOOKKEEPING, Flow
-from stock.surveys import flows_of
+from stock.survey_flows import flows_of
 from stock.templatetags.stock_format import number
 
 Z_95 = 1.959964
@@ -91,7 +91,7 @@ def since_last_count(count: Count) -> SinceLast | None:
     last = last_count_before(count.pond_id, count.kind_id, count.as_of, before=count.pk)
     if last is None:
         return None
-    flows = (flow for flow in flows_of(count.pond, last.as_of) if flow.kind_id == count.kind_id)
+    flows = (flow for flow in flows_of(count.pond, last.as_of, count.as_of) if flow.kind_id == count.kind_id)
     counted, variance = _sexes(count), _variance(count)
     return between(last, counted, variance, flows, count.as_of)
 

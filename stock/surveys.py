@@ -9,18 +9,16 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from ponds.models import Kind, Pond
 from stock.drafts import CLASSES, CountDraft
 from stock.estimators.survey import Circumstances, HaulCatch, Reading, SurveyReading, read_survey
-from stock.models import Count, Entry, Haul, HaulLine, Move, Reason, Survey, SurveyHaul, SurveyMarked
+from stock.models import Count, Haul, HaulLine, Survey, SurveyHaul, SurveyMarked
 from stock.survey_floor import (
-    ADULTS,
-    BOOKKEEPING,
     Floor,
     Flow,
     LaterCatch,
@@ -28,27 +26,20 @@ from stock.survey_floor import (
     later_catches,
     marked_on,
 )
+from stock.survey_flows import (
+    DayOrder,
+    Net,
+    day_order,
+    first_logged,
+    flows_of,
+    later_flows,
+    moved_between,
+    net_from,
+    others_of_day,
+)
 
 DRAIN_DOWN = "drain-down"
 Z_95 = 1.959964
-
-
-@dataclass(frozen=True)
-class Net:
-    """What came less what went between a reading's reference and the end of the count's day, by class."""
-
-    by_class: dict[str, int] = field(default_factory=dict)
-
-    def of(self, of_class: str) -> int:
-        return self.by_class.get(of_class, 0)
-
-    @property
-    def adults(self) -> int:
-        return sum(self.of(of_class) for of_class in ADULTS)
-
-    @property
-    def is_nothing(self) -> bool:
-        return not any(self.by_class.values())
 
 
 @dataclass(frozen=True)
@@ -98,6 +89,8 @@ class KindSurvey:
     moved_between: int
     later: tuple[LaterCatch, ...] = ()
     marked: dict[str, int] = field(default_factory=dict)
+    order: DayOrder = field(default_factory=DayOrder)
+    circumstances: Circumstances = field(default_factory=Circumstances)
 
     @property
     def as_of(self) -> dt.date:
@@ -130,7 +123,25 @@ class KindSurvey:
 
     def net(self, reading: Reading) -> Net:
         """Return what came less what went from the reading's reference haul through the end of the count's day."""
-        return net_from(self.flows, self.hauls, reading.reference)
+        return net_from(self.flows, self.hauls, reading.reference, self.order)
+
+    def other_moves(self) -> list[tuple[Flow, bool]]:
+        """Return what else came and went on the days the acceptable figures hold for, and if before the haul."""
+        places = {reading.reference % len(self.hauls) for reading in self.can_be_accepted}
+        return [
+            (flow, self.order.is_before(flow.move_id, self.hauls[place]))
+            for place in sorted(places)
+            for flow in others_of_day(self.flows, self.hauls, place)
+        ]
+
+    def ordered(self, said: str) -> KindSurvey:
+        """Return the survey read with the other moves of a haul's day before or after it, as an owner says."""
+        order = replace(self.order, said=said)
+        between = moved_between(self.flows, self.hauls, order)
+        circumstances = replace(self.circumstances, moved_between=between)
+        same = between == self.moved_between
+        reading = self.reading if same else read_survey(self.catches, circumstances)
+        return replace(self, order=order, moved_between=between, circumstances=circumstances, reading=reading)
 
     def floor(self) -> Floor:
         """Return the heads known to have stood there at the end of the count's day."""
@@ -170,7 +181,9 @@ def read_hauls(
     if not hauls:
         return []
     kinds = {line.kind_id: line.kind for haul in hauls for line in haul.lines.all()}
-    flows, last = flows_of(pond, hauls[0].happened_on), hauls[-1].happened_on
+    last = hauls[-1].happened_on
+    during = flows_of(pond, hauls[0].happened_on, last)
+    order, flows = day_order(during, hauls), [*during, *later_flows(pond, last)]
     later, standing = later_catches(pond, last), marked_on(pond, last)
     before: dict[int, dict[str, int]] = defaultdict(dict)
     for row in marked:
@@ -178,19 +191,18 @@ def read_hauls(
     found = []
     for kind in sorted(kinds.values(), key=lambda one: one.common_name):
         own = tuple(flow for flow in flows if flow.kind_id == kind.pk)
-        between = moved_between(own, hauls)
+        between = moved_between(own, hauls, order)
         catches = tuple(catch_of(haul, kind.pk) for haul in hauls)
-        reading = read_survey(
-            catches,
-            Circumstances(
-                marked_before=dict(before[kind.pk]), marks_checked=marks_checked, moved_between=between
-            ),
+        circumstances = Circumstances(
+            marked_before=dict(before[kind.pk]), marks_checked=marks_checked, moved_between=between
         )
+        reading = read_survey(catches, circumstances)
         found.append(
             KindSurvey(
                 kind, tuple(hauls), catches, reading, own, before[kind.pk], between,
                 tuple(catch for catch in later if catch.kind_id == kind.pk),
                 {of_class: heads for (kind_id, of_class), heads in standing.items() if kind_id == kind.pk},
+                order, circumstances,
             )
         )  # fmt: skip
     return found
@@ -210,26 +222,6 @@ def all_hauls(survey: Survey) -> list[Haul]:
     hauls = list(with_catch(Haul.objects.filter(in_survey__survey=survey)))
     logged = first_logged({haul.move_id: haul.move.replaces_id for haul in hauls})
     return sorted(hauls, key=lambda haul: (haul.happened_on, logged[haul.move_id], haul.pk))
-
-
-def first_logged(moves: Mapping[int, int | None]) -> dict[int, int]:
-    """
-    Return move id -> id of the move at the beginning of its run of corrections.
-
-    Given are moves with the ids of those they replace; each further correction of a correction is one query.
-    """
-    replaced = dict(moves)
-    unknown = {before for before in replaced.values() if before is not None} - replaced.keys()
-    while unknown:
-        found = dict(Move.objects.filter(pk__in=unknown).values_list("pk", "replaces_id"))
-        replaced.update(found)
-        unknown = {before for before in found.values() if before is not None} - replaced.keys()
-    first = {}
-    for move in moves:
-        first[move] = move
-        while (before := replaced.get(first[move])) is not None:
-            first[move] = before
-    return first
 
 
 def with_catch(hauls: QuerySet[Haul]) -> QuerySet[Haul]:
@@ -258,67 +250,6 @@ def catch_of(haul: Haul, kind_id: int) -> HaulCatch:
         newly_marked={line.of_class: line.newly_marked for line in lines},
         dead={line.of_class: line.dead_in_net for line in lines},
     )
-
-
-def flows_of(pond: Pond, first: dt.date) -> list[Flow]:
-    """Return what came to and went from a pond from a day on, by moves that stand: one query."""
-    rows = Entry.objects.filter(
-        Q(source__pond=pond) | Q(target__pond=pond),
-        happened_on__gte=first,
-        move__reversed_by=None,
-        move__reverses=None,
-    )
-    found = []
-    fields = (
-        "happened_on", "move_id", "heads", "reason", "source__kind_id", "source__pond_id", "source__of_class",
-        "target__pond_id", "target__of_class",
-    )  # fmt: skip
-    for day, move, heads, reason, kind, source, from_class, target, to_class in rows.order_by(
-        "happened_on", "pk"
-    ).values_list(*fields):
-        if source == pond.pk:
-            found.append(Flow(kind, day, move, from_class, -heads, reason))
-        if target == pond.pk:
-            found.append(Flow(kind, day, move, to_class, heads, reason))
-    return found
-
-
-def moved_between(flows: Iterable[Flow], hauls: Sequence[Haul]) -> int:
-    """
-    Return the adult heads that came or went by other moves than the hauls' own while the survey ran.
-
-    The book knows no hours: a move of the first haul's day counts, one of the last haul's day does not.
-    """
-    own = {haul.move_id for haul in hauls}
-    first, last = hauls[0].happened_on, hauls[-1].happened_on
-    return sum(
-        abs(flow.heads)
-        for flow in flows
-        if first <= flow.day < last
-        and flow.move_id not in own
-        and flow.of_class in ADULTS
-        and flow.reason not in (*BOOKKEEPING, Reason.SEXED, Reason.MATURED)
-    )
-
-
-def net_from(flows: Iterable[Flow], hauls: Sequence[Haul], reference: int) -> Net:
-    """Return what came less what went from the reference haul on, through the end of the last haul's day.
-
-    Sexing is no coming or going: the hauls were read by what their heads were found to be.
-    """
-    place = reference % len(hauls)
-    later = {haul.move_id for haul in hauls[place:]}
-    earlier = {haul.move_id for haul in hauls[:place]}
-    start, end = hauls[place].happened_on, hauls[-1].happened_on
-    by_class: dict[str, int] = defaultdict(int)
-    for flow in flows:
-        if flow.reason in BOOKKEEPING or flow.reason == Reason.SEXED or flow.move_id in earlier:
-            continue
-        if flow.reason == Reason.MATURED and flow.move_id in later:
-            continue
-        if flow.move_id in later or start <= flow.day <= end:
-            by_class[flow.of_class] += flow.heads
-    return Net({of_class: by_class[of_class] for of_class in CLASSES if by_class[of_class]})
 
 
 def ungrouped_hauls(pond: Pond) -> QuerySet[Haul]:

@@ -26,12 +26,12 @@ from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.surveys import AcceptForm, SurveyForm, start_of
 from stock.models import Count, CountHaul, Haul, Survey
 from stock.refusals import KeyReused, LedgerRefusal
+from stock.survey_flows import flows_of
 from stock.survey_page import Preview, kind_part, previews
 from stock.surveys import (
     DRAIN_DOWN,
     KindSurvey,
     all_hauls,
-    flows_of,
     is_taken_back,
     open_survey,
     read,
@@ -173,7 +173,7 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
         (survey.pond_id, one.kind.pk), ClassHeads()
     )
     last = last_count_before(survey.pond_id, one.kind.pk, one.as_of)
-    flows = flows_of(survey.pond, last.as_of) if last else []
+    flows = flows_of(survey.pond, last.as_of, one.as_of) if last else []
     rows = previews(one, last, (flow for flow in flows if flow.kind_id == one.kind.pk), book)
     existing = _standing_count(one)
     form = _accept_form(request, one, rows)
