@@ -58,7 +58,7 @@ class QuestionForm(forms.Form):
         typed = (
             None if asked is None else {**DEFAULTS, **{name: asked[name] for name in asked if asked[name]}}
         )
-        super().__init__(typed, initial=DEFAULTS)
+        super().__init__(typed, initial=dict(DEFAULTS))
         self.kinds = {kind.code: kind for kind in kinds}
         here = {one.kind_id for one in facts}
         kept = [(kind.code, kind.common_name) for kind in kinds if kind.pk in here]
