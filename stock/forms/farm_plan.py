@@ -48,7 +48,7 @@ class PlanForm(forms.Form):
         self, asked: Mapping[str, Any] | None, *, kinds: Sequence[Kind], facts: Sequence[PondKind]
     ) -> None:
         typed = None if asked is None else DEFAULTS | {name: asked[name] for name in asked if asked[name]}
-        super().__init__(typed, initial=DEFAULTS)
+        super().__init__(typed, initial=dict(DEFAULTS))
         here = {one.kind_id for one in facts}
         self.kinds = {kind.code: kind for kind in kinds if kind.pk in here}
         self.ponds = {one.pond_code for one in facts}

@@ -48,7 +48,7 @@ class PlannerForm(forms.Form):
         )
         if given is not None and asked is not None and given["method"] == SEXING and not asked.get("within"):
             given["within"] = SEXING_WITHIN
-        super().__init__(given, initial=DEFAULTS)
+        super().__init__(given, initial=dict(DEFAULTS))
         self.fields["method"].widget = forms.RadioSelect()
         self.fields["method"].offer(METHODS)
         self.fields["pond"].offer(
