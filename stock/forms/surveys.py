@@ -102,10 +102,17 @@ class AcceptForm(forms.Form):
         *args: Any,
         methods: Sequence[tuple[str, str]],
         drained: frozenset[str] = frozenset(),
+        orders: Sequence[tuple[str, str]] = (),
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.methods, self.drained = methods, drained
+        if orders:
+            order = OneOfField(noun="order", label="Were they before or after the haul?")
+            order.widget = forms.RadioSelect()
+            order.offer(list(orders))
+            order.error_messages["required"] = "Say whether they came and went before or after the haul."
+            self.fields["day_order"] = order
         self.fields["method"].widget = forms.RadioSelect()
         self.fields["method"].offer(list(methods))
         self.fields["method"].error_messages["required"] = "Choose by which method the count is accepted."

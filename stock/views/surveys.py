@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from django.contrib import messages
 from django.db.models import Q
@@ -23,15 +23,16 @@ from stock.count_facts import last_count_before
 from stock.count_standing import before_and_after
 from stock.drafts import content_sha256
 from stock.forms.fields import cut, farm_choices, new_key
-from stock.forms.surveys import AcceptForm, SurveyForm, start_of
-from stock.models import Count, CountHaul, Haul, Survey
+from stock.forms.surveys import CLASS_WORDS, AcceptForm, SurveyForm, start_of
+from stock.models import Count, CountHaul, Haul, Reason, Survey
 from stock.refusals import KeyReused, LedgerRefusal
-from stock.survey_flows import flows_of
+from stock.survey_flows import AFTER, BEFORE, LOGGED, flows_of
 from stock.survey_page import Preview, kind_part, previews
 from stock.surveys import (
     DRAIN_DOWN,
     KindSurvey,
     all_hauls,
+    code_of,
     is_taken_back,
     open_survey,
     read,
@@ -43,6 +44,11 @@ SEE_OTHER = 303
 APART_DAYS = 14
 OFFERED_DAYS = 60
 MOST_OFFERED = 40
+ORDER_WORDS = {
+    LOGGED: "Some before and some after it, in the order they were logged",
+    BEFORE: "Before the haul, so what came was there to be caught and what went was not",
+    AFTER: "After the haul",
+}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -169,6 +175,8 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
     if not one.can_be_accepted:
         messages.error(request, f"There is nothing to accept. {one.refusal}".strip())
         return _see(back)
+    orders = _orders(one)
+    one = orders.get(request.POST.get("day_order", ""), one)
     book = by_pond_and_kind(one.as_of, pond_ids=[survey.pond_id]).get(
         (survey.pond_id, one.kind.pk), ClassHeads()
     )
@@ -176,9 +184,9 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
     flows = flows_of(survey.pond, last.as_of, one.as_of) if last else []
     rows = previews(one, last, (flow for flow in flows if flow.kind_id == one.kind.pk), book)
     existing = _standing_count(one)
-    form = _accept_form(request, one, rows)
+    form = _accept_form(request, one, rows, orders)
     if request.method == "POST" and existing is None:
-        _tell_change(form, _read_now(one, rows))
+        _tell_change(form, one, orders.values())
     if (
         request.method == "POST"
         and form.is_valid()
@@ -194,44 +202,89 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
         "rows": rows,
         "first": rows[0],
         "last": last,
+        "other_moves": _other_words(one),
         "standing_count": existing,
         "standing": before_and_after(one, rows[0].figures),
     }
     return render(request, "stock/survey_accept.html", context)
 
 
-def _read_now(one: KindSurvey, rows: list[Preview]) -> str:
+def _read_now(one: KindSurvey) -> str:
     """Return the digest of all that is accepted from: the hauls, the marks before them and the figures shown."""
-    shown = [(row.code, row.figures) for row in rows]
+    shown = [(code_of(reading), one.figures(reading)) for reading in one.can_be_accepted]
     return content_sha256([haul.pk for haul in one.hauls], one.marked_before, shown)
 
 
-def _tell_change(form, now: str) -> None:
+def _tell_change(form, one: KindSurvey, orders: Iterable[KindSurvey]) -> None:
     """Refuse figures the owner did not see; the page shows those of now, with what was typed."""
-    if form.data.get("as_read") == now:
+    seen, now = form.data.get("as_read"), _read_now(one)
+    if seen == now:
         return
     form.is_valid()
-    form.add_error(
-        None,
-        "The survey changed since you read it: its hauls, their catch, the marks before them or what was booked. "
-        "Nothing was accepted. The figures below are those of now; look them through and press again.",
-    )
+    if seen in {_read_now(other) for other in orders}:
+        form.add_error(
+            None,
+            "You chose another order of the day than the one shown. Nothing was accepted yet: the figures below are "
+            "by your order now; look them through and press again.",
+        )
+    else:
+        form.add_error(
+            None,
+            "The survey changed since you read it: its hauls, their catch, the marks before them or what was booked. "
+            "Nothing was accepted. The figures below are those of now; look them through and press again.",
+        )
     form.data = form.data.copy()
     form.data["as_read"] = now
 
 
-def _accept_form(request: SignedRequest, one: KindSurvey, rows: list[Preview]) -> AcceptForm:
+def _orders(one: KindSurvey) -> dict[str, KindSurvey]:
+    """Return the survey by each order that its haul's day may have had, as logged first; none where none matters."""
+    sides = {is_before for _, is_before in one.other_moves()}
+    if not sides:
+        return {}
+    codes = (
+        [LOGGED, BEFORE, AFTER] if len(sides) == 2 else [BEFORE, AFTER] if True in sides else [AFTER, BEFORE]
+    )
+    orders = {code: one if code == codes[0] else one.ordered(code) for code in codes}
+    return {code: other for code, other in orders.items() if other.can_be_accepted}
+
+
+def _accept_form(
+    request: SignedRequest, one: KindSurvey, rows: list[Preview], orders: Mapping[str, KindSurvey]
+) -> AcceptForm:
     methods = [(row.code, f"{row.words}: {heads(row.figures.adults)}") for row in rows]
     drained = frozenset(row.code for row in rows if row.is_drained)
     if request.method == "POST":
-        return AcceptForm(request.POST, methods=methods, drained=drained)
+        return AcceptForm(request.POST, methods=methods, drained=drained, orders=_order_words(orders))
     start = {
         "key": new_key(),
-        "as_read": _read_now(one, rows),
+        "as_read": _read_now(one),
+        "day_order": next(iter(orders), ""),
         "method": rows[0].code,
         "resets_book": rows[0].is_drained,
     }
-    return AcceptForm(initial=start, methods=methods, drained=drained)
+    return AcceptForm(initial=start, methods=methods, drained=drained, orders=_order_words(orders))
+
+
+def _other_words(one: KindSurvey) -> list[str]:
+    """Return "20 females came (bought)" for each class and reason of a haul's day, the survey's own hauls left out."""
+    summed: dict[tuple[str, str, bool], int] = {}
+    for flow, _ in one.other_moves():
+        what = (flow.of_class, flow.reason, flow.heads > 0)
+        summed[what] = summed.get(what, 0) + abs(flow.heads)
+    return [
+        f"{total} {CLASS_WORDS[of_class]} {'came' if came else 'went'} ({Reason(reason).label})"
+        for (of_class, reason, came), total in summed.items()
+    ]
+
+
+def _order_words(orders: Mapping[str, KindSurvey]) -> list[tuple[str, str]]:
+    """Return what may be chosen of the order of a day, each with the heads the count then says."""
+    found = []
+    for code, one in orders.items():
+        says = one.figures(one.can_be_accepted[0]).adults
+        found.append((code, f"{ORDER_WORDS[code]}: the count says {heads(says)}"))
+    return found
 
 
 def _accept(

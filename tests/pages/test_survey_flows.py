@@ -10,11 +10,13 @@ from django.test.utils import CaptureQueriesContext
 
 from stock import ledger
 from stock.drafts import BatchDraft, CatchLine, Draft, HaulDraft, Line
-from stock.models import Haul
+from stock.models import Count, Haul
 from stock.survey_flows import first_logged
 from stock.surveys import read
+from tests.page_rules import page_faults
 from tests.pages.bank import make_farm, today
 from tests.pages.survey_farm import ago, haul, passes, survey
+from tests.pages.test_surveys import accept_url, sent, words
 
 pytestmark = pytest.mark.django_db
 
@@ -109,3 +111,41 @@ def _as_logged(one: Haul) -> HaulDraft:
     return HaulDraft(
         "SEINE", lines, effort=one.effort, effort_typed=one.effort_typed, is_held_out=one.is_held_out
     )
+
+
+def test_an_owner_who_knows_the_hour_says_so_and_sees_the_figures_first(owner):
+    buy(20, days=3)
+    one = survey(*passes((60, 24), (24, 9), (9, 3)))
+    page = owner.get(accept_url(one))
+    assert page_faults(page) == []
+    assert "20 females came (bought) by other moves than these hauls" in words(page)
+    assert page.context["form"]["day_order"].value() == "BEFORE"
+    before = page.context["first"].figures.adults
+    asked = sent(one, owner, day_order="AFTER")
+    shown = owner.post(accept_url(one), asked)
+    assert "You chose another order of the day than the one shown" in words(shown)
+    assert shown.context["first"].figures.adults == pytest.approx(before + 20)
+    assert f"After the haul: the count says {before + 20:.0f} heads" in words(shown)
+    assert not Count.objects.exists()
+    again = {**asked, "as_read": shown.context["form"]["as_read"].value()}
+    assert owner.post(accept_url(one), again).status_code == 303
+    count = Count.objects.get()
+    assert count.females + count.males == pytest.approx(before + 20)
+
+
+def test_a_day_with_moves_on_both_sides_is_first_read_as_it_was_logged(owner):
+    buy(20, days=3)
+    hauls = passes((60, 24), (24, 9), (9, 3))
+    sell(4, days=3)
+    one = survey(*hauls)
+    form = owner.get(accept_url(one)).context["form"]
+    assert [code for code, _ in form.fields["day_order"].choices] == ["LOGGED", "BEFORE", "AFTER"]
+    response = owner.post(accept_url(one), sent(one, owner, day_order="NOON"))
+    assert "There is no order “NOON”. Choose one from the list." in words(response)
+    response = owner.post(accept_url(one), sent(one, owner, day_order="LOGGED"))
+    assert response.status_code == 303
+
+
+def test_a_day_without_other_moves_asks_nothing(owner):
+    one = survey(*passes((60, 24), (24, 9), (9, 3)))
+    assert "day_order" not in owner.get(accept_url(one)).context["form"].fields
