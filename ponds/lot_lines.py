@@ -9,7 +9,11 @@ from ponds import incubation
 from ponds.hatch_log import LotHatch, by_lot
 from ponds.incubation import Due, HatchWindow, due, hatch_window
 from ponds.lots import days_by_kind
+from ponds.models import EggLot
 from ponds.seasons import season_of
+
+LONGEST_IN = 365
+"""Days after which nobody waits for a lot any more."""
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,14 @@ class LotLine:
         return place, -self.set_on.toordinal()
 
 
-def lot_lines(today: dt.date) -> list[LotLine]:
+def lots_waiting(today: dt.date) -> list[LotLine]:
+    """Return the lots to candle, to watch hatch, or late, of those set within a year: five queries."""
+    pressing = (incubation.LATE, incubation.HATCH, incubation.CANDLE)
+    lines = lot_lines(today, set_since=today - dt.timedelta(days=LONGEST_IN))
+    return [line for line in lines if line.waits.what in pressing]
+
+
+def lot_lines(today: dt.date, *, set_since: dt.date | None = None) -> list[LotLine]:
     """
     Return every lot that stands, the most pressing first: five queries.
 
@@ -109,6 +120,8 @@ def lot_lines(today: dt.date) -> list[LotLine]:
     ----------
     today : date
         The farm's day.
+    set_since : date, optional
+        Only lots set on this day or later, so that the cost does not grow with the farm's age.
 
     Returns
     -------
@@ -117,7 +130,8 @@ def lot_lines(today: dt.date) -> list[LotLine]:
     """
     days = days_by_kind()
     lines = []
-    for sums in by_lot():
+    lots = EggLot.objects.standing().filter(set_on__gte=set_since) if set_since else None
+    for sums in by_lot(lots):
         window = hatch_window(sums.lot.set_on, days.get(sums.lot.kind_id), sums.lot.temperature_mk)
         waits = due(
             today=today,

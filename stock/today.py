@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from django.db.models import Exists, F, Max, Min, OuterRef, Q, Subquery
 from django.utils import timezone
 
+from ponds import incubation
+from ponds.lot_lines import lots_waiting
 from ponds.models import Farm
 from ponds.roles import OWNER, READER
 from stock.links import first_link, link, task_link
@@ -100,6 +102,7 @@ def today_for(
         ),
         *_quarantines(today, facts, role),
         *_overdue(today, tasks, role),
+        *_capped(_lots(today), "egg lots wait", link("ponds:lot-list")),
         *_papers(today),
         *_expiring(farm, today, role),
         *_capped(
@@ -342,6 +345,25 @@ def _counts(facts: Iterable[PondKind], role: str) -> list[TodayLine]:
             )
         )
     return lines
+
+
+def _lots(today: dt.date) -> list[TodayLine]:
+    """Egg lots to candle, due to hatch, or late."""
+    words = {
+        incubation.LATE: "should have hatched by",
+        incubation.HATCH: "may hatch from",
+        incubation.CANDLE: "is to be candled from",
+    }
+    return [
+        TodayLine(
+            "Egg lot",
+            f"Lot {line.code}, {line.left} eggs of {line.kind}, {words[line.waits.what]} {day_words(line.waits.on)}.",
+            link("ponds:lot-detail", line.code),
+            "See the lot",
+            is_bad=line.waits.what == incubation.LATE,
+        )
+        for line in lots_waiting(today)
+    ]
 
 
 def _months(today: dt.date, role: str) -> Iterator[TodayLine]:

@@ -7,8 +7,10 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from ponds import lot_book
 from ponds.farm import the_farm
-from ponds.models import PondState
+from ponds.lot_drafts import BasketDraft, LotDraft
+from ponds.models import Pond, PondState
 from stock import ledger
 from stock.drafts import BatchDraft, PaperDraft
 from stock.models import Batch, LastLook, Move, Paper, RefusedPost, Task
@@ -205,3 +207,20 @@ def test_what_the_bank_logged_says_the_day_it_happened_and_when_it_was_logged(ow
     farm.haul("B", 3, 1, days=6)
     happened, today = (f"{day.day} {day:%b %Y}" for day in (farm.ago(6), farm.today))
     assert f"{happened}, logged {today}, by " in todo(owner).bank.lines[0].sentence
+
+
+def test_egg_lots_to_candle_due_and_late_lead_to_the_lot(owner, farm):
+    kind, pond = farm.slider, Pond.objects.get(code="A")
+    for code, days_ago in (("OLD", 200), ("DUE", 20), ("NEW-1", 1)):
+        day = farm.ago(days_ago)
+        draft = LotDraft(
+            key=uuid.uuid4(), code=code, kind=kind, set_on=day, baskets=(BasketDraft(pond, day, 90),),
+        )  # fmt: skip
+        lot_book.open_lot(draft, by=owner.user, today=farm.today)
+    lines = waiting(owner, "Egg lot")
+    assert [line.url for line in lines] == [
+        reverse("ponds:lot-detail", args=[code]) for code in ("OLD", "DUE")
+    ]
+    assert lines[0].is_bad
+    assert "Lot OLD, 90 eggs of Slider, should have hatched by" in lines[0].sentence
+    assert "Lot DUE, 90 eggs of Slider, is to be candled from" in lines[1].sentence
