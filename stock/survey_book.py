@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from django.db import transaction
 
 from ponds.models import Kind, Pond
+from stock.drafts import content_sha256
 from stock.models import Count, Haul, Survey, SurveyHaul, SurveyMarked
 
 MOST_HAULS = 60
@@ -50,11 +51,58 @@ def begin(pond: Pond, draft: SurveyDraft, *, key: uuid.UUID, by) -> Survey:
         return _write(survey, draft)
 
 
-def change(survey: Survey, draft: SurveyDraft) -> Survey:
-    """Put what belongs to a survey in the place of what did; counts accepted from it stay as they were read."""
+def change(survey: Survey, draft: SurveyDraft, *, as_read: str) -> Survey:
+    """
+    Put what belongs to a survey in the place of what did; counts accepted from it stay as they were read.
+
+    Parameters
+    ----------
+    as_read : str
+        `as_it_is` of the survey when what to change was decided.
+
+    Raises
+    ------
+    SurveyRefused
+        Where somebody else changed the survey since, and for the reasons of `begin`.
+    """
     with transaction.atomic():
         Pond.objects.select_for_update().get(pk=survey.pond_id)
-        return _write(Survey.objects.select_for_update().get(pk=survey.pk), draft)
+        stored = Survey.objects.select_for_update().filter(pk=survey.pk).first()
+        if stored is None:
+            raise SurveyRefused(
+                f"This survey of pond {survey.pond.code} was given up by somebody else. Its hauls are free: begin "
+                "another with them."
+            )
+        if (now := as_it_is(stored)) != as_read and now != _digest(draft):
+            raise SurveyRefused(_changed_since(stored))
+        return _write(stored, draft)
+
+
+def as_it_is(survey: Survey) -> str:
+    """Return the digest of what belongs to a survey; it differs as soon as somebody changes it."""
+    both, first, second = survey.marks_both, survey.marks_first_only, survey.marks_second_only
+    checked = None if both is None or first is None or second is None else (both, first, second)
+    marked = SurveyMarked.objects.filter(survey=survey).values_list("kind__code", "of_class", "heads")
+    hauls = SurveyHaul.objects.filter(survey=survey).values_list("haul_id", flat=True)
+    before = {(kind, of_class): heads for kind, of_class, heads in marked}
+    return _digest(SurveyDraft(tuple(hauls), survey.note, before, checked))
+
+
+def _digest(draft: SurveyDraft) -> str:
+    marked = sorted(
+        [kind, of_class, heads] for (kind, of_class), heads in draft.marked_before.items() if heads
+    )
+    return content_sha256(sorted(draft.hauls), draft.note, marked, draft.marks_checked)
+
+
+def _changed_since(survey: Survey) -> str:
+    days = SurveyHaul.objects.filter(survey=survey).order_by("haul__happened_on", "haul_id")
+    hauls = ", ".join(f"{day.day} {day:%b %Y}" for day in days.values_list("haul__happened_on", flat=True))
+    return (
+        f"Somebody changed this survey since you opened the page: it now reads the hauls of {hauls or 'no day'}. "
+        "Nothing of yours was kept yet. What you ticked and typed still stands below: press again to put it in the "
+        "place of theirs, or go back to see the survey as it is."
+    )
 
 
 def give_up(survey: Survey) -> None:

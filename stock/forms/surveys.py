@@ -21,6 +21,7 @@ class SurveyForm(forms.Form):
     """Which hauls are read together, and what is known about marks."""
 
     key = KeyField()
+    as_read = forms.CharField(required=False, widget=forms.HiddenInput)
     hauls = forms.MultipleChoiceField(
         widget=forms.CheckboxSelectMultiple,
         label="Hauls that are read together",

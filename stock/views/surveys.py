@@ -98,9 +98,10 @@ def survey_change(request: SignedRequest, pk: int) -> HttpResponse:
         form = SurveyForm(request.POST, hauls=offered, kinds=kinds)
         if form.is_valid():
             try:
-                survey_book.change(survey, form.draft())
+                survey_book.change(survey, form.draft(), as_read=form.cleaned_data["as_read"])
             except survey_book.SurveyRefused as refused:
                 form.add_error(refused.field or None, refused.sentence)
+                _give(form, as_read=survey_book.as_it_is(Survey.objects.filter(pk=pk).first() or survey))
             else:
                 messages.success(request, "Kept. The survey is read again with what belongs to it now.")
                 return _see(reverse("stock:survey-detail", args=[survey.pk]))
@@ -108,7 +109,8 @@ def survey_change(request: SignedRequest, pk: int) -> HttpResponse:
     else:
         standing = [one for one in members if not is_taken_back(one)]
         start = start_of(survey, [*standing, *_to_tick(members, offered, haul)], marked)
-        form = SurveyForm(initial={"key": new_key(), **start}, hauls=offered, kinds=kinds)
+        start |= {"key": new_key(), "as_read": survey_book.as_it_is(survey)}
+        form = SurveyForm(initial=start, hauls=offered, kinds=kinds)
     context = {
         "form": form,
         "pond": survey.pond,
@@ -233,8 +235,7 @@ def _tell_change(form, one: KindSurvey, orders: Iterable[KindSurvey]) -> None:
             "The survey changed since you read it: its hauls, their catch, the marks before them or what was booked. "
             "Nothing was accepted. The figures below are those of now; look them through and press again.",
         )
-    form.data = form.data.copy()
-    form.data["as_read"] = now
+    _give(form, as_read=now)
 
 
 def _orders(one: KindSurvey) -> dict[str, KindSurvey]:
@@ -431,8 +432,14 @@ def _renew_key(form) -> None:
 
 
 def _give_new_key(form) -> None:
+    _give(form, key=str(uuid.uuid4()))
+
+
+def _give(form, **hidden: str) -> None:
+    """Put values in the hidden fields of a form that is shown again."""
     form.data = form.data.copy()
-    form.data["key"] = str(uuid.uuid4())
+    for name, value in hidden.items():
+        form.data[name] = value
 
 
 def _see(address: str) -> HttpResponse:

@@ -65,6 +65,11 @@ def sent(one: Survey, client, **more) -> dict:
     return {**start, **({"resets_book": "on"} if form["resets_book"].value() else {}), **more}
 
 
+def change(one: Survey, *hauls: int, **more) -> None:
+    """Change what belongs to a survey, as somebody does who has just read it."""
+    survey_book.change(one, SurveyDraft(hauls, **more), as_read=survey_book.as_it_is(one))
+
+
 def declining() -> Survey:
     return survey(*passes((28, 10), (20, 6), (8, 4)))
 
@@ -155,6 +160,7 @@ def test_hauls_are_added_and_taken_out_and_marks_kept(hand):
     asked = {
         "key": str(uuid.uuid4()), "hauls": [second.pk, third.pk], "marked-slider-FEMALE": "40",
         "marks_both": "30", "marks_first_only": "2", "marks_second_only": "3", "note": "",
+        "as_read": survey_book.as_it_is(one),
     }  # fmt: skip
     assert hand.post(address, asked).status_code == 303
     assert {row.haul_id for row in one.members.all()} == {second.pk, third.pk}
@@ -164,6 +170,27 @@ def test_hauls_are_added_and_taken_out_and_marks_kept(hand):
     form = hand.get(address).context["form"]
     assert form["marked-slider-FEMALE"].value() == 40
     assert SurveyHaul.objects.filter(haul=first).count() == 0
+
+
+def test_what_somebody_else_changed_meanwhile_is_not_overwritten(hand):
+    first, second, third = (haul({"FEMALE": heads}) for heads in (20, 12, 7))
+    one = survey(first, second)
+    address = reverse("stock:survey-change", args=[one.pk])
+    opened = hand.get(address).context["form"]["as_read"].value()
+    change(one, first.pk, second.pk, third.pk, marked_before={("slider", "FEMALE"): 40})
+    mine = {"key": str(uuid.uuid4()), "hauls": [first.pk, second.pk], "note": "mine", "as_read": opened}
+    response = hand.post(address, mine)
+    assert "Somebody changed this survey since you opened the page" in words(response)
+    assert page_faults(response) == []
+    assert {row.haul_id for row in one.members.all()} == {first.pk, second.pk, third.pk}
+    form = response.context["form"]
+    assert (form["note"].value(), form["hauls"].value()) == ("mine", [str(first.pk), str(second.pk)])
+    again = {**mine, "as_read": form["as_read"].value()}
+    assert hand.post(address, again).status_code == 303
+    assert {row.haul_id for row in one.members.all()} == {first.pk, second.pk}
+    # The same page sent twice finds its own change and is no clash.
+    assert hand.post(address, again).status_code == 303
+    assert Survey.objects.get().note == "mine"
 
 
 def test_a_survey_is_given_up_only_while_nothing_was_accepted(hand, owner):
@@ -220,7 +247,7 @@ def test_a_corrected_pass_keeps_its_place_in_the_day(owner):
         draft = Draft(uuid.uuid4(), ago(3), pond="A", haul=mended)
         receipt = ledger.correct(wrong.move, draft, by=None, today=today())
         wrong = Haul.objects.get(move_id=receipt.move_id)
-    survey_book.change(one, SurveyDraft((wrong.pk, second.pk, third.pk)))
+    change(one, wrong.pk, second.pk, third.pk)
     (reading,) = read(one)
     assert [catch.caught["UNSEXED"] for catch in reading.catches] == [55, 27, 12]
     assert reading.can_be_accepted
@@ -299,7 +326,7 @@ def test_figures_that_were_not_shown_are_not_accepted(owner):
     seen = owner.get(accept_url(one)).context["first"].figures.adults
     more = haul({"FEMALE": 9, "MALE": 5}, is_held_out=True)
     kept = tuple(row.haul_id for row in one.members.all())
-    survey_book.change(one, SurveyDraft((*kept, more.pk)))
+    change(one, *kept, more.pk)
     response = owner.post(accept_url(one), asked)
     assert "The survey changed since you read it" in words(response)
     assert response.context["first"].figures.adults != seen
@@ -316,7 +343,7 @@ def test_marks_said_to_be_there_before_change_what_was_read_too(owner):
     one = survey(first, haul({"UNSEXED": 177}, days=1, carrying={"UNSEXED": 57}))
     asked = sent(one, owner)
     kept = tuple(row.haul_id for row in one.members.all())
-    survey_book.change(one, SurveyDraft(kept, marks_checked=(40, 3, 2)))
+    change(one, *kept, marks_checked=(40, 3, 2))
     assert "The survey changed since you read it" in words(owner.post(accept_url(one), asked))
     assert not Count.objects.exists()
 
@@ -447,7 +474,12 @@ def test_a_survey_says_when_its_hauls_changed_after_accepting(owner):
     kept = [row.haul_id for row in one.members.all()]
     owner.post(
         reverse("stock:survey-change", args=[one.pk]),
-        {"key": str(uuid.uuid4()), "hauls": [*kept, fourth.pk], "note": ""},
+        {
+            "key": str(uuid.uuid4()),
+            "hauls": [*kept, fourth.pk],
+            "note": "",
+            "as_read": survey_book.as_it_is(one),
+        },
     )
     assert "The hauls have changed since" in shown(owner, one)
 
@@ -531,7 +563,9 @@ def test_a_haul_that_spoke_in_one_survey_does_not_speak_again_in_another(owner, 
     one = declining()
     owner.post(accept_url(one), sent(one, owner))
     hauls = [row.haul for row in one.members.order_by("pk")]
-    kept = {"key": str(uuid.uuid4()), "hauls": [hauls[0].pk], "note": ""}
+    kept = {
+        "key": str(uuid.uuid4()), "hauls": [hauls[0].pk], "note": "", "as_read": survey_book.as_it_is(one),
+    }  # fmt: skip
     hand.post(reverse("stock:survey-change", args=[one.pk]), kept)
     other = survey(*hauls[1:], *passes((3, 1)))
     text = words(owner.get(accept_url(other)))
