@@ -265,7 +265,8 @@ def test_the_source_in_quarantine_says_until_when_and_what_is_unsexed():
 def test_a_task_says_why_with_its_numbers():
     advice = ask(6, THREE, curves=FULL_TO_THREE, source="Q")
     assert why_of(advice, advice.pond("A"), 4) == (
-        "New females, 6 in all, from pond Q: by the book 2.50 : 1 becomes 2.90 : 1; about 84 hatched eggs more over 3 seasons."
+        "New females, 6 in all, from pond Q: by the book 2.50 : 1 becomes 2.90 : 1; about 84 hatched eggs more "
+        "over 3 seasons."
     )
     assert why_of(advice, advice.pond("A"), 3).endswith("Changed by hand from 4.")
 
