@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from django.db.models import Min
 from numpy.typing import NDArray
 
 from stock.advisor.standing import ratio_limits
-from stock.models import Count, Reason
+from stock.models import Count, CountHaul, Reason
 from stock.standing_facts import PondStanding, standings
 from stock.survey_floor import BOOKKEEPING, Flow
 from stock.surveys import Figures, KindSurvey
@@ -34,20 +35,22 @@ class Held:
 
 def before_and_after(one: KindSurvey, figures: Figures) -> tuple[Held, ...]:
     """
-    Return the standing on the eve of a count's day, and about what it becomes once the count is accepted.
+    Return the standing on the eve of a survey's first haul, and about what it becomes once the count is accepted.
 
-    Nothing where the pond has no standing yet, and only the eve's where the count names no sexes. What it
-    becomes is the eve's figures carried through the day's moves and weighed with the count, each by its
-    precision; the farm's own reckoning, made when it is accepted, may differ a little.
+    The eve of the first haul and not of the count's day, for by then the standing has learnt from the survey's
+    earlier hauls, and they would speak twice. Nothing where the pond has no standing yet, and only the eve's where
+    the count names no sexes. What it becomes is the eve's figures carried through the survey's moves and weighed
+    with the count, each by its precision; the farm's own reckoning, made when it is accepted, may differ a little.
     """
-    before = eve_of(one.as_of, one.hauls[0].pond_id, one.kind.pk)
+    first = one.hauls[0].happened_on
+    before = eve_of(first, one.hauls[0].pond_id, one.kind.pk)
     if before is None:
         return ()
-    eve = held_by(before, f"The evening before {_day(one.as_of)}")
+    eve = held_by(before, f"The evening before {_day(first)}")
     errors = (figures.females_se, figures.males_se)
     if figures.females is None or figures.males is None or None in errors:
         return (eve,)
-    came = _net_of_day(one.flows, one.as_of)
+    came = _net_of_days(one.flows, first, one.as_of)
     prior = np.array([before.females, before.males]) + came
     doubt = np.array(
         [[before.female_se**2, before.covariance], [before.covariance, before.male_se**2]], dtype=float
@@ -60,10 +63,12 @@ def before_and_after(one: KindSurvey, figures: Figures) -> tuple[Held, ...]:
 
 
 def around(count: Count) -> tuple[Held, ...]:
-    """Return the standing on the eve of an accepted count's day and at the end of it."""
+    """Return the standing on the eve of the first haul an accepted count was read from, and at the count's end."""
+    days = CountHaul.objects.filter(count=count).aggregate(first=Min("haul__happened_on"))
+    first = days["first"] or count.as_of
     found = []
     for day, words in (
-        (count.as_of - dt.timedelta(days=1), f"The evening before {_day(count.as_of)}"),
+        (first - dt.timedelta(days=1), f"The evening before {_day(first)}"),
         (count.as_of, f"At the end of {_day(count.as_of)}"),
     ):
         standing = standings(day, pond_ids=[count.pond_id]).get((count.pond_id, count.kind_id))
@@ -127,8 +132,9 @@ def _held(words: str, mean: Floats, left: Floats) -> Held:
     )
 
 
-def _net_of_day(flows: Iterable[Flow], day: dt.date) -> Floats:
-    own = [flow for flow in flows if flow.day == day and flow.reason not in (*BOOKKEEPING, Reason.SEXED)]
+def _net_of_days(flows: Iterable[Flow], first: dt.date, last: dt.date) -> Floats:
+    left_out = (*BOOKKEEPING, Reason.SEXED)
+    own = [flow for flow in flows if first <= flow.day <= last and flow.reason not in left_out]
     return np.array(
         [sum(flow.heads for flow in own if flow.of_class == of_class) for of_class in ("FEMALE", "MALE")],
         dtype=float,

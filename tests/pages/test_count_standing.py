@@ -68,6 +68,27 @@ def test_the_pages_show_the_standing_before_and_after(owner):
 
 
 @pytest.mark.django_db
+def test_a_surveys_earlier_hauls_do_not_speak_twice(owner):
+    make_farm()
+    before = CountDraft("A", "slider", ago(200), "SEINED", females=98, females_se=9, males=39, males_se=8)
+    ledger.accept_count(before, key=uuid.uuid4(), by=None, today=today())
+    # The share of the sexes in these hauls is far from the count's, so a haul that spoke twice would be seen.
+    days = zip((8, 5, 2), ((40, 40), (16, 16), (6, 6)), strict=True)
+    one = survey(*[made for day, catch in days for made in passes(catch, days=day)])
+    eve, about = owner.get(accept_url(one)).context["standing"]
+    ((stood),) = standings(ago(9)).values()
+    assert (eve.females, eve.males) == (stood.females, stood.males)
+    ((late),) = standings(ago(3)).values()
+    assert late.males != pytest.approx(stood.males, abs=1)
+    owner.post(accept_url(one), sent(one, owner))
+    page = owner.get(reverse("stock:count-detail", args=[Count.objects.latest("pk").pk]))
+    eve_then, after = page.context["standing"]
+    assert eve_then.words == eve.words
+    assert eve_then.females == pytest.approx(eve.females)
+    assert (after.females, after.males) == pytest.approx((about.females, about.males), abs=2)
+
+
+@pytest.mark.django_db
 def test_the_planner_asks_the_standing_first(reader):
     make_farm()
     count = CountDraft("A", "slider", ago(30), "SEINED", females=98, females_se=1, males=39, males_se=1)
