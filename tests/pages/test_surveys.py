@@ -15,7 +15,6 @@ from ponds.models import Kind, Pond
 from stock import ledger, survey_book
 from stock.drafts import CatchLine, CountDraft, Draft, HaulDraft, Line, MarkDraft
 from stock.models import Count, CountReversal, Entry, Haul, Move, Survey, SurveyHaul
-from stock.survey_book import SurveyDraft
 from stock.survey_floor import Flow, LaterCatch, floor_of, marked_on
 from stock.surveys import read
 from tests.page_rules import page_faults
@@ -63,11 +62,6 @@ def sent(one: Survey, client, **more) -> dict:
         "reason": "",
     }
     return {**start, **({"resets_book": "on"} if form["resets_book"].value() else {}), **more}
-
-
-def change(one: Survey, *hauls: int, **more) -> None:
-    """Change what belongs to a survey, as somebody does who has just read it."""
-    survey_book.change(one, SurveyDraft(hauls, **more), as_read=survey_book.as_it_is(one))
 
 
 def declining() -> Survey:
@@ -172,27 +166,6 @@ def test_hauls_are_added_and_taken_out_and_marks_kept(hand):
     assert SurveyHaul.objects.filter(haul=first).count() == 0
 
 
-def test_what_somebody_else_changed_meanwhile_is_not_overwritten(hand):
-    first, second, third = (haul({"FEMALE": heads}) for heads in (20, 12, 7))
-    one = survey(first, second)
-    address = reverse("stock:survey-change", args=[one.pk])
-    opened = hand.get(address).context["form"]["as_read"].value()
-    change(one, first.pk, second.pk, third.pk, marked_before={("slider", "FEMALE"): 40})
-    mine = {"key": str(uuid.uuid4()), "hauls": [first.pk, second.pk], "note": "mine", "as_read": opened}
-    response = hand.post(address, mine)
-    assert "Somebody changed this survey since you opened the page" in words(response)
-    assert page_faults(response) == []
-    assert {row.haul_id for row in one.members.all()} == {first.pk, second.pk, third.pk}
-    form = response.context["form"]
-    assert (form["note"].value(), form["hauls"].value()) == ("mine", [str(first.pk), str(second.pk)])
-    again = {**mine, "as_read": form["as_read"].value()}
-    assert hand.post(address, again).status_code == 303
-    assert {row.haul_id for row in one.members.all()} == {first.pk, second.pk}
-    # The same page sent twice finds its own change and is no clash.
-    assert hand.post(address, again).status_code == 303
-    assert Survey.objects.get().note == "mine"
-
-
 def test_a_survey_is_given_up_only_while_nothing_was_accepted(hand, owner):
     spare, used = survey(haul({"FEMALE": 20})), declining()
     assert hand.post(reverse("stock:survey-drop", args=[spare.pk])).status_code == 303
@@ -235,28 +208,6 @@ def test_a_catch_that_did_not_decline_has_nothing_to_accept(owner):
     response = owner.post(accept_url(one), {"key": str(uuid.uuid4()), "method": "carle-strub"}, follow=True)
     assert "There is nothing to accept." in words(response)
     assert not Count.objects.exists()
-
-
-def test_a_corrected_pass_keeps_its_place_in_the_day(owner):
-    first, second, third = (haul({"UNSEXED": heads}, is_held_out=True) for heads in (54, 27, 12))
-    one = survey(first, second, third)
-    assert "in the order in which they were first logged" in shown(owner, one)
-    wrong = first
-    for heads in (56, 55):
-        mended = HaulDraft("SEINE", (CatchLine("slider", "UNSEXED", heads),), is_held_out=True)
-        draft = Draft(uuid.uuid4(), ago(3), pond="A", haul=mended)
-        receipt = ledger.correct(wrong.move, draft, by=None, today=today())
-        wrong = Haul.objects.get(move_id=receipt.move_id)
-    change(one, wrong.pk, second.pk, third.pk)
-    (reading,) = read(one)
-    assert [catch.caught["UNSEXED"] for catch in reading.catches] == [55, 27, 12]
-    assert reading.can_be_accepted
-
-
-def test_hauls_of_different_days_need_no_word_on_their_order(owner):
-    assert "first logged" not in shown(
-        owner, survey(haul({"FEMALE": 9}, days=4), haul({"FEMALE": 5}, days=3))
-    )
 
 
 def test_one_haul_alone_says_what_to_do(owner):
@@ -318,34 +269,6 @@ def test_the_same_page_sent_twice_is_one_count_and_another_is_refused(owner):
     response = owner.post(accept_url(one), {**asked, "key": str(uuid.uuid4())})
     assert "was accepted from these hauls already" in words(response)
     assert Count.objects.count() == 1
-
-
-def test_figures_that_were_not_shown_are_not_accepted(owner):
-    one = declining()
-    asked = sent(one, owner, resets_book="on", reason="the book was a guess", method_reason="as ever")
-    seen = owner.get(accept_url(one)).context["first"].figures.adults
-    more = haul({"FEMALE": 9, "MALE": 5}, is_held_out=True)
-    kept = tuple(row.haul_id for row in one.members.all())
-    change(one, *kept, more.pk)
-    response = owner.post(accept_url(one), asked)
-    assert "The survey changed since you read it" in words(response)
-    assert response.context["first"].figures.adults != seen
-    assert not Count.objects.exists()
-    form = response.context["form"]
-    assert (form["reason"].value(), form["method_reason"].value()) == ("the book was a guess", "as ever")
-    again = {**asked, "as_read": form["as_read"].value()}
-    assert owner.post(accept_url(one), again).status_code == 303
-    assert Count.objects.get().females == response.context["first"].figures.females
-
-
-def test_marks_said_to_be_there_before_change_what_was_read_too(owner):
-    first = haul({"UNSEXED": 109}, days=5, newly={"UNSEXED": 109})
-    one = survey(first, haul({"UNSEXED": 177}, days=1, carrying={"UNSEXED": 57}))
-    asked = sent(one, owner)
-    kept = tuple(row.haul_id for row in one.members.all())
-    change(one, *kept, marks_checked=(40, 3, 2))
-    assert "The survey changed since you read it" in words(owner.post(accept_url(one), asked))
-    assert not Count.objects.exists()
 
 
 @pytest.mark.parametrize("who", ["hand", "reader"])
