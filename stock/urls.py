@@ -17,6 +17,7 @@ from stock.views import (
     ponds,
     replacements,
     reviews,
+    survey_accept,
     surveys,
     tasks,
 )
@@ -61,7 +62,7 @@ urlpatterns = [
     path("counts/surveys/<int:pk>/", surveys.survey_detail, name="survey-detail"),
     path("counts/surveys/<int:pk>/change/", surveys.survey_change, name="survey-change"),
     path("counts/surveys/<int:pk>/drop/", surveys.survey_drop, name="survey-drop"),
-    path("counts/surveys/<int:pk>/accept/<str:kind>/", surveys.survey_accept, name="survey-accept"),
+    path("counts/surveys/<int:pk>/accept/<str:kind>/", survey_accept.survey_accept, name="survey-accept"),
     path("counts/plan/", planner.count_plan, name="count-plan"),
     path("batches/", papers.BatchList.as_view(), name="batch-list"),
     path("batches/<path:code>/", papers.batch_detail, name="batch-detail"),

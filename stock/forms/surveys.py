@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -180,3 +181,20 @@ def start_of(survey: Survey, members: Sequence[Haul], rows: Mapping[tuple[str, s
     start.update(note=survey.note, hauls=[str(haul.pk) for haul in members])
     start.update({f"marked-{kind}-{of_class}": heads for (kind, of_class), heads in rows.items()})
     return start
+
+
+def renew_key(form) -> None:
+    """Give a form that lost its key a new one, so that it can be sent again."""
+    if form.is_bound and "key" in form.errors:
+        give_new_key(form)
+
+
+def give_new_key(form) -> None:
+    give(form, key=str(uuid.uuid4()))
+
+
+def give(form, **hidden: str) -> None:
+    """Put values in the hidden fields of a form that is shown again."""
+    form.data = form.data.copy()
+    for name, value in hidden.items():
+        form.data[name] = value
