@@ -114,7 +114,9 @@ def test_the_month_stands_on_a_page_searched_filtered_and_exported(farm, owner, 
         for code in "ABC"
     }
     for code in "ABC":
-        assert [int(rows[code][name]) for name in ("Opening", "Came", "Went", "Dead", "Closing")] == sums[code]
+        assert [int(rows[code][name]) for name in ("Opening", "Came", "Went", "Dead", "Closing")] == sums[
+            code
+        ]
     assert rows["A"]["Nests"] == "30"
     only = words(owner.get(address, {"show": "to-explain"}))
     assert 'aria-label="Review pond C"' in only
