@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from django.db.models import Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce, TruncMonth
 
 from stock.models import Count, CountHaul, Entry, MonthEnd, Move, Reason
@@ -106,13 +106,15 @@ def against_book(count: Count) -> AgainstBook | None:
     known = [name for name in FIELD_OF_CLASS.values() if getattr(count, name) is not None]
     if not known:
         return None
+    # A count that sexed nobody holds every adult as unsexed, those that the book holds by sex among them.
+    held = list(FIELD_OF_CLASS.values()) if known == ["unsexed"] else known
     variance = sum((getattr(count, f"{name}_se") or 0.0) ** 2 for name in known)
     if "females" in known and "males" in known:
         variance += 2 * count.covariance
     return AgainstBook(
         counted=sum(getattr(count, name) for name in known),
         se=math.sqrt(max(0.0, variance)),
-        book=sum(getattr(count, f"book_{name}") for name in known),
+        book=sum(getattr(count, f"book_{name}") for name in held),
     )
 
 
@@ -130,7 +132,7 @@ def _ends(of_class: str) -> Coalesce:
 
 
 def _booked(side: str, of_class: str) -> Coalesce:
-    own_reset = Q(reason=Reason.COUNT_RESET, happened_on=OuterRef("as_of"))
+    own_reset = Q(reason=Reason.COUNT_RESET, move=Coalesce(OuterRef("move"), Value(0)))
     rows = (
         Entry.objects.filter(
             **{

@@ -116,9 +116,18 @@ class CountPosting(Posting):
         }
         wanted = {of_class: round(heads) for of_class, heads in counted.items() if heads is not None}
         refs = {Ref(place, draft.kind, of_class) for of_class in wanted for place in (draft.pond, "UNSEEN")}
+        sexes = [Ref(draft.pond, draft.kind, sex) for sex in ("FEMALE", "MALE") if sex not in wanted]
+        refs |= set(sexes) if "UNSEXED" in wanted else set()
         self.store.lock_cells(refs)
         day = self.booked_on(draft.as_of)
         books = self._books({draft.as_of}, set(), refs)
+        if "UNSEXED" in wanted and (held := sum(books.stood(sex, draft.as_of) for sex in sexes)):
+            raise CannotReset(
+                f"Pond {draft.pond} holds {held} adults by sex in the book, and this count did not sex them: reset to "
+                "it, they would stand there twice. Sex the catch and count again, or accept the count without "
+                "resetting the book.",
+                field="resets_book",
+            )
         plan = Plan()
         for of_class, heads in wanted.items():
             stands, unseen = Ref(draft.pond, draft.kind, of_class), Ref("UNSEEN", draft.kind, of_class)

@@ -13,6 +13,7 @@ from django.db.models import Q
 from ponds.models import Pond
 from stock.drafts import CLASSES
 from stock.models import HaulLine, MarkStep, Reason
+from stock.standing_rows import MARKS_PROVE
 
 ADULTS = ("FEMALE", "MALE", "UNSEXED")
 # Entries that change what the book says and no animal's place: no survey lost or won a head by them.
@@ -50,6 +51,11 @@ class Floor:
     males: int = 0
     adults: int = 0
     proof: str = ""
+    moved_females: int = 0
+    moved_males: int = 0
+    moved_adults: int = 0
+    moved_proof: str = ""
+    """The same by later moves and hauls alone: what a drain-down counted is not overruled by a mark."""
 
 
 def later_catches(pond: Pond, after: dt.date) -> list[LaterCatch]:
@@ -61,9 +67,17 @@ def later_catches(pond: Pond, after: dt.date) -> list[LaterCatch]:
 
 
 def marked_on(pond: Pond, day: dt.date) -> dict[tuple[int, str], int]:
-    """Return (kind id, class) -> marked turtles that the register has standing in a pond at a day's end: one query."""
+    """
+    Return (kind id, class) -> marked turtles that stood in a pond at a day's end, by the animals' days: one query.
+
+    Those nobody saw within `MARKS_PROVE` before the day, or since, prove nothing: they may have died unseen.
+    """
     steps = (
-        MarkStep.objects.filter(Q(source__pond=pond) | Q(target__pond=pond), booked_on__lte=day)
+        MarkStep.objects.filter(
+            Q(source__pond=pond) | Q(target__pond=pond),
+            move__happened_on__lte=day,
+            turtle__last_seen_on__gte=day - MARKS_PROVE,
+        )
         .values_list(
             "turtle__kind_id", "source__pond_id", "source__of_class", "target__pond_id", "target__of_class"
         )
@@ -92,19 +106,35 @@ def floor_of(
     """
     later = [flow for flow in flows if flow.day > as_of and _moves_a_turtle(flow)]
     catches = list(catches)
-    known = {}
+    moved, known = {}, {}
     for name, classes in (("females", ("FEMALE",)), ("males", ("MALE",)), ("adults", ADULTS)):
-        own = [flow for flow in later if flow.of_class in classes]
-        known[name] = max(
+        # Heads that came unsexed may be what leaves, or is caught, as females or males later.
+        own = [
+            flow
+            for flow in later
+            if flow.of_class in classes or (flow.of_class == "UNSEXED" and flow.heads > 0)
+        ]
+        moved[name] = max(
             (_left(own), "Moves after that day prove"),
             (_hauled(own, catches, classes), "A later haul proves"),
-            (sum(marked.get(of_class, 0) for of_class in classes), "Marked turtles standing there are"),
-            key=lambda found: found[0],
+            key=_heads_of,
         )
-    most = max(known.values(), key=lambda found: found[0])
+        marks = sum(marked.get(of_class, 0) for of_class in classes)
+        known[name] = max(moved[name], (marks, "Marked turtles seen there lately are"), key=_heads_of)
     return Floor(
-        females=known["females"][0], males=known["males"][0], adults=known["adults"][0], proof=most[1]
+        females=known["females"][0],
+        males=known["males"][0],
+        adults=known["adults"][0],
+        proof=max(known.values(), key=_heads_of)[1],
+        moved_females=moved["females"][0],
+        moved_males=moved["males"][0],
+        moved_adults=moved["adults"][0],
+        moved_proof=max(moved.values(), key=_heads_of)[1],
     )
+
+
+def _heads_of(found: tuple[int, str]) -> int:
+    return found[0]
 
 
 def _moves_a_turtle(flow: Flow) -> bool:

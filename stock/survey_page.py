@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from stock.advisor.standing import ratio_limits
 from stock.book import ClassHeads
 from stock.charts import Chart, Interval, Series, bar_chart, interval_strip, line_chart
 from stock.count_facts import Sexes, SinceLast, between
 from stock.drafts import CLASSES
 from stock.estimators.estimate import Estimate, Status
+from stock.estimators.sex_ratio import survey_ratio
 from stock.estimators.survey import Assumption, Fit, Reading
 from stock.models import Count, Haul
 from stock.surveys import Figures, KindSurvey, Net, code_of
@@ -196,19 +193,9 @@ def previews(one: KindSurvey, last: Count | None, flows: Iterable, book: ClassHe
 
 
 def ratio_of(reading: Reading) -> tuple[float | None, float | None, float | None]:
-    """Return females per male with its limits (Fieller), as the reading has them; None where not known."""
-    females, males = reading.females, reading.males
-    if females is None or males is None or females.value is None or males.value is None:
-        return None, None, None
-    value = females.value / males.value if males.value else math.inf
-    if not females.value and not males.value:
-        return None, None, None
-    if females.se is None or males.se is None:
-        return value, None, None
-    mean = np.array([[females.value], [males.value]])
-    variance = np.array([[females.se**2], [males.se**2]])
-    lower, upper = ratio_limits(mean, variance, np.array([reading.covariance]), Z_95)
-    return value, float(lower[0]), float(upper[0])
+    """Return females per male by a reading with its 95 % limits; None where there are none."""
+    found = survey_ratio(reading)
+    return (None, None, None) if found is None else (found.value, found.lower, found.upper)
 
 
 def _method_row(reading: Reading, headline: Reading | None) -> MethodRow:

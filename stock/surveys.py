@@ -16,6 +16,7 @@ from django.db.models import Prefetch, QuerySet
 
 from ponds.models import Kind, Pond
 from stock.drafts import CLASSES, CountDraft
+from stock.estimators.estimate import Estimate
 from stock.estimators.survey import Circumstances, HaulCatch, Reading, SurveyReading, read_survey
 from stock.models import Count, Haul, HaulLine, Survey, SurveyHaul, SurveyMarked
 from stock.survey_floor import (
@@ -283,53 +284,90 @@ def _marks_checked(survey: Survey) -> tuple[int, int, int] | None:
 
 
 def _is_told(reading: Reading) -> bool:
-    """Return whether a reading has a figure, a standard error and an end."""
+    """Return whether a reading has a figure and an end; a figure that is its own limits has no error."""
     total = reading.total
-    known = (total.value, total.se, total.upper)
-    return all(figure is not None and math.isfinite(figure) for figure in known)
+    return all(figure is not None and math.isfinite(figure) for figure in (total.value, total.upper))
 
 
-def _counted_out(catches: Sequence[HaulCatch], reference: int) -> dict[str, int]:
-    """Return the heads by class of a drain-down, and of the hauls held out straight before it."""
+def _counted_out(catches: Sequence[HaulCatch], reference: int) -> dict[str, int | None]:
+    """
+    Return the heads by class of a drain-down, and of the hauls held out straight before it.
+
+    Every adult was put into a class, so an adult class nobody wrote down holds none. Juveniles nobody wrote down
+    were not looked for: None.
+    """
     first = reference % len(catches)
     last = max(place for place, catch in enumerate(catches) if catch.is_complete)
-    return {
-        of_class: sum(catch.caught.get(of_class, 0) for catch in catches[first : last + 1])
-        for of_class in CLASSES
+    drained = catches[first : last + 1]
+    found: dict[str, int | None] = {
+        of_class: sum(catch.caught.get(of_class, 0) for catch in drained) for of_class in CLASSES
     }
+    if not any("JUVENILE" in catch.caught for catch in drained):
+        found["JUVENILE"] = None
+    return found
 
 
-def _as_drained(counted: dict[str, int], net: Net, floor: Floor) -> Figures:
-    """Every head was counted: as it was found, class by class, without error."""
-    heads = {of_class: float(counted[of_class] + net.of(of_class)) for of_class in CLASSES}
-    heads = {of_class: max(0.0, number) for of_class, number in heads.items()}
-    females, raised_f = _raise(heads["FEMALE"], floor.females, "females", floor.proof)
-    males, raised_m = _raise(heads["MALE"], floor.males, "males", floor.proof)
-    return Figures(
-        females, 0.0, males, 0.0, 0.0, heads["UNSEXED"], 0.0, heads["JUVENILE"], 0.0, (*raised_f, *raised_m)
-    )
+def _as_drained(counted: dict[str, int | None], net: Net, floor: Floor) -> Figures:
+    """Every head was counted: as it was found, class by class, without error.
+
+    What moved or was caught later proves heads that the drain-down missed; a mark does not, for its turtle may
+    have died unseen.
+    """
+    heads = {
+        of_class: None if number is None else max(0.0, float(number + net.of(of_class)))
+        for of_class, number in counted.items()
+    }
+    females, raised_f = _raise(heads["FEMALE"] or 0.0, floor.moved_females, "females", floor.moved_proof)
+    males, raised_m = _raise(heads["MALE"] or 0.0, floor.moved_males, "males", floor.moved_proof)
+    unsexed = heads["UNSEXED"] or 0.0
+    raised = (*raised_f, *raised_m)
+    if (gap := floor.moved_adults - females - males - unsexed) > 0:
+        unsexed += gap
+        raised += (
+            _raised_words(floor.moved_proof, floor.moved_adults, "adults", females + males + unsexed - gap),
+        )
+    young = heads["JUVENILE"]
+    return Figures(females, 0.0, males, 0.0, 0.0, unsexed, 0.0, young, None if young is None else 0.0, raised)
 
 
 def _as_estimated(reading: Reading, net: Net, floor: Floor) -> Figures:
     juveniles = reading.juveniles
     young = young_se = None
-    if juveniles is not None and juveniles.value is not None and juveniles.se is not None:
-        young, young_se = max(0.0, juveniles.value + net.of("JUVENILE")), juveniles.se
+    if juveniles is not None and juveniles.value is not None and math.isfinite(juveniles.upper or math.inf):
+        young, young_se = max(0.0, juveniles.value + net.of("JUVENILE")), _error(juveniles)
     females, males = reading.females, reading.males
     if females is None or males is None or females.value is None or males.value is None:
         total, raised = _raise((reading.total.value or 0.0) + net.adults, floor.adults, "heads", floor.proof)
-        return Figures(None, None, None, None, 0.0, total, reading.total.se or 0.0, young, young_se, raised)
+        return Figures(None, None, None, None, 0.0, total, _error(reading.total), young, young_se, raised)
     both = females.value + males.value
     share = females.value / both if both else 0.5
     f = females.value + net.of("FEMALE") + share * net.of("UNSEXED")
     m = males.value + net.of("MALE") + (1 - share) * net.of("UNSEXED")
     f, raised_f = _raise(f, floor.females, "females", floor.proof)
     m, raised_m = _raise(m, floor.males, "males", floor.proof)
-    f_se, m_se = females.se or 0.0, males.se or 0.0
+    raised = (*raised_f, *raised_m)
+    if 0 < f + m < floor.adults:
+        raised += (_raised_words(floor.proof, floor.adults, "adults", f + m),)
+        f, m = f * floor.adults / (f + m), m * floor.adults / (f + m)
+    f_se, m_se = _error(females), _error(males)
     most = f_se * m_se
     covariance = min(max(reading.covariance, -most), most)
     # The unsexed are shared out among the two, so none are left over beside them.
-    return Figures(f, f_se, m, m_se, covariance, 0.0, 0.0, young, young_se, (*raised_f, *raised_m))
+    return Figures(f, f_se, m, m_se, covariance, 0.0, 0.0, young, young_se, raised)
+
+
+def _error(estimate: Estimate) -> float:
+    """
+    Return the standard error a count is written with.
+
+    Where every marked animal was seen again the formula leaves none, though the limits are apart: it is then
+    that of their upper arm. Nothing that has limits is taken as known exactly.
+    """
+    if estimate.se:
+        return estimate.se
+    if estimate.value is None or estimate.upper is None or not math.isfinite(estimate.upper):
+        return 0.0
+    return max(0.0, estimate.upper - estimate.value) / Z_95
 
 
 def _raise(heads: float, known: int, noun: str, proof: str) -> tuple[float, tuple[str, ...]]:
@@ -337,5 +375,8 @@ def _raise(heads: float, known: int, noun: str, proof: str) -> tuple[float, tupl
     heads = max(0.0, heads)
     if known <= heads:
         return heads, ()
-    words = f"{proof} at least {known} {noun}; the survey alone says {heads:.0f}, so the count says {known}."
-    return float(known), (words,)
+    return float(known), (_raised_words(proof, known, noun, heads),)
+
+
+def _raised_words(proof: str, known: int, noun: str, heads: float) -> str:
+    return f"{proof} at least {known} {noun}; the survey alone says {heads:.0f}, so the count says {known}."

@@ -74,6 +74,7 @@ def survey_accept(request: SignedRequest, pk: int, kind: str) -> HttpResponse:
         "one": one,
         "form": form,
         "rows": rows,
+        "has_juveniles": bool(book.juveniles) or any(row.figures.juveniles for row in rows),
         "first": rows[0],
         "last": last,
         "other_moves": _other_words(one),
