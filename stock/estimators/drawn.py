@@ -74,7 +74,8 @@ def _sum_from(start: Array, heads: Array, marked: Array, caught: Array, is_down:
         sums[left] += last
         at[left], term[left] = following, last
         left = left[last > 1e-17 * sums[left]]
-    return sums
+    whole: Array = sums
+    return whole
 
 
 def _first_whole(low: Array, holds: Callable[[Array, Any], Any]) -> Array:

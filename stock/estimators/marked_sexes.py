@@ -121,7 +121,8 @@ def equal_catch(females: Marks, males: Marks) -> Array:
     """Return the p-value, twice the smaller exact tail, that marked females and males were caught alike."""
     marked, seen = females.marked + males.marked, females.seen + males.seen
     few, many = (tail(males.seen, marked, males.marked, seen, as_few=side) for side in (True, False))
-    return np.minimum(2 * np.minimum(few, many), 1.0)
+    p_value: Array = np.minimum(2 * np.minimum(few, many), 1.0)
+    return p_value
 
 
 def headline(

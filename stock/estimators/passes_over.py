@@ -45,17 +45,19 @@ class PassesOver:
 
     def chance(self, heads: Array) -> Array:
         """Return the chance of being caught in one pass that goes with so many heads."""
-        return self.taken / np.maximum(self.k * heads - self.weighted, 1e-300)
+        chance: Array = self.taken / np.maximum(self.k * heads - self.weighted, 1e-300)
+        return chance
 
     def _log_likelihood(self, heads: Array) -> Array:
         chance = self.chance(heads)
         spared = self.k * heads - self.weighted - self.taken
-        return (
+        likelihood: Array = (
             special.gammaln(heads + 1)
             - special.gammaln(heads - self.taken + 1)
             + special.xlogy(self.taken, chance)
             + special.xlog1py(spared, -np.minimum(chance, 1))
         )
+        return likelihood
 
     def _rises(self, heads: Array) -> Any:
         """Return where the likelihood still rises at so many heads."""
@@ -124,7 +126,8 @@ def first_pass_equal(females: PassesOver, males: PassesOver) -> Array:
     first = females.catches[:, 0] + males.catches[:, 0]
     both = females.taken + males.taken
     few, many = (tail(males.catches[:, 0], both, males.taken, first, as_few=side) for side in (True, False))
-    return np.minimum(2 * np.minimum(few, many), 1.0)
+    p_value: Array = np.minimum(2 * np.minimum(few, many), 1.0)
+    return p_value
 
 
 def _of_group(passes: PassesOver, confidence: float) -> Heads:
