@@ -271,7 +271,7 @@ def history_chart(one: PondKind) -> Chart | None:
     if drawn.keys() & {"Females", "Males"}:
         drawn = {"Females": runs["Females"], "Males": runs["Males"]} | drawn
     return line_chart(
-        f"{one.kind_name}: heads at month ends",
+        f"{one.kind_name}: heads by the book at month ends",
         [f"{month:%b %y}" for month, _ in points],
         [Series(name, run) for name, run in drawn.items()],
         unit="heads",

@@ -37,13 +37,15 @@ class HowKnown:
         The drift since the count in words.
     cautions : tuple of str
         What is assumed, and what lifted the figures.
-    count_url : str
+    count_url, all_counts_url : str
+        The page of that count, with the book beside it, and the list.
     """
 
     lines: tuple[DriftLine, ...]
     sentence: str
     cautions: tuple[str, ...]
     count_url: str
+    all_counts_url: str
 
 
 def how_known(one: PondKind) -> HowKnown | None:
@@ -72,7 +74,13 @@ def how_known(one: PondKind) -> HowKnown | None:
             stands.males - one.heads.males,
         ),
     ]
-    return HowKnown(tuple(lines), _drift(one), tuple(_cautions(one)), link("stock:count-list"))
+    return HowKnown(
+        tuple(lines),
+        _drift(one),
+        tuple(_cautions(one)),
+        link("stock:count-detail", stands.count.count_id),
+        link("stock:count-list", pond=one.pond_code),
+    )
 
 
 def _drift(one: PondKind) -> str:

@@ -1,6 +1,7 @@
 """The register's addresses. One line a page; `tests/address_rows.py` has a row for each."""
 
 from django.urls import path
+from django.views.generic import RedirectView
 
 from stock.views import (
     counts,
@@ -26,6 +27,11 @@ app_name = "stock"
 
 urlpatterns = [
     path("", ponds.PondList.as_view(), name="pond-list"),
+    path(
+        "ponds/",
+        RedirectView.as_view(pattern_name="stock:pond-list", http_method_names=["get", "head"]),
+        name="pond-index",
+    ),
     path("ponds/<str:code>/", pond.pond_detail, name="pond-detail"),
     path("looked/", ponds.looked, name="looked"),
     path("new-females/", new_females.new_females, name="new-females"),

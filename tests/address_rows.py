@@ -264,6 +264,7 @@ ROWS = [
     Row("stock:farm-plan-tasks", post=OWNERS),
     Row("stock:replacements", get=ROLES),
     Row("stock:pond-list", get=ROLES),
+    Row("stock:pond-index", get=ROLES),
     Row("stock:pond-detail", {"code": pond_code}, get=ROLES),
     Row("stock:looked", post=HANDS),
     Row("stock:log", get=HANDS, post=HANDS),
