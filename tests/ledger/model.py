@@ -205,6 +205,11 @@ class Model:
         self.check(Ask(key, day, "COUNT", pond=pond, marks=(("count", kind, "FEMALE", pond),)))
         if resets:
             move = Posted(key, asked, day, self.booked_on(day), is_count=True)
+            classes = [of_class for of_class, _ in counted]
+            not_sexed = [sex for sex in ("FEMALE", "MALE") if sex not in classes]
+            # Adults nobody sexed may be those the book holds by sex: they would stand there twice.
+            if "UNSEXED" in classes and any(self.stood((pond, kind, sex), day) for sex in not_sexed):
+                raise Refused("CannotReset")
             for of_class, heads in counted:
                 cell, unseen = (pond, kind, of_class), ("UNSEEN", kind, of_class)
                 gap = heads - self.stood(cell, day)
