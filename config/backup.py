@@ -63,7 +63,7 @@ def back_up(file: Path, *, say: Callable[[str], None] = lambda words: None) -> d
     if not file.parent.is_dir():
         raise CannotBackUp(f"There is no folder {file.parent}. Make it first, or give another name.")
     part = file.with_name(f"{file.name}.part")
-    engine = _Sqlite() if connections[DEFAULT_DB_ALIAS].vendor == "sqlite" else _Postgresql()
+    engine = _engine()
     try:
         say("Copying ...")
         _make_private(part)
@@ -71,15 +71,7 @@ def back_up(file: Path, *, say: Callable[[str], None] = lambda words: None) -> d
         say("Verifying the copy ...")
         with engine.opened(part) as url:
             totals = _totals(url)
-        manifest = {
-            "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
-            "database": engine.name,
-            "bytes": part.stat().st_size,
-            "sha256": _sum_of(part),
-            "verified": True,
-            **totals,
-        }
-        manifest_of(file).write_text(json.dumps(manifest, indent=1) + "\n")
+        manifest = _write_manifest(engine, part, totals, of=file, is_verified=True)
         part.replace(file)
     except OSError as error:
         raise CannotBackUp(f"{file} cannot be written: {error.strerror or error}.") from error
@@ -110,7 +102,7 @@ def restore(file: Path, *, replace: bool, say: Callable[[str], None] = lambda wo
         raise CannotBackUp(
             f"{file.name} is not as it was made: its SHA-256 differs from the manifest's. Use another."
         )
-    engine = _Sqlite() if connections[DEFAULT_DB_ALIAS].vendor == "sqlite" else _Postgresql()
+    engine = _engine()
     if manifest.get("database") != engine.name:
         raise CannotBackUp(
             f"{file.name} was made on {manifest.get('database')}, and this register is on {engine.name}. "
@@ -146,15 +138,23 @@ def _keep(engine: _Sqlite | _Postgresql, file: Path) -> None:
     """Copy what stands, sound or not, so that it can be restored like any backup."""
     _make_private(file)
     engine.copy_to(file)
+    _write_manifest(engine, file, totals_here(), of=file, is_verified=False)
+
+
+def _write_manifest(
+    engine: _Sqlite | _Postgresql, copy: Path, totals: dict[str, Any], *, of: Path, is_verified: bool
+) -> dict[str, Any]:
+    """Write what a copy is and holds beside the name `of` it has or will have, and return it."""
     manifest = {
         "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
         "database": engine.name,
-        "bytes": file.stat().st_size,
-        "sha256": _sum_of(file),
-        "verified": False,
-        **totals_here(),
+        "bytes": copy.stat().st_size,
+        "sha256": _sum_of(copy),
+        "verified": is_verified,
+        **totals,
     }
-    manifest_of(file).write_text(json.dumps(manifest, indent=1) + "\n")
+    manifest_of(of).write_text(json.dumps(manifest, indent=1) + "\n")
+    return manifest
 
 
 def last_backup_note() -> Path:
@@ -231,6 +231,10 @@ class _Postgresql:
             _run("psql", *options, f"--command={wiped}", f"--file={script}", f"--dbname={_url()}")
         finally:
             script.unlink(missing_ok=True)
+
+
+def _engine() -> _Sqlite | _Postgresql:
+    return _Sqlite() if connections[DEFAULT_DB_ALIAS].vendor == "sqlite" else _Postgresql()
 
 
 def _url(database: str = "") -> str:
