@@ -3,7 +3,7 @@
 from ponds.models.append_only import AppendOnlyModel, AppendOnlyQuerySet, NeverChanged
 from ponds.models.kinds import Kind, KindFigure
 from ponds.models.lots import Basket, Candling, EggLot, EggTemperature, Hatch
-from ponds.models.nests import Clutch, NestDay, NestDayQuerySet
+from ponds.models.nests import Clutch, NestDay
 from ponds.models.places import Farm, Pond, PondQuerySet, PondState
 
 __all__ = [
@@ -19,7 +19,6 @@ __all__ = [
     "Kind",
     "KindFigure",
     "NestDay",
-    "NestDayQuerySet",
     "NeverChanged",
     "Pond",
     "PondQuerySet",

@@ -7,48 +7,14 @@ basket at the row that first named its number, so that a mended lot or basket ke
 
 from __future__ import annotations
 
-import uuid
-
-from django.conf import settings
 from django.db import models
-from django.db.models.functions import Now
 
-from ponds.models.append_only import AppendOnlyModel, AppendOnlyQuerySet
+from ponds.models.append_only import MendedModel, void_replaces
 from ponds.models.kinds import Kind
 from ponds.models.places import Farm, Pond
 
 
-class LotRowQuerySet(AppendOnlyQuerySet):
-    def standing(self) -> LotRowQuerySet:
-        """Rows that hold: those no later row has replaced, leaving out rows that only take one back."""
-        return self.filter(replaced_by=None, is_void=False)
-
-
-class LotRow(AppendOnlyModel):
-    """What every row of the hatch log carries: its key, who wrote it and when, and which row it replaces."""
-
-    key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
-    note = models.CharField(max_length=300, blank=True)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
-    recorded_at = models.DateTimeField(db_default=Now(), editable=False)
-    replaces = models.OneToOneField(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by"
-    )
-    is_void = models.BooleanField(default=False)
-
-    objects = LotRowQuerySet.as_manager()
-
-    class Meta:
-        abstract = True
-
-
-def _void_replaces(name: str) -> models.CheckConstraint:
-    return models.CheckConstraint(
-        condition=models.Q(is_void=False) | models.Q(replaces__isnull=False), name=name
-    )
-
-
-class EggLot(LotRow):
+class EggLot(MendedModel):
     """Eggs of one kind set together; the code is never used again."""
 
     code = models.CharField(max_length=20)
@@ -70,14 +36,14 @@ class EggLot(LotRow):
                 | (models.Q(temperature_mk__gt=0) & ~models.Q(temperature_typed="")),
                 name="ponds_egglot_temperature_as_typed",
             ),
-            _void_replaces("ponds_egglot_void_replaces"),
+            void_replaces("ponds_egglot_void_replaces"),
         ]
 
     def __str__(self) -> str:
         return f"lot {self.code}"
 
 
-class Basket(LotRow):
+class Basket(MendedModel):
     """Eggs of one pond, dug on one day, in one basket of a lot; two baskets stand in a container."""
 
     lot = models.ForeignKey(EggLot, on_delete=models.PROTECT, related_name="baskets")
@@ -99,14 +65,14 @@ class Basket(LotRow):
             models.CheckConstraint(
                 condition=models.Q(number__gte=1) & models.Q(container__gte=1), name="ponds_basket_from_one"
             ),
-            _void_replaces("ponds_basket_void_replaces"),
+            void_replaces("ponds_basket_void_replaces"),
         ]
 
     def __str__(self) -> str:
         return f"basket {self.number}"
 
 
-class Candling(LotRow):
+class Candling(MendedModel):
     """What candling found on one day and was taken out: clear eggs and dead ones; `basket` None: the whole lot."""
 
     lot = models.ForeignKey(EggLot, on_delete=models.PROTECT, related_name="candlings")
@@ -118,13 +84,13 @@ class Candling(LotRow):
     dead = models.PositiveIntegerField()
 
     class Meta:
-        constraints = [_void_replaces("ponds_candling_void_replaces")]
+        constraints = [void_replaces("ponds_candling_void_replaces")]
 
     def __str__(self) -> str:
         return f"{self.clear} clear, {self.dead} dead on {self.candled_on:%Y-%m-%d}"
 
 
-class Hatch(LotRow):
+class Hatch(MendedModel):
     """What came of the eggs still in on one day; `is_last` says that nothing is left; `basket` None: the whole lot."""
 
     lot = models.ForeignKey(EggLot, on_delete=models.PROTECT, related_name="hatches")
@@ -139,13 +105,13 @@ class Hatch(LotRow):
 
     class Meta:
         verbose_name_plural = "hatches"
-        constraints = [_void_replaces("ponds_hatch_void_replaces")]
+        constraints = [void_replaces("ponds_hatch_void_replaces")]
 
     def __str__(self) -> str:
         return f"{self.hatched} hatched, {self.clear} clear, {self.dead} dead on {self.hatched_on:%Y-%m-%d}"
 
 
-class EggTemperature(LotRow):
+class EggTemperature(MendedModel):
     """A temperature read beside the eggs of a lot, which may differ from the room's."""
 
     lot = models.ForeignKey(EggLot, on_delete=models.PROTECT, related_name="temperatures")
@@ -156,7 +122,7 @@ class EggTemperature(LotRow):
     probe = models.CharField(max_length=80, blank=True, help_text="Where the probe lay.")
 
     class Meta:
-        constraints = [_void_replaces("ponds_eggtemperature_void_replaces")]
+        constraints = [void_replaces("ponds_eggtemperature_void_replaces")]
 
     def __str__(self) -> str:
         return f"{self.temperature_typed} °{self.temperature_unit} on {self.measured_on:%Y-%m-%d}"

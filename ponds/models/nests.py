@@ -2,45 +2,25 @@
 
 from __future__ import annotations
 
-import uuid
-
-from django.conf import settings
 from django.db import models
-from django.db.models.functions import Now
 
-from ponds.models.append_only import AppendOnlyModel, AppendOnlyQuerySet
+from ponds.models.append_only import AppendOnlyModel, MendedModel, void_replaces
 from ponds.models.kinds import Kind
 from ponds.models.places import Pond
 
 
-class NestDayQuerySet(AppendOnlyQuerySet):
-    def standing(self) -> NestDayQuerySet:
-        """Rows that hold: those no later row has replaced, leaving out rows that only take one back."""
-        return self.filter(replaced_by=None, is_void=False)
-
-
-class NestDay(AppendOnlyModel):
+class NestDay(MendedModel):
     """The nest book: nests dug and eggs picked in one pond, of one kind (or kind not known), on one day.
 
     A mistake is mended by a new row that replaces the old one; `is_void` replaces it with nothing.
     """
 
-    key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     pond = models.ForeignKey(Pond, on_delete=models.PROTECT, related_name="nest_days")
     kind = models.ForeignKey(Kind, on_delete=models.PROTECT, null=True, blank=True, related_name="nest_days")
     dug_on = models.DateField()
     nests = models.PositiveIntegerField()
     eggs = models.PositiveIntegerField(null=True, blank=True)
     broken = models.PositiveIntegerField(null=True, blank=True)
-    note = models.CharField(max_length=300, blank=True)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
-    recorded_at = models.DateTimeField(db_default=Now(), editable=False)
-    replaces = models.OneToOneField(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by"
-    )
-    is_void = models.BooleanField(default=False)
-
-    objects = NestDayQuerySet.as_manager()
 
     class Meta:
         indexes = [models.Index(fields=["pond", "dug_on"], name="ponds_nestday_pond_day")]
@@ -50,10 +30,7 @@ class NestDay(AppendOnlyModel):
                 name="ponds_nestday_broken_within_eggs",
                 violation_error_message="Broken eggs are part of the eggs picked, so they cannot be more.",
             ),
-            models.CheckConstraint(
-                condition=models.Q(is_void=False) | models.Q(replaces__isnull=False),
-                name="ponds_nestday_void_replaces",
-            ),
+            void_replaces("ponds_nestday_void_replaces"),
         ]
 
     def __str__(self) -> str:
