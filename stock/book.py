@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from django.db.models import F, OuterRef, Subquery, Sum
 
 from stock.models import Cell, Entry, MonthEnd
+from stock.timeline import next_month
 
 
 @dataclass(frozen=True)
@@ -157,6 +158,6 @@ def _months(first: dt.date, last: dt.date) -> list[dt.date]:
     month, end = first.replace(day=1), last.replace(day=1)
     months = [month]
     while month < end:
-        month = (month + dt.timedelta(days=32)).replace(day=1)
+        month = next_month(month)
         months.append(month)
     return months

@@ -12,8 +12,8 @@ from django.db.models import Count, F, Max, Q
 
 from stock import append_only, flows, mixes
 from stock.drafts import SOURCES_OUTSIDE
-from stock.ledger_store import next_month
 from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Move, StockMix, Turtle
+from stock.timeline import next_month
 
 ROWS_AT_ONCE = 5000
 MIX_TOLERANCE = 1e-6

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from django.db.models import Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce, TruncMonth
 
+from stock.drafts import Z_95
 from stock.models import Count, CountHaul, Entry, MonthEnd, Move, Reason
 from stock.templatetags.stock_format import number
 
-Z_95 = 1.959964
 FIELD_OF_CLASS = {"FEMALE": "females", "MALE": "males", "UNSEXED": "unsexed"}
 STANDS = "stands"
 METHOD_WORDS = {

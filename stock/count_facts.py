@@ -7,12 +7,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from stock.drafts import Z_95
 from stock.models import Count, Reason
 from stock.survey_floor import ADULTS, BOOKKEEPING, Flow
 from stock.survey_flows import flows_of
 from stock.templatetags.stock_format import number
 
-Z_95 = 1.959964
 GONE = (Reason.MOVED, Reason.SOLD, Reason.CULLED, Reason.ESCAPED)
 
 

@@ -27,8 +27,8 @@ from stock.demo_sheets import DemoMove, DemoSheets, Mend, corrected, demo_key
 from stock.demo_sign_in import make_people
 from stock.demo_surveys import make_surveys, survey_moves
 from stock.drafts import Draft, reversal_key
-from stock.ledger_store import next_month
 from stock.models import Entry, Haul, LastLook, Move, Task
+from stock.timeline import next_month
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures_demo"
 OWNER, HAND = "wren", "ibis"

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ponds import units
 from stock.demo_days import DemoDays, is_just_logged
-from stock.drafts import BatchDraft, CatchLine, CountDraft, Draft, HaulDraft, Line, PaperDraft
+from stock.drafts import Z_95, BatchDraft, CatchLine, CountDraft, Draft, HaulDraft, Line, PaperDraft
 from stock.ledger import opening_draft
 
 KEYS = uuid.UUID("b6a8b1c4-5f7e-4c55-9f43-0a54be7d2a10")
@@ -26,7 +26,6 @@ GENERATIONS = {
 }
 LATE = "late-"
 # Plus-or-minus is a 95 % half-width.
-Z_95 = 1.959964
 
 Row = Mapping[str, str]
 

@@ -19,6 +19,8 @@ CLASSES = ("FEMALE", "MALE", "UNSEXED", "JUVENILE")
 
 MOST_HEADS = 100_000
 LONGEST_NOTE = 2000
+Z_95 = 1.959964
+"""Half-width of a 95 % interval in standard errors: what is typed and shown as plus-or-minus."""
 REVERSAL_NAMESPACE = uuid.UUID("8a3b46a5-0c0f-4d0b-9f0e-5c2f3a7e6d11")
 
 

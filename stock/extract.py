@@ -16,7 +16,7 @@ from django.utils import timezone
 from ponds.models import Farm, NestDay, Pond
 from stock import pond_page, review_rows
 from stock.book import FIELD_OF_CLASS, ClassHeads
-from stock.drafts import CLASSES, SOURCES_OUTSIDE, TARGETS_OUTSIDE
+from stock.drafts import CLASSES, SOURCES_OUTSIDE, TARGETS_OUTSIDE, Z_95
 from stock.models import Count, Entry, Move, Paper, Reason
 from stock.move_words import CAUSE_WORDS, class_words, part_sentence
 from stock.moves_read import CELLS, move_sentence, part_of, place_of, with_entries
@@ -386,7 +386,7 @@ def _corrections(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> Print
 def _with_error(heads: float | None, se: float | None) -> str:
     if heads is None:
         return "not counted"
-    return f"{heads:,.0f} ± {1.959964 * se:,.0f}" if se else f"{heads:,.0f}"
+    return f"{heads:,.0f} ± {Z_95 * se:,.0f}" if se else f"{heads:,.0f}"
 
 
 def _papers(of: str, ids: Iterable[int | None]) -> dict[int, str]:

@@ -21,8 +21,10 @@ from django.db import connection, transaction
 from django.db.models import Min
 from numpy.typing import NDArray
 
-from stock.ledger_store import next_month, try_lock_book_alone
+from stock.ledger_store import try_lock_book_alone
 from stock.models import KeptFlows, Move
+from stock.spare_moments import SpareMoments
+from stock.timeline import next_month
 
 FEMALE, MALE, UNSEXED = 0, 1, 2
 CODE_OF = {"FEMALE": FEMALE, "MALE": MALE, "UNSEXED": UNSEXED}
@@ -122,22 +124,10 @@ def forget(days: Collection[dt.date], today: dt.date) -> None:
 
 def keep_soon(today: dt.date) -> None:
     """Keep for a moment once the posting's transaction is committed, unless it was done just before."""
-    transaction.on_commit(lambda: _keep_unless_resting(today), robust=True)
+    transaction.on_commit(lambda: _rest.use(lambda: keep(today, seconds=MOMENT)), robust=True)
 
 
-class _Rest:
-    """Until when this process leaves keeping alone (seconds of the monotonic clock)."""
-
-    until = 0.0
-
-
-def _keep_unless_resting(today: dt.date) -> None:
-    began = time.monotonic()
-    if began < _Rest.until:
-        return
-    keep(today, seconds=MOMENT)
-    ended = time.monotonic()
-    _Rest.until = ended + REST * (ended - began)
+_rest = SpareMoments(REST)
 
 
 def keep(today: dt.date, *, seconds: float | None = None) -> int:

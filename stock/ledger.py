@@ -17,15 +17,16 @@ from dataclasses import dataclass, replace
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from stock import flows, mixes
-from stock.drafts import SOURCES_OUTSIDE, CountDraft, Draft, Line, content_sha256
+from stock.drafts import SOURCES_OUTSIDE, Z_95, CountDraft, Draft, Line, content_sha256
 from stock.ledger_checks import key_reused
 from stock.ledger_counts import CountPosting, Evidence
 from stock.ledger_posting import Beyond, Posted, Posting
 from stock.ledger_rules import check_text
 from stock.ledger_sql import last_closed_month
-from stock.ledger_store import first_open_day, lock_book, next_month
+from stock.ledger_store import first_open_day, lock_book
 from stock.models import Count, CountReversal, Haul, MonthClose, Move, Survey
 from stock.refusals import CannotClose, CannotReset
+from stock.timeline import next_month
 
 TRIES = 6
 DEADLOCK, SERIALIZATION = "40P01", "40001"
@@ -291,7 +292,7 @@ def opening_draft(
     figures: dict[str, float] = {}
     for of_class, number in heads.items():
         figures[names[of_class]] = float(number)
-        figures[f"{names[of_class]}_se"] = half.get(of_class, 0.0) / 1.959964
+        figures[f"{names[of_class]}_se"] = half.get(of_class, 0.0) / Z_95
     lines = tuple(
         Line(kind=kind, of_class=of_class, source="OPENING", target=pond, heads=number, batch=batch.code)
         for of_class, number in heads.items()

@@ -12,7 +12,7 @@ from django.db.models import OuterRef, Subquery
 from stock import ledger_sql
 from stock.models import Cell, MarkStep, Turtle
 from stock.planning import Books, LateChange, MarkedHead, Ref
-from stock.timeline import CellDays, MonthFigures
+from stock.timeline import CellDays, MonthFigures, next_month
 
 # One number for the whole ledger: postings hold it shared, a month close holds it alone (PostgreSQL).
 ADVISORY_LOCK = 5_107_731
@@ -39,10 +39,6 @@ def try_lock_book_alone() -> bool:
 def first_open_day(last_closed: dt.date | None) -> dt.date:
     """Return the first day that may still be booked on."""
     return LONG_AGO if last_closed is None else next_month(last_closed)
-
-
-def next_month(month: dt.date) -> dt.date:
-    return (month.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
 
 
 class Store:

@@ -22,8 +22,10 @@ from stock import ledger_sql
 from stock.advisor.mix import Cell as MixCell
 from stock.advisor.mix import CellMix, Share, replay
 from stock.advisor.mix import Entry as MixEntry
-from stock.ledger_store import next_month, try_lock_book_alone
+from stock.ledger_store import try_lock_book_alone
 from stock.models import Cell, Entry, StockMix
+from stock.spare_moments import SpareMoments
+from stock.timeline import next_month
 
 BEFORE_THE_REGISTER = 0
 ROWS_AT_ONCE = 2000
@@ -65,25 +67,10 @@ def roll_soon(today: dt.date) -> None:
     what is not kept meanwhile is replayed by who reads it. A roll that fails is logged and made up for later:
     the posting stands by then and must not seem to fail.
     """
-    transaction.on_commit(lambda: _roll_unless_resting(today), robust=True)
+    transaction.on_commit(lambda: _rest.use(lambda: roll(today, seconds=MOMENT)), robust=True)
 
 
-def _roll_unless_resting(today: dt.date) -> None:
-    began = time.monotonic()
-    if began < _rest.until:
-        return
-    roll(today, seconds=MOMENT)
-    ended = time.monotonic()
-    _rest.until = ended + REST * (ended - began)
-
-
-class _Rest:
-    """Until when this process leaves rolling alone (seconds of the monotonic clock)."""
-
-    until = 0.0
-
-
-_rest = _Rest()
+_rest = SpareMoments(REST)
 
 
 def roll(

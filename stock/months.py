@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from django.db.models import Min
 
 from stock.models import Entry, MonthClose
+from stock.timeline import next_month
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,3 @@ def months(today: dt.date) -> list[Month]:
 def next_to_close(today: dt.date) -> dt.date | None:
     """Return the first day of the month to be closed next; None where it is not over yet."""
     return next((month.first_day for month in months(today) if month.is_next), None)
-
-
-def next_month(month: dt.date) -> dt.date:
-    return (month.replace(day=1) + dt.timedelta(days=32)).replace(day=1)

@@ -15,6 +15,7 @@ from ponds.figures import Range
 from ponds.models import Kind, Pond, PondState
 from stock.book import FIELD_OF_CLASS, Balance, ClassHeads
 from stock.models import Cell, Count, Entry, Haul, HaulLine, MonthEnd
+from stock.timeline import next_month
 
 PondKindId = tuple[int, int]
 ADULT_CLASSES = ("FEMALE", "MALE", "UNSEXED")
@@ -285,7 +286,7 @@ def months_between(first: dt.date, last: dt.date) -> list[dt.date]:
     month, months = first.replace(day=1), []
     while month <= last:
         months.append(month)
-        month = (month + dt.timedelta(days=32)).replace(day=1)
+        month = next_month(month)
     return months
 
 
@@ -303,7 +304,7 @@ def head_days(first: dt.date, day: dt.date, held: list[HeldByMonth]) -> dict[Pon
             continue
         began = cell.before
         for month, ended in cell.ends:
-            following = (month + dt.timedelta(days=32)).replace(day=1)
+            following = next_month(month)
             days = (min(following, day + dt.timedelta(days=1)) - max(month, first)).days
             total[cell.balance.pond_id, cell.balance.kind_id] += max(0, days) * (began + ended) / 2
             began = ended

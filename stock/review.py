@@ -17,11 +17,11 @@ from stock.advice import Aim, SeasonForecast, aims_of, season_forecast
 from stock.book import FIELD_OF_CLASS, ClassHeads
 from stock.drafts import CLASSES
 from stock.models import Move, PondReview, Reason, Task
-from stock.months import next_month
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.review_rows import Flow, NestMonth, Nests
 from stock.tasks import STATE_WORDS, task_sentence
+from stock.timeline import next_month
 from stock.today import is_count_old
 
 REASON_WORDS = dict(Reason.choices)

@@ -10,7 +10,7 @@ from django.db import transaction
 from ponds.models import Pond
 from stock.ledger_sql import last_closed_month
 from stock.models import PondReview
-from stock.months import next_month
+from stock.timeline import next_month
 
 LONGEST_WORDS = 2000
 

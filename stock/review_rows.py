@@ -13,9 +13,9 @@ from django.db.models.functions import Coalesce
 from ponds.models import NestDay, Pond
 from ponds.seasons import season_of
 from stock.models import Batch, Entry, Move, Paper, PondReview, Task
-from stock.months import next_month
 from stock.moves_read import with_entries
 from stock.tasks import with_progress
+from stock.timeline import next_month
 
 PondKindId = tuple[int, int]
 CORRECTIONS = 50

@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from stock.book import ClassHeads
 from stock.charts import Chart, Interval, Series, bar_chart, interval_strip, line_chart
 from stock.count_facts import Sexes, SinceLast, between
-from stock.drafts import CLASSES
+from stock.drafts import CLASSES, Z_95
 from stock.estimators.estimate import Estimate, Status
 from stock.estimators.sex_ratio import survey_ratio
 from stock.estimators.survey import Assumption, Fit, Reading
 from stock.models import Count, Haul
 from stock.surveys import Figures, KindSurvey, Net, code_of
 
-Z_95 = 1.959964
 TAKES = {
     "drain-down": "every head in the pond was found",
     "two-sample": "none came or went between the hauls; marks stayed on; marked and unmarked are caught alike",

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from django.db.models import Prefetch, QuerySet
 
 from ponds.models import Kind, Pond
-from stock.drafts import CLASSES, CountDraft
+from stock.drafts import CLASSES, Z_95, CountDraft
 from stock.estimators.estimate import Estimate
 from stock.estimators.survey import Circumstances, HaulCatch, Reading, SurveyReading, read_survey
 from stock.models import Count, Haul, HaulLine, Survey, SurveyHaul, SurveyMarked
@@ -40,7 +40,6 @@ from stock.survey_flows import (
 )
 
 DRAIN_DOWN = "drain-down"
-Z_95 = 1.959964
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,11 @@ def last_day_of(month: dt.date) -> dt.date:
     return month.replace(day=calendar.monthrange(month.year, month.month)[1])
 
 
+def next_month(month: dt.date) -> dt.date:
+    """Return the first day of the month after that of a day."""
+    return (month.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+
+
 @dataclass(frozen=True)
 class MonthFigures:
     """What is stored of a cell for one month (see the model MonthEnd)."""

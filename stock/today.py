@@ -22,6 +22,7 @@ from stock.refused import still_refused
 from stock.tasks import OpenTask
 from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
+from stock.timeline import next_month
 
 BANK_LINES, MOST_LINES = 5, 3
 MOST_READ = 100
@@ -372,7 +373,7 @@ def _months(today: dt.date, role: str) -> Iterator[TodayLine]:
     first = Entry.objects.aggregate(first=Min("booked_on"))["first"]
     if first is None:
         return
-    oldest = first.replace(day=1) if last is None else (last + dt.timedelta(days=32)).replace(day=1)
+    oldest = first.replace(day=1) if last is None else next_month(last)
     newest = (today.replace(day=1) - dt.timedelta(days=1)).replace(day=1) - dt.timedelta(days=1)
     count = (newest.year - oldest.year) * 12 + newest.month - oldest.month + 1
     if count < 1:

@@ -13,9 +13,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ponds.farm import the_farm
 from ponds.roles import SignedRequest, for_owner
 from stock import ledger
-from stock.months import months, next_month, next_to_close
+from stock.months import months, next_to_close
 from stock.refusals import LedgerRefusal
 from stock.review_rows import unsigned_codes
+from stock.timeline import next_month
 
 SEE_OTHER = 303
 UNPROCESSABLE = 422

@@ -10,7 +10,7 @@ from django.core.management import call_command
 from django.db import connection
 
 from ponds.models import Kind, Pond
-from stock import ledger, mixes
+from stock import ledger, mixes, spare_moments
 from stock.check import differences
 from stock.drafts import BatchDraft, Draft, Line
 from stock.models import Batch, Move, StockMix
@@ -109,7 +109,8 @@ def slow_replay(monkeypatch):
         clock.now += 0.1
         return replay(entries, state)
 
-    monkeypatch.setattr(mixes, "time", SimpleNamespace(monotonic=lambda: clock.now))
+    for module in (mixes, spare_moments):
+        monkeypatch.setattr(module, "time", SimpleNamespace(monotonic=lambda: clock.now))
     monkeypatch.setattr(mixes, "replay", replay_slowly)
     return clock
 
