@@ -17,12 +17,12 @@ from stock.advice import (
     SETTLING_WORDS,
     Aim,
     SeasonForecast,
-    Way,
     aims_of,
     males_first,
     missing_figures,
     season_forecast,
 )
+from stock.aim_links import AimLinks, with_links
 from stock.charts import Chart
 from stock.forms.ponds import DayForm
 from stock.links import link, task_link
@@ -37,20 +37,6 @@ from stock.templatetags.stock_format import number
 from stock.templatetags.stock_format import ratio as ratio_words
 
 MONTHS_BACK = 35
-
-
-@dataclass(frozen=True)
-class WayLink:
-    """A remedy with the address that makes it a task, "" for who may not."""
-
-    way: Way
-    task_url: str
-
-
-@dataclass(frozen=True)
-class AimLinks:
-    aim: Aim
-    ways: tuple[WayLink, ...]
 
 
 @dataclass(frozen=True)
@@ -165,7 +151,7 @@ def _part(
     of_kind = hauls.get(one.kind_id, [])
     return KindPart(
         facts=one,
-        aims=tuple(_with_links(aim, one, may_decide=may_decide) for aim in aims_of(one)),
+        aims=tuple(with_links(aim, one, why=_why(aim, one), may_decide=may_decide) for aim in aims_of(one)),
         males_first=males_first(one),
         known=how_known(one),
         recount_url=task_link(one.pond_code, "RECOUNT", kind=one.kind_code) if may_decide else "",
@@ -180,27 +166,8 @@ def _part(
     )
 
 
-def _with_links(aim: Aim, one: PondKind, *, may_decide: bool) -> AimLinks:
-    why = f"{one.females_now} females to {one.males_now} males by {one.whose}; {aim.words[0].lower()}{aim.words[1:]}."
-    return AimLinks(
-        aim,
-        tuple(
-            WayLink(
-                way,
-                task_link(
-                    one.pond_code,
-                    way.verb,
-                    kind=one.kind_code,
-                    of_class=way.of_class,
-                    heads=way.heads,
-                    why=why,
-                )
-                if may_decide
-                else "",
-            )
-            for way in aim.ways
-        ),
-    )
+def _why(aim: Aim, one: PondKind) -> str:
+    return f"{one.females_now} females to {one.males_now} males by {one.whose}; {aim.words[0].lower()}{aim.words[1:]}."
 
 
 def _answer(facts: list[PondKind]) -> str:

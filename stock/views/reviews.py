@@ -17,13 +17,15 @@ from ponds.farm import the_farm
 from ponds.models import Pond
 from ponds.roles import OWNER, SignedRequest, for_owner, role_of
 from stock import review_book
-from stock.advice import Way, males_first
+from stock.advice import males_first
+from stock.aim_links import AimLinks, with_links
 from stock.forms.reviews import SignForm
 from stock.links import link, task_link
-from stock.months import months, next_month
+from stock.months import months
 from stock.moves_read import move_sentence
 from stock.review import KindMonth, PondMonth, later_corrections, month_review, pond_month
 from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
+from stock.timeline import next_month
 
 SEE_OTHER = 303
 UNPROCESSABLE = 422
@@ -109,20 +111,12 @@ def review_sign(request: SignedRequest, month: str, code: str) -> HttpResponse:
 
 
 @dataclass(frozen=True)
-class WayLink:
-    """A remedy with the address that makes it a decision of this review, "" for who may not."""
-
-    way: Way
-    url: str
-
-
-@dataclass(frozen=True)
 class KindPart:
     """One kind of the page: its month, and the remedies with their links."""
 
     month: KindMonth
     males_first: str
-    aims: tuple[tuple[str, bool, tuple[WayLink, ...]], ...]
+    aims: tuple[AimLinks, ...]
     recount_url: str
 
 
@@ -131,11 +125,13 @@ def _show_pond(
 ) -> HttpResponse:
     farm = the_farm()
     today = farm.today()
-    found = pond_month(pond, first, today)
+    ponds = month_review(first, today).ponds
+    codes = [one.pond_code for one in ponds]
+    at = codes.index(pond.code) if pond.code in codes else None
+    # A pond that was retired since is not among the month's, but its own page still tells of it.
+    found = ponds[at] if at is not None else pond_month(pond, first, today)
     if found is None:
         raise Http404
-    codes = [one.pond_code for one in month_review(first, today).ponds]
-    at = codes.index(pond.code) if pond.code in codes else None
     closed = next((one for one in months(today) if one.first_day == first), None)
     is_over = next_month(first) <= today
     may_decide = role_of(request.user) == OWNER and pond.retired_on is None
@@ -163,31 +159,19 @@ def _part(kind: KindMonth, month: dt.date, here: str, *, may_decide: bool) -> Ki
     one = kind.facts
     why = f"Review of {month:%B %Y}: {one.heads.females} females to {one.heads.males} males by the book."
     aims = tuple(
-        (
-            aim.words,
-            aim.is_reached,
-            tuple(
-                WayLink(
-                    way,
-                    _decide(
-                        one.pond_code, way.verb, month, here,
-                        kind=one.kind_code, of_class=way.of_class, heads=way.heads, why=why,
-                    )
-                    if may_decide
-                    else "",
-                )
-                for way in aim.ways
-            ),
-        )
+        with_links(aim, one, why=why, may_decide=may_decide, back=lambda address: _back(address, month, here))
         for aim in kind.aims
-    )  # fmt: skip
+    )
     recount = _decide(one.pond_code, "RECOUNT", month, here, kind=one.kind_code) if may_decide else ""
     return KindPart(kind, males_first(one), aims, recount)
 
 
-def _decide(code: str, verb: str, month: dt.date, here: str, **filled: object) -> str:
+def _decide(code: str, verb: str, month: dt.date, here: str, *, kind: str = "") -> str:
     """Return the address of a task that is decided in a review and comes back to it."""
-    address = task_link(code, verb, **filled)  # type: ignore[arg-type]
+    return _back(task_link(code, verb, kind=kind), month, here)
+
+
+def _back(address: str, month: dt.date, here: str) -> str:
     return f"{address}&review={month:%Y-%m}&next={here}"
 
 
