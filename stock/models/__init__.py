@@ -6,6 +6,7 @@ from stock.models.counts import Count, CountHaul, CountReversal
 from stock.models.hauls import Haul, HaulLine
 from stock.models.marks import MarkStep, Turtle
 from stock.models.moves import Cause, Entry, Move, Reason
+from stock.models.placings import PlacingEnd, PlacingStop, PlacingTask, SavedPlacing
 from stock.models.reviews import PondReview
 from stock.models.surveys import Survey, SurveyHaul, SurveyMarked
 from stock.models.tasks import LastLook, RefusedPost, Task, TaskMove
@@ -29,9 +30,13 @@ __all__ = [
     "Move",
     "Outside",
     "Paper",
+    "PlacingEnd",
+    "PlacingStop",
+    "PlacingTask",
     "PondReview",
     "Reason",
     "RefusedPost",
+    "SavedPlacing",
     "StockMix",
     "Survey",
     "SurveyHaul",
