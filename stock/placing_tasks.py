@@ -1,19 +1,16 @@
-"""What is said of where the new females stand now, and the plan as open tasks, one a pond."""
+"""What is said of where the new females stand now, what is decided already, and why a task is made."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from django.db import transaction
-
-from ponds.models import Kind, Pond
-from stock import task_book
-from stock.models import Task
+from stock.models import PlacingTask, Task
 from stock.placing_answer import Advice, PondAdvice
 from stock.pond_kind import PondKind
 from stock.tasks import open_tasks
+from stock.templatetags.stock_format import day as day_words
 
 LONGEST_WHY = 300
 
@@ -29,6 +26,8 @@ class Source:
         The pond; "" where they are not on the farm yet.
     females, unsexed : int
         Of the kind, by the book.
+    promised : int
+        Females of the kind that open tasks of saved placings still take from there.
     in_quarantine : bool
     released_on : date or None
         The day its quarantine is due to end.
@@ -39,12 +38,42 @@ class Source:
     code: str = ""
     females: int = 0
     unsexed: int = 0
+    promised: int = 0
     in_quarantine: bool = False
     released_on: dt.date | None = None
     sentences: tuple[str, ...] = ()
 
+    @property
+    def released_words(self) -> str:
+        """The day of release, as in "on 25 Dec 2026"."""
+        if self.released_on is None:
+            return "at its end, which has no day yet"
+        return f"on {day_words(self.released_on)}"
 
-def source_of(code: str, heads: int, kind: PondKind, facts: Sequence[PondKind]) -> Source:
+    def not_yet(self, heads: int) -> str:
+        """Say why so many cannot be placed from here now, and what to do; "" where they can."""
+        if not self.code:
+            return ""
+        said = []
+        if self.in_quarantine:
+            said.append(
+                f"Pond {self.code} is in quarantine. Nothing leaves it until it is released, {self.released_words}. "
+                "Save the plan now, and make its tasks once the pond is released."
+            )
+        free = max(0, self.females - self.promised)
+        if heads > free:
+            taken = f", and {self.promised} of them are decided for other ponds" if self.promised else ""
+            sex = f" {self.unsexed} stand there unsexed: sex them first." if self.unsexed else ""
+            said.append(
+                f"{heads} females cannot be taken from pond {self.code}: by the book {self.females} of the kind stand "
+                f"there{taken}.{sex or ' Ask for fewer, or log what was found.'}"
+            )
+        return " ".join(said)
+
+
+def source_of(
+    code: str, heads: int, kind: PondKind, facts: Sequence[PondKind], *, promised: int = 0
+) -> Source:
     """Return what is known of the pond the new females stand in; `kind` is any row of their kind."""
     there = [one for one in facts if one.pond_code == code]
     if not there:
@@ -54,11 +83,9 @@ def source_of(code: str, heads: int, kind: PondKind, facts: Sequence[PondKind]) 
     females, unsexed = (mine.heads.females, mine.heads.unsexed) if mine else (0, 0)
     said = []
     if use.in_quarantine:
-        day = (
-            f"on {use.ends_on.day} {use.ends_on:%b %Y}" if use.ends_on else "at its end, which has no day yet"
-        )
+        ends = f"on {day_words(use.ends_on)}" if use.ends_on else "at its end, which has no day yet"
         said.append(
-            f"Pond {code} is in quarantine. Nothing leaves it until it is released, {day}: this is the plan for then, "
+            f"Pond {code} is in quarantine. Nothing leaves it until it is released, {ends}: this is the plan for then, "
             "by the book of today."
         )
     if unsexed:
@@ -70,16 +97,82 @@ def source_of(code: str, heads: int, kind: PondKind, facts: Sequence[PondKind]) 
         said.append(
             f"By the book {females} females of this kind stand in pond {code}, fewer than the {heads} asked about."
         )
-    return Source(code, females, unsexed, use.in_quarantine, use.ends_on, tuple(said))
+    if promised:
+        said.append(f"{promised} females there are decided for other ponds already (open tasks).")
+    return Source(code, females, unsexed, promised, use.in_quarantine, use.ends_on, tuple(said))
 
 
-def decided_for(kind: str) -> dict[str, int]:
-    """Return pond's code -> females of a kind (its code) that open tasks still add there: one query."""
+@dataclass(frozen=True)
+class Waiting:
+    """Heads of one kind that wait in a quarantine pond: what they are, until when, and what to do."""
+
+    pond: str
+    kind_code: str
+    kind_name: str
+    females: int
+    unsexed: int
+    ends_on: dt.date | None
+    is_over: bool
+
+    @property
+    def to_do(self) -> str:
+        """Say what has to be done before they can be placed."""
+        steps = []
+        if self.unsexed:
+            steps.append(f"sex the {self.unsexed} unsexed")
+        if self.ends_on is None:
+            steps.append("give the quarantine a day to end")
+        steps.append("release the pond" if self.is_over else "release the pond when the quarantine is over")
+        words = ", then ".join(steps)
+        return f"{words[:1].upper()}{words[1:]}."
+
+
+def waiting_in_quarantine(facts: Iterable[PondKind], today: dt.date) -> list[Waiting]:
+    """Return what stands in quarantine and may be females to place: sexed female, or unsexed."""
+    return [
+        Waiting(
+            one.pond_code,
+            one.kind_code,
+            one.kind_name,
+            one.heads.females,
+            one.heads.unsexed,
+            one.use.ends_on,
+            one.use.ends_on is not None and one.use.ends_on <= today,
+        )
+        for one in facts
+        if one.use.in_quarantine and (one.heads.females or one.heads.unsexed)
+    ]
+
+
+def decided_for(kind: str, *, but_not: Collection[int] = ()) -> dict[str, int]:
+    """
+    Return pond's code -> females of a kind (its code) that open tasks still add there: one query.
+
+    Tasks with an id in `but_not` are left out.
+    """
     found: dict[str, int] = {}
     for task in open_tasks():
+        if task.id in but_not:
+            continue
         if (task.verb, task.kind, task.of_class) == (Task.Verb.ADD, kind, "FEMALE") and task.heads_left:
             found[task.pond] = found.get(task.pond, 0) + task.heads_left
     return found
+
+
+def promised_from(source: str, kind: str, *, but_not: Collection[int] = ()) -> int:
+    """Return females of a kind that open tasks of saved placings still take from a pond; 0 for no pond."""
+    if not source:
+        return 0
+    of_placings = set(
+        PlacingTask.objects.filter(
+            stop__placing__source__code=source, stop__placing__kind__code=kind
+        ).values_list("task_id", flat=True)
+    )
+    if not of_placings:
+        return 0
+    return sum(
+        task.heads_left or 0 for task in open_tasks() if task.id in of_placings and task.id not in but_not
+    )
 
 
 def why_of(advice: Advice, pond: PondAdvice, heads: int) -> str:
@@ -103,37 +196,3 @@ def why_of(advice: Advice, pond: PondAdvice, heads: int) -> str:
 
 def _from(advice: Advice) -> str:
     return f", from pond {advice.question.source}" if advice.question.source else ""
-
-
-@transaction.atomic
-def make_tasks(advice: Advice, heads: Mapping[str, int], source: Source, *, by, today: dt.date) -> list[Task]:
-    """
-    Make one open task for each pond that gets some: all of them or none.
-
-    The same plan made again on the same day gives the tasks that stand.
-
-    Raises
-    ------
-    TaskRefused
-        As `task_book.make`.
-    """
-    kind = Kind.objects.get(pk=advice.question.kind_id)
-    due_on = source.released_on if source.released_on and source.released_on >= today else None
-    ponds = Pond.objects.in_letter_order().filter(code__in=[code for code, count in heads.items() if count])
-    made = []
-    for pond in ponds:
-        advised = advice.pond(pond.code)
-        made.append(
-            task_book.make(
-                pond=pond,
-                verb=Task.Verb.ADD,
-                kind=kind,
-                of_class="FEMALE",
-                heads=heads[pond.code],
-                why=why_of(advice, advised, heads[pond.code]) if advised else "",
-                due_on=due_on,
-                by=by,
-                today=today,
-            )
-        )
-    return made

@@ -193,6 +193,31 @@ def batch_code() -> str:
     return "address-batch"
 
 
+def placing_key() -> Any:
+    """Save a plan of 5 females to pond A, by nobody's hand."""
+    import datetime as dt
+    import uuid
+
+    from ponds.models import Kind, Pond
+    from stock.models import PlacingStop, SavedPlacing
+
+    known = SavedPlacing.objects.first()
+    if known is not None:
+        return known.key
+    pond = Pond.objects.get(code=pond_code())
+    grounds = {
+        "seasons": 5, "full_to": 5.0, "exponent": 1.0, "within": 0.01, "seed": 1, "draws": 1000, "draws_kept": 200,
+        "draws_compared": 200, "total": 0.0, "best_total": 0.0, "low": 0.0, "high": 0.0, "holds": 1.0,
+        "method": "greedy", "ponds": [], "rivals": [], "figures": [], "assumptions": [],
+    }  # fmt: skip
+    placing = SavedPlacing.objects.create(
+        key=uuid.uuid4(), kind=pond.kinds_allowed.first() or Kind.objects.get(), heads=5, is_by_hand=False,
+        grounds=grounds, saved_on=dt.date(2024, 5, 1), by_name="nobody",
+    )  # fmt: skip
+    PlacingStop.objects.create(placing=placing, pond=pond, heads=5, best=5)
+    return placing.key
+
+
 def task_id() -> int:
     import datetime as dt
 
@@ -260,6 +285,12 @@ ROWS = [
     Row("ponds:nest-take-back", {"key": nest_key}, get=HANDS, post=HANDS),
     Row("stock:new-females", get=ROLES),
     Row("stock:new-females-tasks", post=OWNERS),
+    Row("stock:new-females-save", post=OWNERS),
+    Row("stock:placing-list", get=ROLES),
+    Row("stock:placing-detail", {"key": placing_key}, get=ROLES),
+    Row("stock:placing-sheet", {"key": placing_key}, get=ROLES),
+    Row("stock:placing-tasks", {"key": placing_key}, post=OWNERS),
+    Row("stock:placing-cancel", {"key": placing_key}, get=OWNERS, post=OWNERS),
     Row("stock:farm-plan", get=ROLES),
     Row("stock:farm-plan-tasks", post=OWNERS),
     Row("stock:replacements", get=ROLES),

@@ -53,6 +53,16 @@ class DropForm(forms.Form):
         self.fields["why"].error_messages["required"] = "Say in a few words why it is dropped."
 
 
+class CancelPlanForm(forms.Form):
+    """Why a plan of new females is cancelled."""
+
+    why = LineField(most=250, label="Why is the plan cancelled?", required=True)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["why"].error_messages["required"] = "Say in a few words why the plan is cancelled."
+
+
 class PaperForm(forms.Form):
     """A document of a batch or of a move."""
 

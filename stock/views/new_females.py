@@ -1,8 +1,9 @@
-"""Where new females go: asked and answered by GET, and the plan made into tasks by one POST."""
+"""Where new females go: asked and answered by GET; the plan saved, and made into tasks, by one POST each."""
 
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -10,6 +11,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -18,20 +20,26 @@ from django.views.decorators.http import require_http_methods
 from ponds.farm import the_farm
 from ponds.models import Kind
 from ponds.roles import SignedRequest, for_owner
+from stock import placing_book
 from stock.forms.fields import KeyField, new_key
 from stock.forms.new_females import BY_HAND, QuestionForm, Typed, read_by_hand
-from stock.links import first_link, link, task_link
-from stock.placing_advice import advise, eggs_a_female, written_out
+from stock.links import link, task_link
+from stock.models import SavedPlacing
+from stock.placing_advice import eggs_a_female, written_out
 from stock.placing_answer import Advice, CannotAdvise, PondAdvice
 from stock.placing_figures import assumptions, figure_rows, how_known, males_to_leave, thin_males
+from stock.placing_grounds import mark_of
 from stock.placing_hand import HandPlacing, judge
 from stock.placing_pictures import gains_chart, heads_chart
-from stock.placing_tasks import Source, decided_for, make_tasks, source_of
+from stock.placing_sheet import before_loading, lines_of_plan
+from stock.placing_tasks import Source, waiting_in_quarantine
+from stock.placing_today import answer_today, own_tasks
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.task_book import TaskRefused
 
-KEYS_KEPT = 20
+PLAN = "plan"
+"""The control that names the saved plan which is being changed."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +67,13 @@ class Asked:
     typed: Mapping[str, Typed] | None = None
     by_hand: HandPlacing | None = None
     source: Source = field(default_factory=Source)
+    instead_of: SavedPlacing | None = None
+
+    @property
+    def parameters(self) -> list[tuple[str, str]]:
+        """Return what was asked, for an address or hidden controls; the plan that is changed among it."""
+        plan = [(PLAN, str(self.instead_of.key))] if self.instead_of else []
+        return self.form.parameters() + plan
 
 
 @require_http_methods(["GET"])
@@ -67,7 +82,14 @@ def new_females(request: SignedRequest) -> HttpResponse:
     farm = the_farm()
     today = farm.today()
     asked = _asked(request.GET, today)
-    context = {"form": asked.form, "farm": farm, "printed_on": today, "today": today, "cannot": asked.cannot}
+    context = {
+        "form": asked.form,
+        "farm": farm,
+        "printed_on": today,
+        "today": today,
+        "cannot": asked.cannot,
+        "in_quarantine": waiting_in_quarantine(asked.facts, today),
+    }
     if asked.advice is not None:
         context |= _answer(asked, asked.advice, today)
     return render(request, "stock/new_females.html", context)
@@ -75,54 +97,96 @@ def new_females(request: SignedRequest) -> HttpResponse:
 
 @for_owner
 @require_http_methods(["POST"])
+def new_females_save(request: SignedRequest) -> HttpResponse:
+    """Save the plan that was shown, once for each key."""
+    return _keep(request, with_tasks=False)
+
+
+@for_owner
+@require_http_methods(["POST"])
 def new_females_tasks(request: SignedRequest) -> HttpResponse:
-    """Make the plan's tasks, once for each key."""
-    page = reverse("stock:new-females")
-    today = the_farm().today()
+    """Save the plan that was shown and make its tasks, once for each key."""
+    return _keep(request, with_tasks=True)
+
+
+def _keep(request: SignedRequest, *, with_tasks: bool) -> HttpResponse:
+    page, today = reverse("stock:new-females"), the_farm().today()
     asked = _asked(request.POST, today)
     if asked.advice is None or asked.by_hand is None:
-        messages.error(request, "Ask where the females should go first, then make the tasks of the answer.")
+        messages.error(request, "Ask where the females should go first, then keep the answer.")
         return _see(f"{page}?{urlencode(asked.form.parameters())}" if asked.form.is_bound else page)
-    back = f"{page}?{urlencode(asked.form.parameters() + _typed_parameters(asked.typed or {}))}"
+    parameters = asked.parameters + _typed_parameters(asked.typed or {})
+    back = f"{page}?{urlencode(parameters)}"
+    nothing = "No task was made." if with_tasks else "Nothing was saved."
     try:
-        key = str(KeyField().clean(request.POST.get("key")))
+        key = KeyField().clean(request.POST.get("key"))
     except ValidationError:
-        key = ""
-    if not key:
         messages.error(
             request, "This page had lost its key. Look the plan through and press the button again."
         )
         return _see(back)
-    made_before = request.session.get("new_females_keys", [])
-    tasks_page = first_link("stock:task-list") or page
-    if key in made_before:
-        messages.info(request, "These tasks were made already; nothing was made twice.")
-        return _see(tasks_page)
-    if asked.advice.decided and request.POST.get("second") != "yes":
-        messages.error(
-            request,
-            f"No task was made. {_decided_words(asked.advice)} If these come on top of them, tick that below; "
-            "if the plan was changed, drop the earlier tasks first.",
-        )
+    known = SavedPlacing.objects.filter(key=key).exists()
+    if not known and (refusal := _why_not_kept(request, asked, with_tasks=with_tasks)):
+        messages.error(request, f"{nothing} {refusal}")
         return _see(f"{back}#do-it")
-    wrong = [typed.sentence for typed in (asked.typed or {}).values() if typed.sentence]
-    wrong += asked.by_hand.problems.values()
-    if wrong or not asked.by_hand.can_be_done:
-        sentence = " ".join(wrong) or asked.by_hand.sentence or "The plan places no females."
-        messages.error(request, f"No task was made. {sentence} The answer below is by the book of now.")
-        return _see(back)
+    note = request.POST.get("note", "")
     try:
-        made = make_tasks(asked.advice, asked.by_hand.heads, asked.source, by=request.user, today=today)
-    except TaskRefused as refused:
-        messages.error(request, f"No task was made. {refused.sentence}")
+        with transaction.atomic():
+            placing, is_new = placing_book.save(
+                asked.advice,
+                asked.by_hand,
+                key=key,
+                note=note,
+                instead_of=asked.instead_of,
+                by=request.user,
+                today=today,
+            )
+            made = (
+                placing_book.make_tasks(placing, asked.advice, asked.source, by=request.user, today=today)
+                if with_tasks and is_new
+                else []
+            )
+    except (TaskRefused, placing_book.PlacingRefused) as refused:
+        messages.error(request, f"{nothing} {refused.sentence}")
         return _see(back)
-    request.session["new_females_keys"] = [*made_before, key][-KEYS_KEPT:]
-    where = ", ".join(f"{task.heads} to {task.pond.code}" for task in made)
-    messages.success(
-        request,
-        f"{len(made)} {'task' if len(made) == 1 else 'tasks'} made: females of {made[0].kind}, {where}.",
-    )
-    return _see(tasks_page)
+    if made:
+        where = ", ".join(f"{task.heads} to {task.pond.code}" for task in made)
+        messages.success(
+            request,
+            f"{len(made)} {'task' if len(made) == 1 else 'tasks'} made: females of {made[0].kind}, {where}.",
+        )
+    elif is_new:
+        messages.success(request, "Saved. No task is made yet, and nothing is booked.")
+    else:
+        messages.info(request, "This plan was saved already: here it is. Nothing was made twice.")
+    return _see(reverse("stock:placing-detail", args=[placing.key]))
+
+
+def _why_not_kept(request: SignedRequest, asked: Asked, *, with_tasks: bool) -> str:
+    """Say why the plan sent cannot be kept; "" where it can."""
+    advice, by_hand = asked.advice, asked.by_hand
+    assert advice is not None  # noqa: S101 (the caller looked)
+    assert by_hand is not None  # noqa: S101
+    wrong = [typed.sentence for typed in (asked.typed or {}).values() if typed.sentence]
+    wrong += by_hand.problems.values()
+    if wrong or not by_hand.can_be_done:
+        sentence = " ".join(wrong) or by_hand.sentence or "The plan places no females."
+        return f"{sentence} The answer below is by the book of now."
+    if len(request.POST.get("note", "").strip()) > placing_book.LONGEST_NOTE:
+        return f"The note has more than {placing_book.LONGEST_NOTE} characters. Shorten it."
+    if with_tasks and advice.decided and request.POST.get("second") != "yes":
+        return (
+            f"{_decided_words(advice)} If these come on top of them, tick that below; if the plan was changed, "
+            "drop the earlier tasks first."
+        )
+    if request.POST.get("shown", "") not in ("", mark_of(advice)):
+        return (
+            "The ponds, or what is decided for them, changed since this page was made. Below is the answer by the "
+            "book of now: look it through and press the button again."
+        )
+    if with_tasks and (not_yet := asked.source.not_yet(by_hand.placed)):
+        return not_yet
+    return ""
 
 
 def _decided_words(advice: Advice) -> str:
@@ -146,10 +210,12 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
     form = QuestionForm({name: given[name] for name in given} if is_asked else None, kinds=kinds, facts=facts)
     if not is_asked or not form.is_valid():
         return Asked(form, facts)
-    question, kind = form.question(), form.cleaned_data["kind"]
-    apart = dict(Kind.objects.filter(not_with=kind).values_list("pk", "common_name"))
+    kind = form.cleaned_data["kind"]
+    earlier = _plan_asked(given, kind)
     try:
-        advice = advise(question, facts, kept_apart=apart, decided=decided_for(kind.code))
+        advice, source = answer_today(
+            form.question(), kind, facts, but_not=own_tasks(earlier) if earlier else ()
+        )
     except CannotAdvise as refused:
         return Asked(form, facts, cannot=refused.sentence)
     typed = read_by_hand(given)
@@ -159,8 +225,18 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
         advice,
         typed=typed,
         by_hand=judge(advice, {code: one.heads or 0 for code, one in typed.items()}) if typed else None,
-        source=source_of(question.source, question.heads, advice.kind, facts),
+        source=source,
+        instead_of=earlier,
     )
+
+
+def _plan_asked(given: Mapping[str, Any], kind: Kind) -> SavedPlacing | None:
+    """Return the saved plan of this kind that is being changed, if it still may be."""
+    try:
+        key = uuid.UUID(str(given.get(PLAN, "")))
+    except ValueError:
+        return None
+    return SavedPlacing.objects.filter(key=key, kind=kind, end=None).first()
 
 
 def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
@@ -193,10 +269,16 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
         "by_hand": by_hand,
         "hand_mistakes": [(code if code in shown else "", sentence) for code, sentence in mistakes.items()],
         "is_by_hand": is_by_hand,
-        "load": [(row, plan[row.pond.code]) for row in rows if plan.get(row.pond.code)],
+        "load": lines_of_plan(advice, plan),
+        "before": before_loading(asked.source, sum(plan.values())),
         "load_total": sum(plan.values()),
-        "parameters": asked.form.parameters(),
-        "plan_parameters": [(f"{BY_HAND}{code}", heads) for code, heads in plan.items()],
+        "parameters": asked.parameters,
+        "plan_parameters": [
+            *((f"{BY_HAND}{code}", str(heads)) for code, heads in plan.items()),
+            ("shown", mark_of(advice)),
+        ],
+        "instead_of": asked.instead_of,
+        "not_yet": asked.source.not_yet(sum(plan.values())),
         "key": new_key(),
         "gains_chart": gains_chart(advice),
         "heads_chart": heads_chart(advice),

@@ -212,18 +212,17 @@ def plan(page, **more):
 
 
 def test_the_plan_becomes_a_task_a_pond_once(owner, farm):
-    page = ask(owner, heads=150, source="D")
+    page = ask(owner, heads=150)
     assert {pond.code: pond.given for pond in page.context["advice"].getting} == {"A": 120, "B": 30}
     sent = plan(page)
     answer = owner.post(TASKS, sent)
-    assert (answer.status_code, answer.url) == (303, reverse("stock:task-list"))
+    assert (answer.status_code, answer.url) == (303, reverse("stock:placing-detail", args=[sent["key"]]))
     tasks = list(Task.objects.order_by("pond__code"))
     assert [(task.pond.code, task.verb, task.of_class, task.heads) for task in tasks] == [
         ("A", "ADD", "FEMALE", 120),
         ("B", "ADD", "FEMALE", 30),
     ]
-    assert "from pond D: by the book 2.10 : 1 becomes 3.30 : 1" in tasks[0].why
-    assert tasks[0].due_on == the_farm().today() + dt.timedelta(days=30)
+    assert "150 in all: by the book 2.10 : 1 becomes 3.30 : 1" in tasks[0].why
     assert owner.post(TASKS, sent).status_code == 303
     assert owner.post(TASKS, plan(page, key=str(uuid.uuid4()))).status_code == 303
     assert Task.objects.count() == 2
@@ -277,7 +276,7 @@ def test_all_tasks_or_none(owner, farm, monkeypatch):
             raise TaskRefused("Pond B is not to be had.")
         return make(pond=pond, **more)
 
-    monkeypatch.setattr("stock.placing_tasks.task_book.make", refuse_b)
+    monkeypatch.setattr("stock.placing_book.task_book.make", refuse_b)
     answer = owner.post(TASKS, plan(page), follow=True)
     assert "No task was made. Pond B is not to be had." in words(answer)
     assert not Task.objects.exists()
