@@ -24,10 +24,15 @@ CHROMIUM = os.environ.get("SCUTEBOOK_CHROMIUM", "/usr/bin/chromium")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what drives a browser, so that `-m "not browser"` leaves it out."""
+    """Mark what drives a browser and what asks a database, so that `-m` can choose them."""
     for test in items:
-        if "page" in getattr(test, "fixturenames", ()):
+        fixtures = set(getattr(test, "fixturenames", ()))
+        if "page" in fixtures:
             test.add_marker(pytest.mark.browser)
+        if fixtures & {"db", "transactional_db", "django_db_setup"} or any(
+            test.get_closest_marker(name) for name in ("django_db", "both_databases")
+        ):
+            test.add_marker(pytest.mark.database)
 
 
 @pytest.fixture(autouse=True)

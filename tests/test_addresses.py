@@ -64,6 +64,7 @@ def test_every_address_has_one_row_and_every_row_an_address():
     )
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("role", sorted(EVERYONE))
 @pytest.mark.parametrize("name", NAMES)
 def test_who_may_use_an_address(request, name, role):
