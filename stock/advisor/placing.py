@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stock.advisor.allocation import allocate
+from stock.advisor.eggs_a_female import EggsAFemale
 from stock.advisor.reasons import WELFARE_RATIO, Obstacle, pond_cap, reason, why_not
 from stock.advisor.yields import check_heads, check_ranges, draw_ranges, female_survival, fertility
 from stock.estimators.estimate import check_count, check_number
@@ -63,10 +64,11 @@ def gains_table(
     females: ArrayLike,
     males: ArrayLike,
     *,
-    laying: ArrayLike,
-    nests: ArrayLike,
-    eggs: ArrayLike,
-    hatch: ArrayLike,
+    laying: ArrayLike | None = None,
+    nests: ArrayLike | None = None,
+    eggs: ArrayLike | None = None,
+    hatch: ArrayLike | None = None,
+    learnt: EggsAFemale | None = None,
     survival: ArrayLike,
     male_survival: ArrayLike | None = None,
     settled: ArrayLike | None = None,
@@ -100,6 +102,10 @@ def gains_table(
         ``male_survival`` is given.
     nests, eggs : array, shape (3,) or (ponds, 3)
         Nests per laying female and season; eggs per nest.
+    learnt : EggsAFemale, optional
+        Learnt hatched eggs of a settled female, row by row for the ponds, with as many draws; laying, nests, eggs
+        and hatch are then not asked for. The yields are drawn apart from heads and survival, so the gains are taken
+        with their mean, which is the same expectation with less chance in it; the single draws take their draws.
     settled : array, shape (ponds,), optional
         Settled-equivalent females among ``females`` now; those not yet settled are taken to have
         settled by the first season after. By default all are settled. It only lowers the eggs of
@@ -141,13 +147,21 @@ def gains_table(
     settling = [check_number(share, "settle", low=0, high=1) for share in settle]
     generator = np.random.default_rng(rng)
 
-    def draw(ranges: ArrayLike, name: str, high: float = np.inf) -> Floats:
+    def draw(ranges: ArrayLike | None, name: str, high: float = np.inf) -> Floats:
+        if ranges is None:
+            raise ValueError(f"{name}: give its range, or what was learnt of the ponds.")
         checked = check_ranges(ranges, ponds, name, high=high)
         return draw_ranges(checked, count, generator, groups=kinds, high=high)
 
-    per_female = (
-        draw(laying, "laying", 1.0) * draw(nests, "nests") * draw(eggs, "eggs") * draw(hatch, "hatch", 1.0)
-    )
+    if learnt is None:
+        per_female = (
+            draw(laying, "laying", 1.0)
+            * draw(nests, "nests")
+            * draw(eggs, "eggs")
+            * draw(hatch, "hatch", 1.0)
+        )
+    else:
+        per_female = _checked_learnt(learnt, ponds, count)
     yearly = draw(survival, "survival", 1.0)
     male_yearly = yearly if male_survival is None else draw(male_survival, "male_survival", 1.0)
     laying_now = np.ones(ponds)
@@ -168,14 +182,14 @@ def gains_table(
         old, standing_males = female_heads[pond], male_heads[pond]
         share = float(laying_now[pond])
         if is_plain and standing_males[0] > 0 and old[0] >= falls_below * standing_males[0]:
-            weights = per_female[pond][:, np.newaxis] * yearly[pond][:, np.newaxis] ** np.arange(
-                1, seasons + 1
-            )
+            alive = yearly[pond][:, np.newaxis] ** np.arange(1, seasons + 1)
+            weights = per_female[pond][:, np.newaxis] * alive
+            mean_weights = weights.mean(axis=0) if learnt is None else learnt.mean[pond] * alive.mean(axis=0)
             steps, before = _in_band(
                 float(old[0]), float(standing_males[0]), levels, seasons, settling, share, curve
             )
-            gains[pond] = np.round(weights.mean(axis=0) @ steps, 9)
-            present[pond] = weights.mean(axis=0) @ before
+            gains[pond] = np.round(mean_weights @ steps, 9)
+            present[pond] = mean_weights @ before
             draw_gains[:, pond] = np.round(weights[:kept] @ steps, 6)
             continue
         old, standing_males = np.broadcast_to(old, count), np.broadcast_to(standing_males, count)
@@ -191,12 +205,27 @@ def gains_table(
                 old[moving], standing_males[moving], levels, seasons, settling, share, yearly[pond][moving],
                 male_yearly[pond][moving], curve, falls_below, loss_at_zero,
             )  # fmt: skip
+        if learnt is not None:
+            mean_laid = learnt.mean[pond] * hatched.mean(axis=0)
         hatched *= per_female[pond][:, np.newaxis]
         # Rounding keeps the order of the gains and takes away the noise that would break ties.
         by_draw = np.round(np.diff(hatched, axis=1), 6)
         gains[pond], present[pond] = np.round(by_draw.mean(axis=0), 9), hatched[:, 0].mean()
+        if learnt is not None:
+            gains[pond], present[pond] = np.round(np.diff(mean_laid), 6), mean_laid[0]
         draw_gains[:, pond] = by_draw[:kept]
     return GainsTable(gains, present, draw_gains, seasons)
+
+
+def _checked_learnt(learnt: EggsAFemale, ponds: int, count: int) -> Floats:
+    if learnt.mean.shape != (ponds,) or learnt.draws.shape != (ponds, count):
+        raise ValueError(
+            f"learnt: give one mean a pond, {ponds} of them, and {count} draws of each; not {len(learnt.mean)} and "
+            f"{learnt.draws.shape}."
+        )
+    if not (np.isfinite(learnt.draws).all() and (learnt.draws >= 0).all()):
+        raise ValueError("learnt: hatched eggs of a female are 0 or more in every draw.")
+    return learnt.draws
 
 
 def _in_band(

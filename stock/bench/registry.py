@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 BENCHMARKS = {
     "marks": "stock.bench.marks",
     "placing": "stock.bench.placing",
+    "placing-cases": "stock.bench.placing_cases",
     "yields": "stock.bench.yields",
     "farm-plan": "stock.bench.farm_plan",
     "many-ponds": "stock.bench.many_ponds",

@@ -134,8 +134,8 @@ class NestHistory:
     ----------
     kind : array of int, shape (ponds,)
         0 slider, 1 cooter.
-    true_rate, true_eggs : array
-        Nests found of a settled female, and eggs a nest, that the pond is good for in a middling season.
+    true_rate, true_eggs, true_hatch : array
+        Nests found of a settled female, eggs a nest and hatch share that the pond is good for in a middling season.
     females, female_se : array
         What the farm believes of its settled females, and the error it states.
     found : array of int, shape (ponds, seasons, 365)
@@ -164,6 +164,7 @@ class NestHistory:
     hatched: Whole
     clear: Whole
     failed: NDArray[np.bool_]
+    true_hatch: Floats
 
 
 def _gamma(rng: np.random.Generator, spread: float, shape: tuple[int, ...]) -> Floats:
@@ -234,11 +235,11 @@ def live_seasons(plan: NestPlan, seed: int) -> NestHistory:
             eggs_by_day[i, t] = np.bincount(day[is_opened], eggs[is_opened], YEAR_DAYS).astype(np.int64)
             all_eggs[i, t] = int(eggs.sum())
     opened, opened_eggs = opened_by_day.sum(axis=2), eggs_by_day.sum(axis=2)
-    eggs_set, hatched, clear = _incubate(plan, farm, kind, opened_eggs, rng)
+    eggs_set, hatched, clear, true_hatch = _incubate(plan, farm, kind, opened_eggs, rng)
     rate = laying[:, np.newaxis] * np.array([one.nests for one in farm])[kind][:, np.newaxis] * pond
     return NestHistory(
         kind, rate * (1 - lost)[:, np.newaxis], true_eggs, believed, stated, found, opened, opened_eggs, all_eggs,
-        opened_by_day, eggs_by_day, eggs_set, hatched, clear, failed,
+        opened_by_day, eggs_by_day, eggs_set, hatched, clear, failed, true_hatch,
     )  # fmt: skip
 
 
@@ -313,8 +314,8 @@ def _nest_days(nests: Whole, one: _Kind, plan: NestPlan, start: float, rng: np.r
 
 def _incubate(
     plan: NestPlan, farm: list[_Kind], kind: Whole, eggs: Whole, rng: np.random.Generator
-) -> tuple[Whole, Whole, Whole]:
-    """Set most of the counted eggs by baskets that hatch well or badly together."""
+) -> tuple[Whole, Whole, Whole, Floats]:
+    """Set most of the counted eggs by baskets that hatch well or badly together; and each pond's own share."""
     ponds, seasons = eggs.shape
     base = np.array([one.hatch for one in farm])[kind]
     clear = np.array([one.clear for one in farm])[kind]
@@ -333,4 +334,4 @@ def _incubate(
             lived = rng.binomial(sizes, luck)
             hatched[i, t] = lived.sum()
             unfertile[i, t] = rng.binomial(sizes - lived, np.clip(bad[i, t] / (1 - share[i, t]), 0, 1)).sum()
-    return eggs_set, hatched, unfertile
+    return eggs_set, hatched, unfertile, np.clip(base + pond[:, 0], 0.2, 0.97)
