@@ -133,19 +133,6 @@ def study(farms: int, seed: int, plan: NestPlan = PLAN) -> Study:
         f"{farms} farms, seeds {seed} to {seed + farms - 1}; hatched eggs added over {SEASONS} seasons, mean a farm",
         f"{'law of fertility':28s}" + "".join(f"{name:>15s}" for name in COLUMNS.values()),
     ]
-    figures: dict[str, dict[str, float]]
-    missed: list[str]
-
-
-def study(farms: int, seed: int, plan: NestPlan = PLAN) -> Study:
-    """Place on so many farms and set the ways side by side, curve by curve."""
-    done = [place_on_farm(seed + number, plan) for number in range(farms)]
-    added = np.array([farm.added for farm in done])
-    lines = [
-        f"{farms} farms, seeds {seed} to {seed + farms - 1}; hatched eggs added over {SEASONS} seasons, mean a farm",
-        f"{'law of fertility':28s}{'advice':>10s}{'sure':>10s}{'even':>10s}{'worst':>10s}{'of even':>10s}{'of worst':>10s}"
-        f"{'lost to even':>14s}{'lost to worst':>15s}",
-    ]
     figures: dict[str, dict[str, float]] = {}
     missed: list[str] = []
     beaten: list[str] = []
