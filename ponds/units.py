@@ -6,7 +6,7 @@ the result is rounded once, half to even. So showing hectares for an area typed 
 what is stored, and going back to acres shows what was typed.
 
 Sources: international yard and pound agreement of 1959 (1 in = 25.4 mm, 1 ft = 0.3048 m, 1 lb =
-0.45359237 kg, exact), as in NIST Special Publication 811, appendix B; the acre is 43,560 international
+0.45359237 kg, exact, of 16 oz), as in NIST Special Publication 811, appendix B; the acre is 43,560 international
 square feet = 4046.8564224 m², exact; the hectare is 10,000 m²; 0 °C = 273.15 K and °F = K × 9/5 - 459.67.
 """
 
@@ -74,6 +74,7 @@ UNITS = {
         Unit("G", MASS, "g", Decimal(1), places=0),
         Unit("KG", MASS, "kg", Decimal(1000), places=2),
         Unit("LB", MASS, "lb", Decimal("453.59237"), places=2),
+        Unit("OZ", MASS, "oz", Decimal("28.349523125"), places=1),
         Unit("C", TEMPERATURE, "°C", Decimal(1000), offset=Decimal("273.15"), places=1),
         Unit("F", TEMPERATURE, "°F", Decimal(5000), offset=Decimal("459.67"), divisor=9, places=1),
         Unit("SQUARE_METER", AREA, "m²", Decimal(10_000), places=0),

@@ -19,6 +19,7 @@ from ponds.units import UnitRefused, from_stored, measure, read_number, shortest
         ("1", "FOOT", 305, "NIST SP 811, B.8: foot = 304.8 mm exactly"),
         ("10", "FOOT", 3048, "NIST SP 811, B.8: foot = 304.8 mm exactly"),
         ("1", "LB", 454, "NIST SP 811, B.8: pound (avoirdupois) = 453.59237 g exactly"),
+        ("10000", "OZ", 283_495, "NIST SP 811, B.8: ounce (avoirdupois) = 28.349523125 g exactly"),
         ("100000", "LB", 45_359_237, "NIST SP 811, B.8: pound = 0.45359237 kg exactly"),
         ("1", "ACRE", 40_468_564, "43,560 square feet of 0.3048 m: 4046.8564224 m2"),
         ("1000", "ACRE", 40_468_564_224, "43,560 square feet of 0.3048 m: 4046.8564224 m2"),
