@@ -6,10 +6,12 @@ from collections.abc import Callable
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.core.exceptions import BadRequest, PermissionDenied
-from django.http import Http404, HttpRequest
+from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
+from django.utils.text import slugify
 
+from ponds.page_tables import FORMATS, as_csv, as_workbook, tables_of
 from ponds.roles import READER, refusal, role_of
 
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
@@ -64,3 +66,39 @@ class TextOnlyMiddleware:
             raise Http404("Nothing stands at an address with a character of code 0 in it.")
         if any("\0" in text for name, values in request.GET.lists() for text in (name, *values)):
             raise BadRequest("The address asks with a character of code 0, which is no text.")
+
+
+class PageTablesMiddleware:
+    """Answer `?_tables=csv` or `xlsx` at any page with the tables that the page shows."""
+
+    ASKED = "_tables"
+    TYPES = {
+        "csv": "text/csv; charset=utf-8",
+        "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    }
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        wanted = request.GET.get(self.ASKED, "")
+        if request.method not in ("GET", "HEAD") or wanted not in FORMATS:
+            return self.get_response(request)
+        # The page is asked for as if nothing else were wanted: its forms and filters know no such word.
+        asked = request.GET.copy()
+        del asked[self.ASKED]
+        request.GET = asked  # type: ignore[assignment]
+        request.META["QUERY_STRING"] = asked.urlencode()
+        response = self.get_response(request)
+        is_page = response.headers.get("Content-Type", "").startswith("text/html")
+        if response.status_code != 200 or not is_page or not isinstance(response, HttpResponse):
+            return response
+        tables = tables_of(response.content.decode())
+        if not tables:
+            return response
+        content = as_csv(tables) if wanted == "csv" else as_workbook(tables)
+        answer = HttpResponse(content, content_type=self.TYPES[wanted])
+        name = slugify(request.path.strip("/").replace("/", "-")) or "ponds"
+        answer["Content-Disposition"] = f'attachment; filename="{name}.{wanted}"'
+        answer["Cache-Control"] = response.headers.get("Cache-Control", "private")
+        return answer

@@ -52,6 +52,7 @@ MIDDLEWARE = [
     "config.middleware.TextOnlyMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
+    "config.middleware.PageTablesMiddleware",
 ]
 
 ROOT_URLCONF = "config.urls"

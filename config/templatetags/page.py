@@ -8,6 +8,8 @@ import uuid
 
 from django import template
 from django.forms import BaseForm, BaseFormSet
+from django.template.base import NodeList, Parser, Token
+from django.utils.html import format_html
 
 from config.forms import Problem
 from config.forms import problems as list_problems
@@ -40,3 +42,36 @@ def minutes(wait: dt.timedelta | None) -> str:
         return "a few minutes"
     whole = max(1, math.ceil(wait.total_seconds() / 60))
     return "1 minute" if whole == 1 else f"{whole} minutes"
+
+
+TABLES_ASKED = "_tables"
+
+
+class TablesOfPage(template.Node):
+    """A page's content, and under it where its tables can be had; a list brings its own export along."""
+
+    def __init__(self, nodelist: NodeList) -> None:
+        self.nodelist = nodelist
+
+    def render(self, context: template.Context) -> str:
+        content = self.nodelist.render(context)
+        request = context.get("request")
+        if request is None or request.method != "GET" or not context.get("role"):
+            return content
+        if "<table" not in content or 'class="export ' in content:
+            return content
+        asked = request.GET.copy()
+        links = []
+        for wanted in ("csv", "xlsx"):
+            asked[TABLES_ASKED] = wanted
+            links.append(format_html('<a href="?{}">{}</a>', asked.urlencode(), wanted.upper()))
+        return content + format_html(
+            '<p class="page-tables no-print">The tables of this page: {}, {}</p>', *links
+        )
+
+
+@register.tag
+def tables_of_page(parser: Parser, token: Token) -> TablesOfPage:
+    nodelist = parser.parse(("end_tables_of_page",))
+    parser.delete_first_token()
+    return TablesOfPage(nodelist)
