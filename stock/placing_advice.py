@@ -14,6 +14,8 @@ from functools import lru_cache
 from ponds.figures import Range
 from ponds.models import KindFigure, PondState
 from stock.advisor.allocation import Allocation, allocate
+from stock.advisor.allocation_bound import most_possible
+from stock.advisor.curve_doubt import ends_of_full_fertility, gains_in_doubt
 from stock.advisor.joint_draws import joint_draws
 from stock.advisor.placed import SeasonLine, season_lines, share_ties, total_range
 from stock.advisor.placing import (
@@ -21,7 +23,6 @@ from stock.advisor.placing import (
     Comparison,
     Obstacle,
     compare_placings,
-    gains_table,
     how_often,
     pond_cap,
     reason,
@@ -32,9 +33,6 @@ from stock.pond_kind import PondKind
 
 MOST_DRAWS_KEPT, FEWEST_DRAWS_KEPT, FIGURES_KEPT = 200, 20, 3_000_000
 """Single draws kept for limits and for how often; fewer for tables so large that they would fill memory."""
-
-COMPARED_IF_RISING = 10
-"""Draws compared where gains rise somewhere: each then takes a dynamic program of its own."""
 
 CONFIDENCE = 0.9
 NO_LIMIT = 1_000_000
@@ -166,7 +164,7 @@ class _Solved:
     limits: tuple[float, float]
     holds: float | None
     kept: int
-    compared: int
+    bound: float
 
 
 @dataclass(frozen=True)
@@ -214,7 +212,8 @@ def _solve(
     # One more than there are heads, so that the next one's gain is known in the pond that gets them all.
     levels = min(heads + 1, max(caps))
     kept = max(FEWEST_DRAWS_KEPT, min(MOST_DRAWS_KEPT, FIGURES_KEPT // (len(caps) * levels)))
-    table = gains_table(
+    soonest, latest = curves.limits
+    table = gains_in_doubt(
         drawn.females,
         drawn.males,
         laying=laying,
@@ -231,24 +230,24 @@ def _solve(
         kinds=["the kind"] * len(caps),
         draws=DRAWS,
         keep=kept,
-        full_to=curves.full_to,
+        full_to=ends_of_full_fertility(soonest, curves.full_to, latest),
         exponent=curves.exponent,
         rng=SEED,
     )
+    kept = len(table.draw_gains)
     found = allocate(table.gains, heads, caps=caps, exactly=False)
     best = share_ties(found, table.gains, caps=caps, females=females, males=males, exactly=False)
     placed = sum(best.heads_per_pond)
-    compared = kept if best.concave else min(kept, COMPARED_IF_RISING)
     return _Solved(
         gains=tuple(tuple(row[:cap].tolist()) for row, cap in zip(table.gains, caps, strict=True)),
         allocation=best,
         comparison=compare_placings(table.gains, caps, placed, females=females, males=males),
         limits=total_range(table.draw_gains, best.heads_per_pond, confidence=CONFIDENCE),
-        holds=how_often(table.draw_gains[:compared], best.heads_per_pond, caps, within=curves.within)
+        holds=how_often(table.draw_gains, best.heads_per_pond, caps, within=curves.within)
         if placed
         else None,
         kept=kept,
-        compared=compared,
+        bound=most_possible(table.gains, heads, caps=caps, exactly=False),
     )
 
 
@@ -317,7 +316,8 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
         best.method,
         best.concave,
         draws_kept=solved.kept,
-        draws_compared=solved.compared,
+        draws_compared=solved.kept,
+        bound=solved.bound,
     )
 
 

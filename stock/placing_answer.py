@@ -9,6 +9,8 @@ from stock.pond_kind import PondKind
 
 SEED = 20_260
 DRAWS = 1000
+SOONEST, LATEST = 0.6, 1.6
+"""How soon and how late full fertility may end, as parts of what is expected: 3 and 8 about 5. Assumptions."""
 ALIKE = 0.005
 """Gains this near each other, as a share, are drawn and told as one."""
 
@@ -17,13 +19,22 @@ ALIKE = 0.005
 class Curves:
     """The assumed curves and what counts as "as good": the page's small settings, all assumptions.
 
-    Fertility is full up to `full_to` females per male and falls beyond as (full_to / ratio) ** exponent;
-    `within` is the share of the best that a placing may miss and still count as good in a draw.
+    Fertility is full up to `full_to` females per male and falls beyond as (full_to / ratio) ** exponent; with
+    `in_doubt` the draws let it end sooner or later (`limits`). `within` is the share of the best that a placing may
+    miss and still count as good in a draw.
     """
 
     full_to: float = 5.0
     exponent: float = 1.0
     within: float = 0.01
+    in_doubt: bool = False
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """How soon and how late full fertility may end, 5 % and 95 % points; the same where there is no doubt."""
+        if not self.in_doubt:
+            return self.full_to, self.full_to
+        return SOONEST * self.full_to, LATEST * self.full_to
 
 
 @dataclass(frozen=True)
@@ -140,6 +151,8 @@ class Advice:
     method : str
         "greedy" or "dynamic programming"; both are exact.
     concave : bool
+    bound : float
+        Hatched eggs that no placing of the heads can exceed: proven apart from the placing.
     draws, draws_kept, draws_compared, seed : int
         Averaged, kept singly for the limits, compared for `holds`; the seed of all.
     """
@@ -163,6 +176,7 @@ class Advice:
     draws_kept: int = 0
     draws_compared: int = 0
     seed: int = SEED
+    bound: float = 0.0
 
     @property
     def decided(self) -> list[PondAdvice]:

@@ -53,10 +53,12 @@ def figure_rows(kind: PondKind) -> list[FigureRow]:
 def assumptions(advice: Advice) -> list[Assumption]:
     """Return what is assumed, each with its figure."""
     curves = advice.question.curves
+    soonest, latest = curves.limits
+    doubt = f" (drawn between {soonest:g} and {latest:g})" if curves.in_doubt else ""
     return [
         Assumption(
             "Fertility",
-            f"full up to {curves.full_to:g} : 1, then ({curves.full_to:g} / ratio) to the power {curves.exponent:g}",
+            f"full up to {curves.full_to:g} : 1{doubt}, then (that / ratio) to the power {curves.exponent:g}",
             _capital(FERTILITY_SOURCE.removeprefix(MARK)),
         ),
         Assumption(

@@ -79,6 +79,8 @@ class Grounds:
     seasons : int
     full_to, exponent, within : float
         The assumed curves, and what counted as "as good".
+    in_doubt : bool
+        Whether where full fertility ends was drawn with the rest.
     seed, draws, draws_kept, draws_compared : int
     total : float
         Hatched eggs of the placing as saved, over the seasons.
@@ -98,6 +100,7 @@ class Grounds:
     full_to: float
     exponent: float
     within: float
+    in_doubt: bool
     seed: int
     draws: int
     draws_kept: int
@@ -131,6 +134,7 @@ def grounds_of(advice: Advice, hand: HandPlacing) -> dict[str, Any]:
             full_to=curves.full_to,
             exponent=curves.exponent,
             within=curves.within,
+            in_doubt=curves.in_doubt,
             seed=advice.seed,
             draws=advice.draws,
             draws_kept=advice.draws_kept,

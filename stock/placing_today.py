@@ -105,7 +105,7 @@ def question_of(placing: SavedPlacing, grounds: Grounds, heads: int) -> Question
         heads=heads,
         seasons=grounds.seasons,
         source=placing.source.code if placing.source else "",
-        curves=Curves(grounds.full_to, grounds.exponent, grounds.within),
+        curves=Curves(grounds.full_to, grounds.exponent, grounds.within, in_doubt=grounds.in_doubt),
     )
 
 

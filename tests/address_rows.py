@@ -206,8 +206,9 @@ def placing_key() -> Any:
         return known.key
     pond = Pond.objects.get(code=pond_code())
     grounds = {
-        "seasons": 5, "full_to": 5.0, "exponent": 1.0, "within": 0.01, "seed": 1, "draws": 1000, "draws_kept": 200,
-        "draws_compared": 200, "total": 0.0, "best_total": 0.0, "low": 0.0, "high": 0.0, "holds": 1.0,
+        "seasons": 5, "full_to": 5.0, "exponent": 1.0, "within": 0.01, "in_doubt": True, "seed": 1,
+        "draws": 1000, "draws_kept": 200, "draws_compared": 200, "total": 0.0,
+        "best_total": 0.0, "low": 0.0, "high": 0.0, "holds": 1.0,
         "method": "greedy", "ponds": [], "rivals": [], "figures": [], "assumptions": [],
     }  # fmt: skip
     placing = SavedPlacing.objects.create(

@@ -61,6 +61,7 @@ def gains_in_doubt(
     keep: int,
     rng: int,
     learnt: EggsAFemale | None = None,
+    settled: ArrayLike | None = None,
     **asked: Any,
 ) -> GainsTable:
     """
@@ -77,6 +78,8 @@ def gains_in_doubt(
         Seed.
     learnt : EggsAFemale, optional
         As `gains_table`, with as many draws.
+    settled : array, shape (ponds,), optional
+        As `gains_table`, over all draws.
     **asked
         As `gains_table`.
 
@@ -91,10 +94,12 @@ def gains_in_doubt(
         raise ValueError(f"draws: {count} draws do not suffice for {ends} ends of full fertility.")
     if ends == 1:
         return gains_table(
-            females, males, full_to=full_to[0], draws=draws, keep=keep, rng=rng, learnt=learnt, **asked
-        )
+            females, males, full_to=full_to[0], draws=draws, keep=keep, rng=rng, learnt=learnt, settled=settled,
+            **asked,
+        )  # fmt: skip
     heads, partners = np.asarray(females, dtype=float), np.asarray(males, dtype=float)
     parts = [slice(place, None, ends) for place in range(ends)]
+    share = None if settled is None else _share(np.asarray(settled, dtype=float), heads)
     kept = max(1, min(keep, count) // ends)
     tables = [
         gains_table(
@@ -104,6 +109,7 @@ def gains_in_doubt(
             draws=len(range(count)[part]),
             keep=kept,
             rng=rng + place,
+            settled=None if share is None else share * _mean(_part(heads, part)),
             learnt=None if learnt is None else EggsAFemale(learnt.mean, learnt.draws[:, part]),
             **asked,
         )
@@ -111,11 +117,21 @@ def gains_in_doubt(
     ]
     return GainsTable(
         # Rounded again, so that equal gains stay equal whatever the order of the sum.
-        np.round(np.mean([table.gains for table in tables], axis=0), 9),
-        np.mean([table.present for table in tables], axis=0),
+        np.round(np.stack([table.gains for table in tables]).mean(axis=0), 9),
+        np.stack([table.present for table in tables]).mean(axis=0),
         np.concatenate([table.draw_gains for table in tables]),
         tables[0].seasons,
     )
+
+
+def _mean(heads: Floats) -> Floats:
+    return heads.mean(axis=1) if heads.ndim == 2 else heads
+
+
+def _share(settled: Floats, heads: Floats) -> Floats:
+    """Return the settled share of each pond's females, which all parts of the draws have alike."""
+    females = _mean(heads)
+    return np.divide(settled, females, out=np.ones(len(females)), where=females > 0)
 
 
 def _part(heads: Floats, part: slice) -> Floats:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stock.advisor.allocation import allocate
+from stock.advisor.allocation_bound import bracket
 from stock.advisor.eggs_a_female import EggsAFemale
 from stock.advisor.reasons import WELFARE_RATIO, Obstacle, pond_cap, reason, why_not
 from stock.advisor.yields import check_heads, check_ranges, draw_ranges, female_survival, fertility
@@ -415,12 +416,29 @@ def how_often(
     placed = sum(heads_per_pond)
     is_placed = np.arange(table.shape[2]) < np.asarray(heads_per_pond, dtype=int)[:, np.newaxis]
     here = table[:, is_placed].sum(axis=1)
-    best = _best_totals(table, np.minimum(np.asarray(caps, dtype=int), table.shape[2]), placed)
-    return float(np.mean(here >= best - within * np.abs(best) - _SLACK))
+    room = np.minimum(np.asarray(caps, dtype=int), table.shape[2])
+
+    def is_good(best: Floats | float, total: Floats | float) -> Any:
+        return total >= best - within * np.abs(best) - _SLACK
+
+    best, rising = _best_totals(table, room, placed)
+    good = is_good(best, here)
+    for draw in rising:
+        # What no placing exceeds, and what one reaches, settle most draws without finding the best.
+        reached, most = bracket(table[draw], placed, caps=room.tolist())
+        if is_good(most, here[draw]) == is_good(reached, here[draw]):
+            good[draw] = is_good(most, here[draw])
+        else:
+            total = allocate(table[draw], placed, caps=room.tolist()).total
+            good[draw] = is_good(total, here[draw])
+    return float(np.mean(good))
 
 
-def _best_totals(table: Floats, room: NDArray[np.int_], heads: int) -> Floats:
-    """Return the best total of each draw, placing as many of the heads as there is room for."""
+def _best_totals(table: Floats, room: NDArray[np.int_], heads: int) -> tuple[Floats, NDArray[np.intp]]:
+    """Return the best total of each draw, all heads placed that there is room for, but for draws whose gains rise.
+
+    Those are named beside it; their totals are no best.
+    """
     levels = np.arange(table.shape[2])
     is_open = levels < room[:, np.newaxis]
     within_room = table[:, is_open]
@@ -432,6 +450,4 @@ def _best_totals(table: Floats, room: NDArray[np.int_], heads: int) -> Floats:
         np.partition(within_room, surplus, axis=1) if 0 < surplus < within_room.shape[1] else within_room
     )
     totals = greatest[:, surplus:].sum(axis=1)
-    for draw in np.flatnonzero(rises > 1e-12 * largest):
-        totals[draw] = allocate(table[draw], heads, caps=room.tolist()).total
-    return np.asarray(totals, dtype=float)
+    return np.asarray(totals, dtype=float), np.flatnonzero(rises > 1e-12 * largest)

@@ -17,7 +17,7 @@ from stock.pond_kind import PondKind
 
 MOST_FEMALES = 10_000
 MOST_SEASONS = 15
-DEFAULTS = {"seasons": "5", "full_to": "5", "exponent": "1", "within": "1"}
+DEFAULTS = {"seasons": "5", "full_to": "5", "exponent": "1", "in_doubt": "yes", "within": "1"}
 BY_HAND = "pond-"
 
 
@@ -45,6 +45,11 @@ class QuestionForm(forms.Form):
         high=5,
         help_text="1: twice the females to a male, half the fertile eggs each. 0: it never falls. An assumption.",
     )
+    in_doubt = OneOfField(
+        noun="choice",
+        label="Doubt about where it ends",
+        help_text="Drawn: it may end two fifths sooner or three fifths later. Not drawn: as if it were known.",
+    )
     within = NumberText(
         label="As good means within, %",
         low=0,
@@ -69,6 +74,7 @@ class QuestionForm(forms.Form):
         field("kind", self).offer(choices)
         if len(kept) == 1:
             self.initial["kind"] = kept[0][0]
+        field("in_doubt", self).offer([("yes", "drawn with the rest"), ("no", "not drawn")])
         ponds = {one.pond_code: one for one in facts}
         field("source", self).offer([(code, _place_words(one)) for code, one in ponds.items()])
         self.here = here
@@ -79,7 +85,7 @@ class QuestionForm(forms.Form):
 
     @property
     def small_fields(self) -> list[forms.BoundField]:
-        return [self[name] for name in ("full_to", "exponent", "within")]
+        return [self[name] for name in ("full_to", "exponent", "in_doubt", "within")]
 
     @property
     def small_print_is_changed(self) -> bool:
@@ -121,7 +127,12 @@ class QuestionForm(forms.Form):
             heads=asked["heads"],
             seasons=asked["seasons"],
             source=asked["source"],
-            curves=Curves(float(asked["full_to"]), float(asked["exponent"]), float(asked["within"]) / 100),
+            curves=Curves(
+                float(asked["full_to"]),
+                float(asked["exponent"]),
+                float(asked["within"]) / 100,
+                in_doubt=asked["in_doubt"] == "yes",
+            ),
         )
 
     def parameters(self) -> list[tuple[str, str]]:

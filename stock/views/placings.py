@@ -189,6 +189,7 @@ def _change(placing: SavedPlacing, looked: Looked, left: dict[str, int]) -> str:
         ("seasons", grounds.seasons),
         ("full_to", f"{grounds.full_to:g}"),
         ("exponent", f"{grounds.exponent:g}"),
+        ("in_doubt", "yes" if grounds.in_doubt else "no"),
         ("within", f"{100 * grounds.within:g}"),
         *((f"{BY_HAND}{code}", heads) for code, heads in left.items()),
         ("plan", placing.key),

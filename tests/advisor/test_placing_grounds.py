@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stock.advisor.allocation import allocate
-from stock.advisor.allocation_bound import most_possible
+from stock.advisor.allocation_bound import bracket, most_possible
 from stock.advisor.curve_doubt import ends_of_full_fertility, gains_in_doubt
 from stock.advisor.eggs_a_female import EggsAFemale, eggs_a_female
 from stock.advisor.placing import gains_table
@@ -38,6 +38,10 @@ def test_no_placing_exceeds_the_bound_and_falling_gains_reach_it(exactly):
         caps = [int(rng.integers(0, row.size + 1)) for row in gains]
         heads = int(rng.integers(0, 15))
         total = allocate(gains, heads, caps=caps, exactly=exactly).total
+        if exactly:
+            reached, most = bracket(gains, heads, caps=caps)
+            assert reached <= total + 1e-9
+            assert most == pytest.approx(most_possible(gains, heads, caps=caps))
         assert total <= most_possible(gains, heads, caps=caps, exactly=exactly) + 1e-9
         falling = [-np.sort(-row) for row in gains]
         total = allocate(falling, heads, caps=caps, exactly=exactly).total

@@ -95,7 +95,7 @@ def test_the_answer_names_ponds_reasons_and_what_other_ways_give(owner, farm):
         "Worst ratio first",
         "drawn 1 000 times",
         "limits and how often are from 200 of those draws. Seed 20260",
-        "(greedy)",
+        "No placing of these females can add more than",
         "Assumptions: nobody has measured these",
         "30 to 90 days",
         "The arithmetic of pond A, season by season",
