@@ -1,4 +1,4 @@
-"""A verified copy of the whole register in one file, and putting it back.
+"""A verified copy of the whole register, its photographs in a file beside it, and putting both back.
 
 SQLite is copied by its own online backup, PostgreSQL by `pg_dump`; both while people work. A copy counts as
 verified only once it was opened by itself and its ledger recomputed. Beside FILE lies FILE.manifest.json: what
@@ -27,6 +27,7 @@ from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
+from config.photo_backup import PhotosUnsound, check_photos, copy_photos, photos_of, put_back_photos
 from ponds.models import NestDay, Pond
 from stock.models import Count, Entry, Haul, Move
 
@@ -58,8 +59,11 @@ def back_up(file: Path, *, say: Callable[[str], None] = lambda words: None) -> d
     CannotBackUp
         The file stands already, cannot be written, or the copy does not hold.
     """
-    if file.exists():
-        raise CannotBackUp(f"{file} stands already, and a backup never overwrites one. Give another name.")
+    for taken in (file, photos_of(file)):
+        if taken.exists():
+            raise CannotBackUp(
+                f"{taken} stands already, and a backup never overwrites one. Give another name."
+            )
     if not file.parent.is_dir():
         raise CannotBackUp(f"There is no folder {file.parent}. Make it first, or give another name.")
     part = file.with_name(f"{file.name}.part")
@@ -71,12 +75,17 @@ def back_up(file: Path, *, say: Callable[[str], None] = lambda words: None) -> d
         say("Verifying the copy ...")
         with engine.opened(part) as url:
             totals = _totals(url)
+        totals |= copy_photos(file)
         manifest = _write_manifest(engine, part, totals, of=file, is_verified=True)
         part.replace(file)
+    except PhotosUnsound as unsound:
+        raise CannotBackUp(str(unsound)) from unsound
     except OSError as error:
         raise CannotBackUp(f"{file} cannot be written: {error.strerror or error}.") from error
     finally:
         part.unlink(missing_ok=True)
+        if not file.exists():
+            photos_of(file).unlink(missing_ok=True)
     last_backup_note().write_text(json.dumps({"file": str(file), **manifest}) + "\n")
     return manifest
 
@@ -108,6 +117,7 @@ def restore(file: Path, *, replace: bool, say: Callable[[str], None] = lambda wo
             f"{file.name} was made on {manifest.get('database')}, and this register is on {engine.name}. "
             "Restore it where DATABASE_URL names such a database."
         )
+    _with_sentence(check_photos, file, manifest)
     held = _held_here()
     if held and not replace:
         raise CannotBackUp(
@@ -125,7 +135,17 @@ def restore(file: Path, *, replace: bool, say: Callable[[str], None] = lambda wo
         _keep(engine, kept)
     say("Restoring ...")
     engine.restore_from(file)
+    _with_sentence(put_back_photos, file, manifest)
     return manifest
+
+
+def _with_sentence(
+    do: Callable[[Path, dict[str, Any]], object], file: Path, manifest: dict[str, Any]
+) -> None:
+    try:
+        do(file, manifest)
+    except PhotosUnsound as unsound:
+        raise CannotBackUp(str(unsound)) from unsound
 
 
 def _make_private(file: Path) -> None:

@@ -1,6 +1,7 @@
 """A backup is a whole and proven copy, and putting it back never costs what stands unasked."""
 
 import datetime as dt
+import io
 import json
 import stat
 import uuid
@@ -8,10 +9,12 @@ import uuid
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
+from PIL import Image
 
 from config import backup
+from config.photo_backup import folder, photos_of
 from ponds.models import Kind, Pond
-from stock import append_only, ledger
+from stock import append_only, ledger, photos
 from stock.check import differences
 from stock.drafts import BatchDraft, Draft, Line
 from stock.models import Entry, Move
@@ -123,3 +126,30 @@ def test_what_is_not_the_backup_its_manifest_describes_is_refused(copy, farm):
     refused(r"manifest\.json is missing")
     copy.unlink()
     refused("There is no file")
+
+
+def test_photographs_go_along_and_come_back(farm, settings, tmp_path):
+    def file_of(photo):
+        return photos.kept_file(folder(), photo.name)
+
+    written = io.BytesIO()
+    Image.new("RGB", (80, 60), "olive").save(written, "PNG")
+    photo = photos.read_photo(written.getvalue())
+    photos.keep(photo, folder())
+    copy = tmp_path / "register.backup"
+    call_command("backup", copy)
+    assert stat.S_IMODE(photos_of(copy).stat().st_mode) == 0o600
+    assert json.loads(backup.manifest_of(copy).read_text())["photos"] == 1
+    file_of(photo).write_bytes(b"damaged")
+    with pytest.raises(CommandError, match="is damaged"):
+        call_command("backup", tmp_path / "another.backup")
+    assert list(tmp_path.glob("another.backup*")) == []
+    call_command("restore", copy, replace=True)
+    assert file_of(photo).read_bytes() == photo.content
+    with photos_of(copy).open("ab") as opened:
+        opened.write(b"x")
+    with pytest.raises(CommandError, match="differs from the manifest"):
+        call_command("restore", copy, replace=True)
+    photos_of(copy).unlink()
+    with pytest.raises(CommandError, match="is missing beside"):
+        call_command("restore", copy, replace=True)
