@@ -41,8 +41,8 @@ CUES = (
     ),
     (
         ("Chelydra", "Macrochelys", "Macroclemys"),
-        "Male: vent beyond the rear rim of the carapace, by more than 120 % of the rear lobe of the plastron. Keep clear "
-        "of the jaws; never lift by the tail.",
+        "Male: vent beyond the rear rim of the carapace, by more than 120 % of the rear lobe of the plastron. Keep "
+        "clear of the jaws; never lift by the tail.",
         "Common practice, no source",
     ),
     (

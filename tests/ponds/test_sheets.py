@@ -1,6 +1,7 @@
 """Sheets: headings, cells, all rows or none, the template, and the command."""
 
 import csv
+import datetime as dt
 import io
 
 import pytest
@@ -271,3 +272,32 @@ def test_a_pond_code_is_never_used_again():
     assert proposed_code() == "B"
     PondFactory(code="Z")
     assert proposed_code() == "AA"
+
+
+@pytest.mark.parametrize(
+    ("cell", "day"),
+    [
+        # ISO 8601: calendar, week and ordinal date of one day; the week year may differ from the calendar's.
+        ("2024-02-29", dt.date(2024, 2, 29)),
+        ("2024-W09-4", dt.date(2024, 2, 29)),
+        ("2024-060", dt.date(2024, 2, 29)),
+        ("2020-W53-5", dt.date(2021, 1, 1)),
+    ],
+)
+def test_a_day_in_every_form_of_the_standard(cell, day):
+    assert Day()(cell) == day
+
+
+@pytest.mark.parametrize(
+    ("cell", "says"),
+    [
+        ("2023-02-29", "not in the calendar"),
+        ("2023-W53-1", "not in the calendar"),
+        ("2023-366", "not in the calendar"),
+        ("2023-000", "not in the calendar"),
+        ("03/04/2024", "two ways"),
+    ],
+)
+def test_a_day_that_is_none_or_could_be_two_is_refused(cell, says):
+    with pytest.raises(ValueError, match=says):
+        Day()(cell)
