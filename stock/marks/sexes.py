@@ -8,8 +8,8 @@ from __future__ import annotations
 from stock.marks.bodies import FEMALE, MALE, body_of
 from stock.marks.plausible import Question
 
-NOT_KNOWN = "NOT_KNOWN"
-SEXES = {FEMALE: "female", MALE: "male", NOT_KNOWN: "not known"}
+INDETERMINATE = "INDETERMINATE"
+SEXES = {FEMALE: "female", MALE: "male", INDETERMINATE: "not to be told"}
 METHODS = {
     "CLAWS": "foreclaws",
     "TAIL_VENT": "tail and vent",
@@ -80,7 +80,7 @@ def check_certainty(sex: str, method: str, certainty: str) -> None:
     ):
         if code not in known:
             raise ValueError(f"{code!r} is no {what} here; choose one of {', '.join(known)}.")
-    if certainty == "CERTAIN" and sex != NOT_KNOWN and method not in PROOFS:
+    if certainty == "CERTAIN" and sex != INDETERMINATE and method not in PROOFS:
         proofs = ", ".join(METHODS[one] for one in PROOFS[:-1])
         raise ValueError(
             f"By {METHODS[method]} sex is an opinion: choose probable or doubtful. "
@@ -92,8 +92,8 @@ def check_certainty(sex: str, method: str, certainty: str) -> None:
         raise ValueError(
             "Eversion shows a male; that none was seen says nothing of a female. Choose male, or another method."
         )
-    if sex == NOT_KNOWN and certainty == "CERTAIN":
-        raise ValueError("A sex that is not known is not certain: choose probable or doubtful.")
+    if sex == INDETERMINATE and certainty == "CERTAIN":
+        raise ValueError("A sex that cannot be told is not certain: choose probable or doubtful.")
 
 
 def sexing_questions(
@@ -117,7 +117,7 @@ def sexing_questions(
         Notes: they never hold anything up.
     """
     body = body_of(scientific_name)
-    if method not in OUTSIDE_LOOKS or sex == NOT_KNOWN or body is None:
+    if method not in OUTSIDE_LOOKS or sex == INDETERMINATE or body is None:
         return ()
     asked = []
     if method == "CLAWS" and not set(body.genera) & set(_LONG_CLAWS):

@@ -31,7 +31,7 @@ def test_only_a_proof_is_certain(method):
     [
         ("MALE", "EGGS", "CERTAIN", "Eggs were laid"),
         ("FEMALE", "EVERSION", "PROBABLE", "says nothing of a female"),
-        ("NOT_KNOWN", "ENDOSCOPY", "CERTAIN", "is not certain"),
+        ("INDETERMINATE", "ENDOSCOPY", "CERTAIN", "is not certain"),
         ("BOTH", "SIZE", "DOUBTFUL", "is no sex here"),
         ("MALE", "GUESS", "DOUBTFUL", "is no method here"),
         ("MALE", "SIZE", "QUITE", "is no certainty here"),
@@ -51,7 +51,7 @@ def test_what_contradicts_itself_is_refused(sex, method, certainty, says):
         (SLIDER, "FEMALE", "SIZE", 140, ["small"]),
         (SLIDER, "FEMALE", "TAIL_VENT", 140, []),
         (SLIDER, "FEMALE", "ENDOSCOPY", 60, []),
-        (SLIDER, "NOT_KNOWN", "CLAWS", 60, []),
+        (SLIDER, "INDETERMINATE", "CLAWS", 60, []),
         (SLIDER, "MALE", "CLAWS", None, []),
         (SNAPPER, "MALE", "CLAWS", 300, ["claws"]),
         ("Testudo graeca", "MALE", "CLAWS", 30, []),
