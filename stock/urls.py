@@ -22,6 +22,7 @@ from stock.views import (
     survey_accept,
     surveys,
     tasks,
+    unsent,
 )
 
 app_name = "stock"
@@ -49,6 +50,9 @@ urlpatterns = [
     path("log/", log.log, name="log"),
     path("log/sheet/", log.log_sheet, name="log-sheet"),
     path("log/refused/", log.refused_list, name="refused-list"),
+    path("log/send/", unsent.send, name="log-send"),
+    path("log/worker.js", unsent.worker, name="log-worker"),
+    path("log/no-signal/", unsent.no_signal, name="log-no-signal"),
     path("moves/", moves.MoveList.as_view(), name="move-list"),
     path("moves/new/", moves.move_new, name="move-new"),
     path("moves/<uuid:key>/", moves.move_detail, name="move-detail"),

@@ -19,3 +19,10 @@ from config.settings import *  # noqa: F403
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 WHITENOISE_AUTOREFRESH = True
 WHITENOISE_USE_FINDERS = True
+
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
+    # A file, as on a farm: an in-memory register shared by threads refuses at once where a file waits its turn.
+    memory = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108  (a folder of its own is made in it)
+    register = tempfile.mkdtemp(prefix="scutebook-tests-", dir=memory)
+    DATABASES["default"]["TEST"] = {"NAME": f"{register}/register.sqlite3"}  # noqa: F405
+    atexit.register(shutil.rmtree, register, ignore_errors=True)

@@ -121,19 +121,8 @@ def post_entry(
         asked = [] if is_posted else entry.unusual()
         if asked and request.POST.get("confirmed") != digest(asked):
             return show_entry(request, entry, asked, original)
-        draft, origins = build(entry, more_papers=more_papers)
-        try:
-            receipt = write(draft)
-        except KeyReused:
-            entry.say(
-                "",
-                "This page was posted before, with other figures: see Moves. If this is another log, press the "
-                "button again; if it is the same, correct that move instead.",
-            )
-            entry.renew_key()
-        except LedgerRefusal as refusal:
-            place_refusal(entry, refusal, origins)
-        else:
+        receipt = write_entry(entry, write, more_papers=more_papers)
+        if receipt is not None:
             return say_receipt(request, receipt, entry)
     elif "key" in entry.head.errors:
         entry.renew_key()
@@ -145,6 +134,28 @@ def post_entry(
         by=request.user,
     )
     return show_entry(request, entry, original=original)
+
+
+def write_entry(
+    entry: LogEntry,
+    write: Callable[[Draft], ledger.Receipt],
+    *,
+    more_papers: tuple[PaperDraft, ...] = (),
+) -> ledger.Receipt | None:
+    """Write a valid Log page by one call of the ledger; where it refuses, the page holds the sentences."""
+    draft, origins = build(entry, more_papers=more_papers)
+    try:
+        return write(draft)
+    except KeyReused:
+        entry.say(
+            "",
+            "This page was posted before, with other figures: see Moves. If this is another log, press the "
+            "button again; if it is the same, correct that move instead.",
+        )
+        entry.renew_key()
+    except LedgerRefusal as refusal:
+        place_refusal(entry, refusal, origins)
+    return None
 
 
 def say_receipt(request: HttpRequest, receipt: ledger.Receipt, entry: LogEntry) -> HttpResponse:

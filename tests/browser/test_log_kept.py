@@ -1,4 +1,4 @@
-"""What was typed into the Log page comes back after the session ended between typing and posting."""
+"""What was typed into the Log page is not lost where the session ended: posted it waits, not posted it comes back."""
 
 from __future__ import annotations
 
@@ -13,28 +13,49 @@ pytestmark = pytest.mark.django_db(transaction=True)
 PUT_BACK = "Put back what you typed (on this phone only)"
 
 
-def test_a_log_typed_before_the_session_ended_is_put_back_and_posted(sign_in, hand, live_server):
+@pytest.fixture
+def typed(sign_in, hand, live_server):
+    """The Log page of pond A, typed into, on a phone whose session has ended since."""
     make_farm()
     page = sign_in(hand)
     page.set_viewport_size({"width": 360, "height": 780})
-    log = live_server.url + "/log/?pond=A"
-    page.goto(log)
+    page.goto(live_server.url + "/log/?pond=A")
     assert not page.get_by_role("button", name=PUT_BACK).is_visible()
     page.get_by_label("seine").check()
     page.get_by_label("Went back").first.fill("21")
     page.locator("#id_note").fill("ice on the bank")
     page.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
-    page.get_by_role("button", name="Post it").click()
+    return page
+
+
+def test_what_was_typed_and_not_posted_is_put_back_and_posted(typed, sign_in, hand, live_server):
+    page = typed
+    page.goto(live_server.url + "/moves/")
     page.wait_for_url("**/sign-in/**")
     sign_in(hand)
-    page.goto(log)
+    page.goto(live_server.url + "/log/?pond=A")
     assert page.get_by_label("Went back").first.input_value() == ""
     page.get_by_role("button", name=PUT_BACK).click()
     assert page.get_by_label("Went back").first.input_value() == "21"
     assert page.locator("#id_note").input_value() == "ice on the bank"
     page.get_by_role("button", name="Post it").click()
     page.get_by_text("Booked.").wait_for()
+    assert_booked_once_and_not_offered_again(page, live_server)
+
+
+def test_what_was_posted_is_sent_after_the_next_sign_in(typed, sign_in, hand, live_server):
+    page = typed
+    page.get_by_role("button", name="Post it").click()
+    page.wait_for_url("**/sign-in/**")
+    sign_in(hand)
+    page.goto(live_server.url + "/log/?pond=A")
+    page.get_by_text("On the server").wait_for()
+    assert not page.get_by_role("button", name=PUT_BACK).is_visible()
+    assert_booked_once_and_not_offered_again(page, live_server)
+
+
+def assert_booked_once_and_not_offered_again(page, live_server):
     assert held("A") == (100, 40, 10)
     assert Move.objects.exclude(made_as="OPENING").get().note == "ice on the bank"
-    page.goto(log)
+    page.goto(live_server.url + "/log/?pond=A")
     assert not page.get_by_role("button", name=PUT_BACK).is_visible()

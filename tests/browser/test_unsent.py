@@ -1,0 +1,103 @@
+"""A log posted where there is no signal waits on the phone, is sent by itself, and is booked once."""
+
+from __future__ import annotations
+
+import pytest
+from django.conf import settings
+
+from stock.models import Move, RefusedPost
+from tests.pages.bank import held, make_farm
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def bank(sign_in, hand, live_server, complaints):
+    """A phone at pond A whose Log pages are laid by."""
+    make_farm()
+    page = sign_in(hand)
+    page.set_viewport_size({"width": 360, "height": 780})
+    page.goto(live_server.url + "/log/")
+    page.evaluate("() => navigator.serviceWorker.ready.then(() => null)")
+    page.wait_for_function("() => localStorage.getItem('log-laid-by') && navigator.serviceWorker.controller")
+    yield page
+    # What a phone without a signal may say of itself; nothing else is forgiven.
+    for words in ("ERR_INTERNET_DISCONNECTED", "ERR_FAILED", "422"):
+        if any(words in complaint for complaint in complaints):
+            complaints.forgive(words)
+
+
+def type_log(page, live_server, heads):
+    page.goto(live_server.url + "/log/?pond=A")
+    page.get_by_label("seine").check()
+    page.get_by_label("Went back").first.fill(str(heads - 1))
+    page.get_by_label("Dead").nth(1).fill("1")
+
+
+def booked():
+    return list(Move.objects.exclude(made_as="OPENING"))
+
+
+def test_a_log_typed_without_a_signal_arrives_once_when_there_is_one(bank, live_server):
+    page = bank
+    page.context.set_offline(True)
+    type_log(page, live_server, 21)
+    page.get_by_role("button", name="Post it").click()
+    page.get_by_text("On this phone only: 1 log").wait_for()
+    assert booked() == []
+    # A second one of the same page, and the phone shut and opened in between.
+    type_log(page, live_server, 11)
+    page.get_by_role("button", name="Post it").click()
+    page.get_by_text("On this phone only: 2 logs").wait_for()
+    other = page.context.new_page()
+    page.goto("about:blank")
+    other.goto(live_server.url + "/log/")
+    other.get_by_text("On this phone only: 2 logs").wait_for()
+    assert booked() == []
+    other.context.set_offline(False)
+    other.get_by_role("button", name="Send now").click()
+    other.get_by_text("On the server").nth(1).wait_for()
+    assert not other.get_by_text("On this phone only").is_visible()
+    assert len(booked()) == 2
+    assert held("A") == (100, 38, 10)
+
+
+def test_a_log_whose_answer_was_lost_is_booked_once(bank, live_server):
+    page = bank
+    type_log(page, live_server, 21)
+
+    # The post reaches the server, its answer no page.
+    page.evaluate(
+        """() => { HTMLFormElement.prototype.submit = function () {
+            fetch(location.href, { method: "POST", body: new FormData(this) }).then(() => location.assign("/log/"));
+        }; }"""
+    )
+    page.get_by_role("button", name="Post it").click()
+    page.get_by_text("On the server").wait_for()
+    assert len(booked()) == 1
+    assert held("A") == (100, 39, 10)
+
+
+def test_logs_wait_through_a_session_that_ended_and_what_is_odd_waits_for_a_yes(
+    bank, live_server, sign_in, hand
+):
+    page = bank
+    type_log(page, live_server, 21)
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Post it").click()
+    page.get_by_text("On this phone only: 1 log").wait_for()
+    type_log(page, live_server, 9999)
+    page.get_by_role("button", name="Post it").click()
+    page.get_by_text("On this phone only: 2 logs").wait_for()
+    page.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
+    page.context.set_offline(False)
+    page.get_by_text("Sign in to send.").wait_for()
+    assert booked() == []
+    sign_in(hand)
+    page.goto(live_server.url + "/log/")
+    page.get_by_text("On the server").first.wait_for()
+    page.get_by_text("Needs you").wait_for()
+    assert len(booked()) == 1
+    assert RefusedPost.objects.count() == 1
+    page.get_by_role("link", name="Mend it").click()
+    assert page.get_by_label("Went back").first.input_value() == "9998"
