@@ -17,6 +17,7 @@ from ponds.models import Farm, NestDay, Pond
 from stock import pond_page, review_rows
 from stock.book import FIELD_OF_CLASS, ClassHeads
 from stock.drafts import CLASSES, SOURCES_OUTSIDE, TARGETS_OUTSIDE, Z_95
+from stock.extract_words import NOT_ADVICE, RETENTION
 from stock.models import Count, Entry, Move, Paper, Reason
 from stock.move_words import CAUSE_WORDS, class_words, part_sentence
 from stock.moves_read import CELLS, move_sentence, part_of, place_of, with_entries
@@ -26,15 +27,6 @@ from stock.printed import PrintedSheet, PrintedTable
 from stock.templatetags.stock_format import day as day_words
 
 REASON_WORDS = dict(Reason.choices)
-RETENTION = (
-    "Keep this register's records as long as the rules you work under ask: three years for Louisiana's turtle-farm "
-    "records (LAC 7:XXI.1919), five years after the expiry of a federal wildlife permit (50 CFR 13.46). The register "
-    "itself deletes nothing."
-)
-NOT_ADVICE = (
-    "Not legal advice: confirm what must be kept and shown with the state department of agriculture, the state "
-    "wildlife agency and the US Fish and Wildlife Service."
-)
 
 
 def extract_of(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> PrintedSheet:

@@ -134,18 +134,23 @@ class Origin:
 
 
 def origins_of(facts: Sequence[PondKind]) -> dict[int, list[Origin]]:
-    """Return kind id -> where its heads came from, most heads first: one query."""
-    shares: dict[tuple[int, str], tuple[float, int, int]] = {}
+    """Return kind id -> where the heads of one pond came from, most heads first: one query."""
+    return {kind_id: rows for (_, kind_id), rows in origins_by_pond(facts).items()}
+
+
+def origins_by_pond(facts: Sequence[PondKind]) -> dict[tuple[int, int], list[Origin]]:
+    """Return (pond id, kind id) -> where its heads came from, most heads first: one query."""
+    shares: dict[tuple[int, int, str], tuple[float, int, int]] = {}
     for one in facts:
         for mix in one.mixes.values():
             for name, share in mix.batches.items():
-                before = shares.get((one.kind_id, name), (0.0, 0, 0))
-                shares[one.kind_id, name] = (
+                before = shares.get((one.pond_id, one.kind_id, name), (0.0, 0, 0))
+                shares[one.pond_id, one.kind_id, name] = (
                     before[0] + share.expected,
                     before[1] + share.at_least,
                     before[2] + share.at_most,
                 )
-    ids = {int(name) for _, name in shares if name != UNKNOWN}
+    ids = {int(name) for *_, name in shares if name != UNKNOWN}
     latest = Paper.objects.filter(batch=OuterRef("pk")).order_by("-pk")
     first_entry = Entry.objects.filter(batch=OuterRef("pk")).order_by("pk")
     batches = Batch.objects.filter(pk__in=ids).annotate(
@@ -155,13 +160,13 @@ def origins_of(facts: Sequence[PondKind]) -> dict[int, list[Origin]]:
         move_key=Subquery(first_entry.values("move__key")[:1]),
     )
     by_name = {str(batch.pk): batch for batch in batches}
-    totals = {one.kind_id: one.heads.total for one in facts}
-    found: dict[int, list[Origin]] = defaultdict(list)
-    for (kind_id, name), (expected, at_least, at_most) in shares.items():
+    totals = {(one.pond_id, one.kind_id): one.heads.total for one in facts}
+    found: dict[tuple[int, int], list[Origin]] = defaultdict(list)
+    for (pond_id, kind_id, name), (expected, at_least, at_most) in shares.items():
         if at_most:
-            heads = expected, at_least, min(at_most, totals[kind_id])
-            found[kind_id].append(_origin(by_name.get(name), heads))
-    return {kind: sorted(rows, key=lambda row: (-row.expected, row.batch)) for kind, rows in found.items()}
+            heads = expected, at_least, min(at_most, totals[pond_id, kind_id])
+            found[pond_id, kind_id].append(_origin(by_name.get(name), heads))
+    return {where: sorted(rows, key=lambda row: (-row.expected, row.batch)) for where, rows in found.items()}
 
 
 def _origin(batch: Batch | None, heads: tuple[float, int, int]) -> Origin:

@@ -1,35 +1,22 @@
-"""A sheet of facts and tables as plain values, written as a PDF or a workbook. No Django, no queries."""
+"""A sheet of facts, charts and tables as plain values, and the same as a workbook. No Django, no queries."""
 
 from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
 
 from openpyxl import Workbook
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
-from reportlab.lib import colors
-from reportlab.lib.pagesizes import landscape, letter
-from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.units import inch
-from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from stock.small_charts import SmallChart
 
 Cell = str | int | float | None
 
 MOST_PRINTED = 400
 """Rows of one table in a PDF; what is more is said, and stands in the workbook."""
-_FONT, _BOLD = "Helvetica", "Helvetica-Bold"
-_TEXT = ParagraphStyle("text", fontName=_FONT, fontSize=8, leading=9.6)
-_NOTE = ParagraphStyle("note", parent=_TEXT, textColor=colors.HexColor("#444444"))
-_HEAD = ParagraphStyle("head", parent=_TEXT, fontName=_BOLD)
-_NUMBER = ParagraphStyle("number", parent=_TEXT, alignment=2)
-_NUMBER_HEAD = ParagraphStyle("number head", parent=_HEAD, alignment=2)
-_TITLE = ParagraphStyle("title", parent=_TEXT, fontName=_BOLD, fontSize=14, leading=17)
-_SECTION = ParagraphStyle("section", parent=_TEXT, fontName=_BOLD, fontSize=9.5, leading=12, spaceBefore=7)
 _NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _LONGEST_NAME = 31
@@ -94,54 +81,38 @@ class PrintedTable:
 
 @dataclass(frozen=True)
 class PrintedSheet:
-    """A title, pairs of words and facts, tables, and notes at the end."""
+    """
+    A title, pairs of words and facts, small charts, tables, and notes at the end.
+
+    Parameters
+    ----------
+    charts : tuple of tuples of SmallChart
+        Rows of charts that stand side by side.
+    is_one_page : bool
+        Made smaller rather than run on to a second page.
+    follows : bool
+        Begun below the sheet before it where there is room, not on a page of its own.
+    """
 
     name: str
     title: str
     facts: tuple[tuple[str, str], ...]
     tables: tuple[PrintedTable, ...]
     notes: tuple[str, ...] = ()
+    charts: tuple[tuple[SmallChart, ...], ...] = ()
+    is_one_page: bool = False
+    follows: bool = False
 
-
-def pdf_of(sheets: Sequence[PrintedSheet], *, title: str, footer: str, is_wide: bool = False) -> bytes:
-    """
-    Return the sheets as one PDF on letter paper, each begun on a page of its own.
-
-    Parameters
-    ----------
-    sheets : sequence of PrintedSheet
-    title, footer : str
-        The document's title, and what stands at the foot of each page, with its number.
-    is_wide : bool
-        Landscape, for tables of many columns.
-    """
-    written = io.BytesIO()
-    size = landscape(letter) if is_wide else letter
-    document = SimpleDocTemplate(
-        written,
-        pagesize=size,
-        title=title,
-        author="Scutebook",
-        leftMargin=0.6 * inch,
-        rightMargin=0.6 * inch,
-        topMargin=0.55 * inch,
-        bottomMargin=0.65 * inch,
-    )
-    story: list = []
-    for place, sheet in enumerate(sheets):
-        if place:
-            story.append(PageBreak())
-        story += _flowables(sheet, document.width)
-
-    def foot(canvas: Canvas, _: object) -> None:
-        canvas.saveState()
-        canvas.setFont(_FONT, 7.5)
-        canvas.drawString(document.leftMargin, 0.4 * inch, _latin(footer)[:150])
-        canvas.drawRightString(size[0] - document.rightMargin, 0.4 * inch, f"page {canvas.getPageNumber()}")
-        canvas.restoreState()
-
-    document.build(story, onFirstPage=foot, onLaterPages=foot)
-    return written.getvalue()
+    @property
+    def chart_tables(self) -> tuple[PrintedTable, ...]:
+        """The figures of the charts; those of one shape are one table."""
+        found: dict[tuple[str, ...], list[tuple[Cell, ...]]] = {}
+        for chart in (chart for row in self.charts for chart in row):
+            rows: list[tuple[Cell, ...]] = [(chart.name, *row) for row in chart.rows]
+            found.setdefault(chart.columns, []).extend(rows)
+        return tuple(
+            PrintedTable("As drawn", ("Chart", *columns), tuple(rows)) for columns, rows in found.items()
+        )
 
 
 def workbook_of(sheets: Sequence[PrintedSheet]) -> bytes:
@@ -155,7 +126,7 @@ def workbook_of(sheets: Sequence[PrintedSheet]) -> bytes:
         page.cell(page.max_row, 1).font = Font(bold=True, size=14)
         for words, fact in sheet.facts:
             page.append([_plain(words), _plain(fact)])
-        for table in sheet.tables:
+        for table in (*sheet.tables, *sheet.chart_tables):
             page.append([])
             page.append([_plain(table.title)])
             page.cell(page.max_row, 1).font = Font(bold=True)
@@ -171,64 +142,10 @@ def workbook_of(sheets: Sequence[PrintedSheet]) -> bytes:
         page.append([])
         for note in sheet.notes:
             page.append([_plain(note)])
-        _set_widths(page, sheet.tables)
+        _set_widths(page, (*sheet.tables, *sheet.chart_tables))
     written = io.BytesIO()
     book.save(written)
     return written.getvalue()
-
-
-def _flowables(sheet: PrintedSheet, width: float) -> list:
-    story: list = [Paragraph(_said(sheet.title), _TITLE), Spacer(1, 4)]
-    if sheet.facts:
-        rows = [
-            [Paragraph(_said(words), _NOTE), Paragraph(_said(fact), _TEXT)] for words, fact in sheet.facts
-        ]
-        facts = Table(rows, colWidths=[width * 0.22, width * 0.78])
-        facts.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(1)]))
-        story.append(facts)
-    for table in sheet.tables:
-        story.append(Paragraph(_said(table.title), _SECTION))
-        story.append(_table(table, width) if table.rows else Paragraph(_said(table.empty), _TEXT))
-        if table.left:
-            story.append(Paragraph(f"And {table.left:,} more rows, which stand in the workbook.", _NOTE))
-        if table.note:
-            story.append(Paragraph(_said(table.note), _NOTE))
-    story.append(Spacer(1, 6))
-    story += [Paragraph(_said(note), _NOTE) for note in sheet.notes]
-    return story
-
-
-def _table(table: PrintedTable, width: float) -> Table:
-    heads = [
-        Paragraph(_said(column), _NUMBER_HEAD if is_number else _HEAD) for column, is_number in table.headings
-    ]
-    rows = [
-        [Paragraph(_said(cell), _NUMBER if is_number else _TEXT) for cell, is_number in row]
-        for row in table.shown
-    ]
-    shares = table.widths or (1,) * len(table.columns)
-    drawn = Table([heads, *rows], colWidths=[width * share / sum(shares) for share in shares], repeatRows=1)
-    drawn.setStyle(
-        TableStyle(
-            [
-                ("LINEABOVE", (0, 0), (-1, 0), 1, colors.black),
-                ("LINEBELOW", (0, 0), (-1, 0), 0.75, colors.black),
-                ("LINEBELOW", (0, 1), (-1, -1), 0.25, colors.HexColor("#bbbbbb")),
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                *_padding(2),
-                # A figure set to the right must not touch the words of the next column.
-                ("LEFTPADDING", (1, 0), (-1, -1), 7),
-            ]
-        )
-    )
-    return drawn
-
-
-def _padding(points: float) -> Iterable[tuple]:
-    return [
-        (f"{side}PADDING", (0, 0), (-1, -1), points if side in ("TOP", "BOTTOM") else 2)
-        for side in ("TOP", "BOTTOM", "LEFT", "RIGHT")
-    ]
 
 
 def _shown(cell: Cell) -> str:
@@ -237,18 +154,6 @@ def _shown(cell: Cell) -> str:
     if isinstance(cell, float):
         return f"{cell:,.1f}"
     return f"{cell:,}" if isinstance(cell, int) else cell
-
-
-def _said(words: str) -> str:
-    return escape(_latin(words)).replace("\n", "<br/>")
-
-
-def _latin(words: str) -> str:
-    """Return what the PDF's own fonts can write; what they cannot is a question mark."""
-    plain = (
-        words.replace("\u2212", "-").replace("\u202f", " ").replace("\u2009", " ").replace("\u2026", "...")
-    )
-    return plain.encode("cp1252", "replace").decode("cp1252")
 
 
 def _plain(cell: Cell) -> Cell:

@@ -3,6 +3,7 @@
 from django.urls import path
 from django.views.generic import RedirectView
 
+from stock.turtle_urls import TURTLE_PATHS
 from stock.views import (
     counts,
     extract,
@@ -17,6 +18,7 @@ from stock.views import (
     planner,
     pond,
     ponds,
+    printed,
     replacements,
     reviews,
     survey_accept,
@@ -35,6 +37,8 @@ urlpatterns = [
         name="pond-index",
     ),
     path("ponds/<str:code>/", pond.pond_detail, name="pond-detail"),
+    path("ponds/<str:code>/sheet/", printed.pond_sheet, name="pond-sheet"),
+    path("picture/", printed.farm_picture, name="farm-picture"),
     path("looked/", ponds.looked, name="looked"),
     path("new-females/", new_females.new_females, name="new-females"),
     path("new-females/tasks/", new_females.new_females_tasks, name="new-females-tasks"),
@@ -84,4 +88,5 @@ urlpatterns = [
     path("batches/", papers.BatchList.as_view(), name="batch-list"),
     path("batches/<path:code>/", papers.batch_detail, name="batch-detail"),
     path("papers/add/", papers.paper_add, name="paper-add"),
+    *TURTLE_PATHS,
 ]

@@ -9,17 +9,13 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from ponds.farm import the_farm
-from ponds.models import Farm, Pond
-from stock.extract import NOT_ADVICE, RETENTION, extract_of
+from ponds.models import Pond
+from stock.extract import extract_of
+from stock.extract_words import NOT_ADVICE, RETENTION
 from stock.forms.extract import ExtractForm
-from stock.printed import PrintedSheet, pdf_of, workbook_of
+from stock.sheet_files import TYPES, file_of
 
 UNPROCESSABLE = 422
-PDF, XLSX = "pdf", "xlsx"
-TYPES = {
-    PDF: "application/pdf",
-    XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-}
 
 
 @require_safe
@@ -32,7 +28,7 @@ def extract(request: HttpRequest) -> HttpResponse:
         first, last = form.cleaned_data["since"], form.cleaned_data["until"]
         open_then = [pond for pond in ponds if _was_open(pond, first, last)]
         sheets = [extract_of(pond, farm, first, last) for pond in open_then]
-        return _file(sheets, farm, kind or "", f"extract-{first}-to-{last}")
+        return file_of(sheets, farm, kind or "", f"extract-{first}-to-{last}", is_wide=True)
     context = {
         "form": form,
         "ponds": ponds,
@@ -54,7 +50,8 @@ def extract_pond(request: HttpRequest, code: str) -> HttpResponse:
     first, last = form.cleaned_data["since"], form.cleaned_data["until"]
     sheet = extract_of(pond, farm, first, last)
     if (kind := request.GET.get("as")) in TYPES:
-        return _file([sheet], farm, kind or "", f"extract-pond-{pond.code}-{first}-to-{last}")
+        name = f"extract-pond-{pond.code}-{first}-to-{last}"
+        return file_of([sheet], farm, kind or "", name, is_wide=True)
     context = {"form": form, "pond": pond, "sheet": sheet, "asked": _asked(form)}
     return render(request, "stock/extract_pond.html", context)
 
@@ -67,20 +64,3 @@ def _asked(form: ExtractForm) -> str:
     if not form.is_valid():
         return ""
     return f"since={form.cleaned_data['since']}&until={form.cleaned_data['until']}"
-
-
-def _file(sheets: list[PrintedSheet], farm: Farm, kind: str, name: str) -> HttpResponse:
-    numbers = ", ".join(
-        part
-        for part in (
-            farm.name,
-            f"farmer code {farm.code}" if farm.code else "",
-            f"licence {farm.licence}" if farm.licence else "",
-            f"made on {farm.today()}",
-        )
-        if part
-    )
-    content = pdf_of(sheets, title=name, footer=numbers, is_wide=True) if kind == PDF else workbook_of(sheets)
-    response = HttpResponse(content, content_type=TYPES[kind])
-    response["Content-Disposition"] = f'attachment; filename="{name}.{kind}"'
-    return response

@@ -30,9 +30,11 @@ from stock.models import Task
 from stock.pond_facts import one_pond, year_before
 from stock.pond_kind import PondKind
 from stock.pond_page import DeathTable, HaulRow, NestsSoFar, Origin
+from stock.pond_print import SheetRows, sheet_of, year_flows
 from stock.standing_page import HowKnown, how_known
 from stock.strips import limit_bar
 from stock.tasks import DONE, DROPPED, OPEN, STATE_WORDS, task_sentence, with_progress
+from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import number
 from stock.templatetags.stock_format import ratio as ratio_words
 
@@ -68,6 +70,12 @@ class TaskRow:
     is_overdue: bool
     log_url: str
 
+    @property
+    def printed(self) -> tuple[str, str, str, str]:
+        """The task as the printed sheet has it."""
+        due = day_words(self.task.due_on) if self.task.due_on else ""
+        return self.sentence, self.progress, day_words(self.task.decided_on), due
+
 
 @dataclass(frozen=True)
 class Use:
@@ -100,6 +108,12 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
     may_decide = role == OWNER and is_today and pond.retired_on is None
     parts = [_part(one, hauls, origins, nests, first, may_decide=may_decide) for one in facts]
     tasks = _tasks(pond, today, role)
+    printed = SheetRows(
+        year_flows([pond.pk], day),
+        {(pond.pk, kind_id): (dug.nests, dug.eggs) for kind_id, dug in nests.items() if kind_id is not None},
+        {(pond.pk, kind_id): rows for kind_id, rows in origins.items()},
+        {pond.pk: [row.printed for row in tasks if row.is_open]},
+    )
     context = {
         "farm": farm,
         "printed_on": today,
@@ -128,6 +142,7 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
         "caution_kind": next(
             (part.facts.kind_id for part in parts if any(row.ways for row in part.aims)), None
         ),
+        "sheet": sheet_of(pond, farm, day, facts, printed),
         "listed_kinds": {one.kind_id for one in facts if one.listing},
     }
     return render(request, "stock/pond_detail.html", context)

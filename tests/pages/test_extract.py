@@ -19,7 +19,8 @@ from stock import append_only, ledger, review
 from stock.drafts import BatchDraft, Draft, Line
 from stock.extract import extract_of
 from stock.models import Move
-from stock.printed import MOST_PRINTED, PrintedSheet, PrintedTable, pdf_of, workbook_of
+from stock.printed import MOST_PRINTED, PrintedSheet, PrintedTable, workbook_of
+from stock.printed_pdf import pdf_of
 from tests.page_rules import page_faults
 from tests.pages.hand_worked import MAY, TODAY, make_farm
 
