@@ -10,7 +10,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 SOURCES_OUTSIDE = ("OPENING", "BOUGHT", "RAISED", "WILD")
 TARGETS_OUTSIDE = ("DIED", "SOLD", "CULLED", "ESCAPED")
@@ -19,6 +19,7 @@ CLASSES = ("FEMALE", "MALE", "UNSEXED", "JUVENILE")
 
 MOST_HEADS = 100_000
 LONGEST_NOTE = 2000
+LONGEST_TURTLE = 40
 Z_95 = 1.959964
 """Half-width of a 95 % interval in standard errors: what is typed and shown as plus-or-minus."""
 REVERSAL_NAMESPACE = uuid.UUID("8a3b46a5-0c0f-4d0b-9f0e-5c2f3a7e6d11")
@@ -119,13 +120,56 @@ class CountDraft:
 
 
 @dataclass(frozen=True)
+class PutOn:
+    """A mark as it is put on: positions as a mask for NOTCH, family and number for TAG, words for PAINT and OTHER.
+
+    `is_conflict` says that the turtle came with a code which another one has: it is recorded, and both are shown.
+    """
+
+    form: str
+    scheme: str = ""
+    mask: int | None = None
+    family: str = ""
+    tag: str = ""
+    text: str = ""
+    site: str = ""
+    is_conflict: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SexDraft:
+    """What somebody takes a turtle's sex to be, by what method and how sure."""
+
+    sex: str
+    method: str = "NOT_KNOWN"
+    certainty: str = "PROBABLE"
+
+
+@dataclass(frozen=True)
 class MarkDraft:
-    """A mark put on a head that stands in a pond already (or that arrives with this move)."""
+    """A mark put on a head that stands in a pond already (or that arrives with this move).
+
+    `code` is the turtle's number in the register; a new turtle, which has none yet, is called "+" and any word by the
+    draft, and gets its number when it is written. `batch` is what it came with, where that is known.
+    """
 
     code: str
     kind: str
     of_class: str
     pond: str
+    put_on: tuple[PutOn, ...] = ()
+    sex: SexDraft | None = None
+    batch: str = ""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A marked turtle in hand at the draft's pond, whatever became of it; one that no line names went back."""
+
+    code: str
+    kind: str
+    of_class: str
 
 
 @dataclass(frozen=True)
@@ -144,7 +188,13 @@ class Draft:
     counts: tuple[CountDraft, ...] = ()
     marks: tuple[MarkDraft, ...] = ()
     tasks: tuple[int, ...] = field(default=())
+    seen: tuple[Seen, ...] = ()
+    lost_marks: tuple[str, ...] = ()
 
+
+# Later than the first postings: left out of a draft's sum while empty, so that old keys stand for the same content.
+_LATER_FIELDS = frozenset({"seen", "lost_marks", "put_on", "sex"})
+NEW_TURTLE = "+"
 
 _AS_THEY_ARE = frozenset({str, int, float, bool, type(None)})
 
@@ -160,6 +210,34 @@ def reversal_key(key: uuid.UUID) -> uuid.UUID:
     return uuid.uuid5(REVERSAL_NAMESPACE, str(key))
 
 
+def with_numbers(draft: Draft) -> Draft:
+    """Return the draft with its new turtles called by names that no other draft uses."""
+    if not any(mark.code.startswith(NEW_TURTLE) for mark in draft.marks):
+        return draft
+
+    def named(code: str) -> str:
+        return f"{draft.key.hex}{code}"[:LONGEST_TURTLE] if code.startswith(NEW_TURTLE) else code
+
+    return replace(
+        draft,
+        marks=tuple(replace(mark, code=named(mark.code)) for mark in draft.marks),
+        seen=tuple(replace(one, code=named(one.code)) for one in draft.seen),
+        lines=tuple(
+            replace(line, turtles=tuple(named(code) for code in line.turtles)) for line in draft.lines
+        ),
+    )
+
+
+def turtles_named(draft: Draft) -> list[str]:
+    """Return the marked turtles that a draft names anywhere."""
+    return [
+        *(code for line in draft.lines for code in line.turtles),
+        *(mark.code for mark in draft.marks),
+        *(one.code for one in draft.seen),
+        *draft.lost_marks,
+    ]
+
+
 def _plain(part: object) -> object:
     # By type first: on a large sheet this is where the time goes.
     kind = type(part)
@@ -169,6 +247,7 @@ def _plain(part: object) -> object:
         return {
             name: value if type(value) in _AS_THEY_ARE else _plain(value)
             for name, value in vars(part).items()
+            if value or name not in _LATER_FIELDS
         }
     if isinstance(part, list | tuple):
         return [_plain(one) for one in part]

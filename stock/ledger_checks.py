@@ -144,21 +144,33 @@ def check_not_into_retired(entries: list[PlannedEntry], books: Books) -> None:
 
 def check_turtles_known(draft: Draft, books: Books, store: Store) -> None:
     new = {mark.code for mark in draft.marks}
-    for index, line in enumerate(draft.lines):
-        for code in line.turtles:
-            turtle = books.turtles.get(code)
-            if turtle is None and code not in new:
-                raise UnknownTurtle(
-                    f"No turtle with the mark “{code}” is in the register. Check it, or add the turtle first.",
-                    line=index,
-                )
-            if turtle is not None and turtle.kind != line.kind:
-                raise UnknownTurtle(
-                    f"Turtle {code} is a {store.kind_names.get(turtle.kind, turtle.kind)}, "
-                    f"not a {store.kind_names[line.kind]}.",
-                    line=index,
-                )
+    named: list[tuple[str, str, int | None]] = [
+        (code, line.kind, index) for index, line in enumerate(draft.lines) for code in line.turtles
+    ]
+    named += [(one.code, one.kind, None) for one in draft.seen]
+    for code, kind, index in named:
+        turtle = books.turtles.get(code)
+        if turtle is None and code not in new:
+            raise UnknownTurtle(
+                f"No turtle with the mark “{code}” is in the register. Check it, or add the turtle first.",
+                line=index,
+            )
+        if turtle is not None and turtle.kind != kind:
+            raise UnknownTurtle(
+                f"Turtle {code} is a {store.kind_names.get(turtle.kind, turtle.kind)}, "
+                f"not a {store.kind_names[kind]}.",
+                line=index,
+            )
+    for code in draft.lost_marks:
+        if code not in books.turtles:
+            raise UnknownTurtle(f"No turtle has the number {code} in the register. Check it.", field="mark")
     for mark in draft.marks:
+        if mark.code not in books.turtles and mark.code.isdigit():
+            # Numbers are given by the register itself, in order.
+            raise UnknownTurtle(
+                f"No turtle has the number {mark.code} in the register. Check it, or mark it as a new turtle.",
+                field="mark",
+            )
         turtle = books.turtles.setdefault(
             mark.code, MarkedHead(mark.code, mark.kind, None, LONG_AGO, draft.happened_on)
         )

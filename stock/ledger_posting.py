@@ -8,7 +8,16 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from stock.drafts import CLASSES, LONGEST_NOTE, OUTSIDE, Draft, content_sha256, reversal_key
+from stock.drafts import (
+    CLASSES,
+    LONGEST_NOTE,
+    OUTSIDE,
+    Draft,
+    content_sha256,
+    reversal_key,
+    turtles_named,
+    with_numbers,
+)
 from stock.ledger_checks import (
     check_kept_apart,
     check_net,
@@ -22,12 +31,14 @@ from stock.ledger_checks import (
     take_in_batches,
 )
 from stock.ledger_facts import read_farm
+from stock.ledger_marks import check_put_on
 from stock.ledger_rows import write_rows
 from stock.ledger_rules import FarmFacts, check_draft, check_states, check_text
 from stock.ledger_sql import last_closed_month
 from stock.ledger_store import Store, first_open_day
 from stock.models import Entry, MarkStep, Move
 from stock.planning import (
+    CLASS_WORDS,
     Books,
     Plan,
     PlannedEntry,
@@ -101,8 +112,10 @@ class Posting:
         Keys are looked up before anything is checked: what was posted once is answered with its receipt,
         even where the farm's rules have changed since.
         """
+        asked = {position: content_sha256("record", draft) for position, draft in drafts}
+        drafts = [(position, with_numbers(draft)) for position, draft in drafts]
         farm = self._know([draft for _, draft in drafts])
-        turtles = {code for _, draft in drafts for code in _turtles_named(draft)}
+        turtles = {code for _, draft in drafts for code in turtles_named(draft)}
         self.store.lock_with_turtles(
             {ref for _, draft in drafts for ref in refs_of_draft(draft) if self._is_known(ref)},
             turtles,
@@ -122,6 +135,7 @@ class Posting:
         if refused:
             raise refused[0] if len(refused) == 1 else SeveralRefused(refused)
         check_openings([one for one in drafts if one[1].key not in standing], farm.kinds)
+        check_put_on([one for one in drafts if one[1].key not in standing])
         books = self._books({draft.happened_on for _, draft in drafts}, turtles)
         results: dict[int, Posted] = {}
         fresh: list[Planned] = []
@@ -130,7 +144,7 @@ class Posting:
         waiting: list[tuple[int, Draft]] = []
         for position, draft in drafts:
             with of_draft(position):
-                content = content_sha256("record", draft)
+                content = asked[position]
                 if draft.key in standing:
                     results[position] = self._replay(standing[draft.key], content)
                     continue
@@ -178,7 +192,7 @@ class Posting:
                         refusal.draft = position
                         first = first or refusal
                         continue
-                planned.append((position, draft, plan, warnings + _come_back(plan)))
+                planned.append((position, draft, plan, warnings + _come_back(plan) + _lost_sight(plan)))
             if first is not None and len(short) == len(drafts):
                 raise first
             drafts = short
@@ -243,9 +257,10 @@ class Posting:
 
     def correct(self, move: Move, draft: Draft, *, content: str) -> Posted:
         """Post the reversal of a move and its replacement as one."""
+        draft = with_numbers(draft)
         farm = self._know([draft])
         entries, steps = self._load_original(move)
-        turtles = {step.turtle for step in steps} | set(_turtles_named(draft))
+        turtles = {step.turtle for step in steps} | set(turtles_named(draft))
         touched = _refs_of(entries, steps)
         refs = {ref for ref in refs_of_draft(draft) if self._is_known(ref)}
         refs |= with_fill(touched) if draft.made_as == "BANK" else touched
@@ -254,6 +269,7 @@ class Posting:
             return self._replay(replay, content)
         check_draft(draft, farm)
         take_in_batches(draft, farm.batches)
+        check_put_on([(0, draft)])
         check_reversible(move)
         back_on, day = self.booked_on(move.happened_on), self.booked_on(draft.happened_on)
         books = self._books({move.happened_on, draft.happened_on}, turtles)
@@ -273,7 +289,7 @@ class Posting:
                 (replacement, draft, plan),
             ],
         )
-        return Posted(written[1], self._beyond(plan, books), warnings + _come_back(plan))
+        return Posted(written[1], self._beyond(plan, books), warnings + _come_back(plan) + _lost_sight(plan))
 
     # What is looked up
 
@@ -415,8 +431,17 @@ def _come_back(plan: Plan) -> tuple[str, ...]:
     )
 
 
-def _turtles_named(draft: Draft) -> list[str]:
-    return [code for line in draft.lines for code in line.turtles] + [mark.code for mark in draft.marks]
+def _lost_sight(plan: Plan) -> tuple[str, ...]:
+    """Name the marked turtles whose whereabouts are not known since this move, by the cell they were in."""
+    lost: dict[Ref, list[str]] = {}
+    for step in plan.steps:
+        if step.how == "NOT_KNOWN" and step.source is not None:
+            lost.setdefault(step.source, []).append(step.turtle)
+    return tuple(
+        f"Pond {ref.place} keeps fewer {CLASS_WORDS[ref.of_class][1]} than were marked there, and nobody scanned "
+        f"which went: the whereabouts of turtle {', '.join(codes)} (longest unseen) are not known now."
+        for ref, codes in lost.items()
+    )
 
 
 def _refs_of(entries: list[PlannedEntry], steps: list[PlannedStep]) -> set[Ref]:

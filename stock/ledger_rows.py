@@ -10,16 +10,14 @@ from django.db import DEFAULT_DB_ALIAS
 
 from stock import flows, ledger_sql, mixes
 from stock.drafts import BatchDraft, CountDraft, Draft, HaulDraft, PaperDraft
+from stock.ledger_marks import with_scans, write_marks
 from stock.models import (
     Batch,
     Count,
-    Entry,
-    MarkStep,
     Move,
     Paper,
     Task,
     TaskMove,
-    Turtle,
 )
 from stock.planning import Books, Plan
 from stock.refusals import LedgerRefusal
@@ -56,8 +54,8 @@ def write_rows(posting: Posting, books: Books, work: Sequence[Work]) -> list[Mov
             for number, planned in enumerate(plan.entries)
         ]
     )
-    _write_marks(posting, books, work)
-    _write_parts(posting, work)
+    haul_ids = _write_parts(posting, work)
+    write_marks(posting, books, work, haul_ids, batches)
     for move, draft, plan in work:
         if draft is not None:
             _tick_tasks(move, draft, plan)
@@ -185,8 +183,8 @@ def _paper(posting: Posting, paper: PaperDraft) -> tuple:
     return (*(getattr(paper, name) for name in PAPER_FIELDS), posting.by.pk if posting.by else None)
 
 
-def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
-    """Write the papers, counts and hauls that came with moves."""
+def _write_parts(posting: Posting, work: Sequence[Work]) -> dict[int, int]:
+    """Write the papers, counts and hauls that came with moves; return the hauls' ids by their moves'."""
     papers, counts, hauls, catches = [], [], [], []
     for move, draft, _ in work:
         if draft is None:
@@ -197,7 +195,7 @@ def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
             counts.append(count_row(posting, count, key=key, content=move.content_sha256, move=move))
         if draft.haul is not None:
             hauls.append(_haul(move, draft, draft.haul))
-            catches += [(move, caught) for caught in draft.haul.lines]
+            catches += [(move, with_scans(caught, draft)) for caught in draft.haul.lines]
     ledger_sql.write_papers(papers)
     Count.objects.bulk_create(counts)
     haul_ids = ledger_sql.write_hauls(hauls)
@@ -215,6 +213,7 @@ def _write_parts(posting: Posting, work: Sequence[Work]) -> None:
             for move, caught in catches
         ]
     )
+    return haul_ids
 
 
 def _haul(move: Move, draft: Draft, haul: HaulDraft) -> tuple:
@@ -231,40 +230,6 @@ def _haul(move: Move, draft: Draft, haul: HaulDraft) -> tuple:
         haul.is_held_out,
         haul.is_complete,
     )
-
-
-def _write_marks(posting: Posting, books: Books, work: Sequence[Work]) -> None:
-    """Write marked turtles' steps, make the turtles that are new, and bring their places up to date."""
-    steps = [(move, step) for move, _, plan in work for step in plan.steps]
-    if not steps:
-        return
-    store = posting.store
-    codes = {step.turtle for _, step in steps}
-    rows = {row.code: row for row in Turtle.objects.filter(code__in=codes)}
-    for code in codes - set(rows):
-        marked = books.turtles[code]
-        rows[code] = Turtle.objects.create(
-            code=code, kind_id=store.kind_ids[marked.kind], last_seen_on=marked.last_seen_on
-        )
-    named = Entry.objects.filter(move__in={move.pk for move, step in steps if step.entry is not None})
-    by_line = {(move, line): pk for pk, move, line in named.values_list("pk", "move", "line")}
-    MarkStep.objects.bulk_create(
-        MarkStep(
-            turtle=rows[step.turtle],
-            move=move,
-            entry_id=by_line.get((move.pk, step.entry)) if step.entry is not None else None,
-            source_id=store.cell_ids[step.source] if step.source else None,
-            target_id=store.cell_ids[step.target] if step.target else None,
-            how=step.how,
-            booked_on=step.booked_on,
-        )
-        for move, step in steps
-    )
-    for code, row in rows.items():
-        turtle = books.turtles[code]
-        row.cell_id = store.cell_ids[turtle.at] if turtle.at is not None else None
-        row.last_seen_on = turtle.last_seen_on
-    Turtle.objects.bulk_update(rows.values(), ["cell", "last_seen_on"])
 
 
 def _tick_tasks(move: Move, draft: Draft, plan: Plan) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import Counter
 from dataclasses import dataclass, field
 
 from stock.drafts import (
@@ -92,7 +93,7 @@ class FarmFacts:
 
 def check_draft(draft: Draft, farm: FarmFacts) -> None:
     """Raise the refusal of the first rule that the draft breaks; the line is named where it is one line's."""
-    if not (draft.lines or draft.haul or draft.marks or draft.counts):
+    if not (draft.lines or draft.haul or draft.marks or draft.counts or draft.seen or draft.lost_marks):
         raise NothingToPost("Nothing was typed: give at least one line with heads, or what the haul caught.")
     if draft.made_as not in WAYS_TO_POST:
         raise BadLine(
@@ -114,6 +115,7 @@ def check_draft(draft: Draft, farm: FarmFacts) -> None:
     _check_haul(draft, farm)
     for mark in draft.marks:
         _check_mark(mark, draft, farm)
+    _check_seen(draft, farm)
     for count in draft.counts:
         _check_count(count, farm)
 
@@ -162,6 +164,28 @@ def _check_mark(mark: MarkDraft, draft: Draft, farm: FarmFacts) -> None:
     if not mark.code.strip():
         raise BadLine("A mark without its code: give the notch or tag that the turtle carries.", field="mark")
     check_text(mark.code, "mark")
+
+
+def _check_seen(draft: Draft, farm: FarmFacts) -> None:
+    """See that turtles in hand were met in a pond, once each, and are no more than the haul caught."""
+    if draft.seen and not draft.pond:
+        raise UnknownPlace("Turtles are scanned at one pond: choose which.", field="pond")
+    if twice := [code for code, times in Counter(one.code for one in draft.seen).items() if times > 1]:
+        raise BadLine(f"Turtle {twice[0]} is named twice; name it once.", field="mark")
+    for one in draft.seen:
+        _check_kind(one.kind, farm, None)
+        _check_class(one.of_class, None)
+    if draft.haul is None:
+        return
+    caught = {(one.kind, one.of_class): one.caught for one in draft.haul.lines}
+    scanned = Counter((one.kind, one.of_class) for one in draft.seen)
+    for (kind, of_class), heads in scanned.items():
+        if heads > caught.get((kind, of_class), 0):
+            raise BadHeads(
+                f"{heads} marked {farm.kinds[kind]} {CLASS_WORDS[of_class][1]} were scanned, but the haul caught "
+                f"{caught.get((kind, of_class), 0)}. Raise the catch, or take a scan off the list.",
+                field="caught",
+            )
 
 
 def _check_count(count: CountDraft, farm: FarmFacts) -> None:

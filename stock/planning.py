@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from stock.drafts import Draft, Line
+from stock.drafts import Draft, Line, turtles_named
 from stock.refusals import BadLine, NotEnoughHeads, NothingToPost, TurtleElsewhere, WhichTurtles
 from stock.timeline import CellDays
 
@@ -149,6 +149,12 @@ class Books:
         if step.is_seen:
             turtle.last_seen_on = max(turtle.last_seen_on, seen_on)
 
+    def see(self, code: str, seen_on: dt.date) -> None:
+        """Note that a marked turtle was in hand on a day."""
+        turtle = self.turtles[code]
+        self._undo.append(functools.partial(_put_back, turtle, turtle.at, turtle.since, turtle.last_seen_on))
+        turtle.last_seen_on = max(turtle.last_seen_on, seen_on)
+
     def keep(self) -> None:
         """Keep what was moved so far, whatever is refused later."""
         self._undo.clear()
@@ -187,6 +193,7 @@ def refs_of_draft(draft: Draft) -> set[Ref]:
     """Return every cell that planning this draft may touch, marked turtles' own cells aside."""
     refs = {ref for line in draft.lines for ref in refs_of_line(line)}
     refs |= {Ref(mark.pond, mark.kind, mark.of_class) for mark in draft.marks}
+    refs |= {Ref(draft.pond, one.kind, one.of_class) for one in draft.seen}
     if draft.haul is not None:
         refs |= {Ref(draft.pond, caught.kind, caught.of_class) for caught in draft.haul.lines}
     return with_fill(refs) if draft.made_as == "BANK" else refs
@@ -239,9 +246,11 @@ def plan_draft(
     for index, line in enumerate(draft.lines):
         _plan_line(index, line, draft, books, day, plan, moved_on)
     _plan_marks(draft, books, day, plan, moved_on)
+    _plan_seen(draft, books, day, plan, moved_on)
+    _plan_lost_marks(draft, books, day, plan)
     touched = {ref for entry in plan.entries for ref in (entry.source, entry.target)}
     touched |= {Ref(mark.pond, mark.kind, mark.of_class) for mark in draft.marks}
-    touched |= {step.source for step in plan.steps if step.source is not None}
+    touched |= {ref for step in plan.steps for ref in (step.source, step.target) if ref is not None}
     touched |= set(also_touched) | set(_handled(draft))
     ponds = sorted((ref for ref in touched if ref.is_pond), key=_fill_order)
     if at_bank:
@@ -250,11 +259,11 @@ def plan_draft(
     else:
         for ref in ponds:
             _refuse_if_short(ref, draft, books, day)
-    named = {code for line in draft.lines for code in line.turtles} | {mark.code for mark in draft.marks}
+    named = set(turtles_named(draft))
     for ref in sorted({ref for entry in plan.entries for ref in (entry.source, entry.target)} | set(ponds)):
         if ref.is_pond:
             _keep_marks_within(ref, draft, books, day, plan, named)
-    if not (plan.entries or plan.steps or draft.haul or draft.counts):
+    if not (plan.entries or plan.steps or draft.haul or draft.counts or draft.seen):
         codes = ", ".join(mark.code for mark in draft.marks)
         raise NothingToPost(
             f"The book follows {codes} on a day after {day} already, and later whereabouts hold: nothing is left "
@@ -302,6 +311,36 @@ def _plan_marks(draft: Draft, books: Books, day: dt.date, plan: Plan, moved_on: 
             continue
         target = Ref(mark.pond, mark.kind, mark.of_class)
         step = PlannedStep(mark.code, turtle.at, target, "MARKED", day)
+        books.step(step, draft.happened_on)
+        plan.steps.append(step)
+
+
+def _plan_seen(draft: Draft, books: Books, day: dt.date, plan: Plan, moved_on: Set[str]) -> None:
+    """Bring turtles in hand to where they were met; one that a line or a mark of the draft moves goes with that."""
+    placed = {code for line in draft.lines for code in line.turtles} | {mark.code for mark in draft.marks}
+    for one in draft.seen:
+        turtle = books.turtles[one.code]
+        books.see(one.code, draft.happened_on)
+        met = Ref(draft.pond, one.kind, one.of_class)
+        if one.code in placed or one.code in moved_on or turtle.since > day or turtle.at == met:
+            continue
+        step = PlannedStep(one.code, turtle.at, met, "FOUND", day)
+        books.step(step, draft.happened_on)
+        plan.steps.append(step)
+
+
+def _plan_lost_marks(draft: Draft, books: Books, day: dt.date, plan: Plan) -> None:
+    """Take turtles that carry no mark any more out of the marked; their heads stay."""
+    for code in draft.lost_marks:
+        turtle = books.turtles[code]
+        if turtle.at is None or not turtle.at.is_pond or turtle.since > day:
+            where = f"since {turtle.since}" if turtle.at is not None else "and its whereabouts are not known"
+            raise TurtleElsewhere(
+                f"Turtle {code} is not among the marked of a pond on {day} ({where} by the register). "
+                "Note on its page that its marks are lost, with a later day.",
+                field="mark",
+            )
+        step = PlannedStep(code, turtle.at, None, "LOST_MARKS", day, is_seen=False)
         books.step(step, draft.happened_on)
         plan.steps.append(step)
 

@@ -84,6 +84,14 @@ class UnknownTurtle(LedgerRefusal):
     """A mark that is not in the register."""
 
 
+class CodeTaken(LedgerRefusal):
+    """A notch code or tag that another turtle has, or had: codes are never used again."""
+
+
+class SchemeNotConfirmed(LedgerRefusal):
+    """A notch scheme that nobody has held against the printed figure yet."""
+
+
 class BatchMissing(LedgerRefusal):
     """Heads that come from outside need a batch, or name one that does not exist."""
 

@@ -110,6 +110,8 @@ class MarkEvent(SignedRow):
         MISTAKEN = "MISTAKEN", "typed by mistake"
 
     mark = models.ForeignKey(Mark, on_delete=models.PROTECT, related_name="events")
+    # The move by which a turtle left the marked; while that move is taken back the event does not hold.
+    move = models.ForeignKey(Move, null=True, on_delete=models.PROTECT, related_name="mark_events")
     what = models.CharField(max_length=8, choices=What)
     happened_on = models.DateField()
     # Of a notch code: the scutes that were faint or could not be read.

@@ -1,0 +1,324 @@
+"""Private to `stock/ledger.py`: marked turtles of a posting, from what is put on to the rows of their steps."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from django.db.models import Q
+
+from ponds.models import Kind
+from stock.drafts import NEW_TURTLE, CatchLine, Draft, MarkDraft, PutOn
+from stock.ledger_checks import of_draft
+from stock.ledger_rules import check_text
+from stock.mark_words import layout_sha256
+from stock.marks.notch import SCHEMES, check_rim, encode, in_words, positions_in
+from stock.marks.scheme import Scheme
+from stock.marks.sexes import CERTAINTIES, METHODS, SEXES
+from stock.marks.tag import FAMILIES
+from stock.models import (
+    Batch,
+    Entry,
+    HaulTurtle,
+    Mark,
+    MarkEvent,
+    MarkStep,
+    Move,
+    SchemeConfirmation,
+    SexStep,
+    Turtle,
+)
+from stock.planning import Books, Plan
+from stock.refusals import BadLine, BatchMissing, CodeTaken, SchemeNotConfirmed
+
+if TYPE_CHECKING:
+    from stock.ledger_posting import Posting
+
+Work = tuple[Move, Draft | None, Plan]
+Codes = set[tuple]
+
+
+def check_put_on(drafts: Sequence[tuple[int, Draft]]) -> None:
+    """Refuse marks that cannot be read, break their scheme, or that another turtle has or had."""
+    if not any(mark.put_on or mark.sex for _, draft in drafts for mark in draft.marks):
+        return
+    kinds = {kind.code: kind for kind in Kind.objects.all()}
+    confirmed = confirmed_schemes()
+    given: Codes = set()
+    for position, draft in drafts:
+        with of_draft(position):
+            for mark in draft.marks:
+                check_sex(mark)
+                for put_on in mark.put_on:
+                    check_one(put_on, kinds[mark.kind], confirmed)
+                    check_free(put_on, kinds[mark.kind], given)
+
+
+def confirmed_schemes() -> set[str]:
+    """Return the keys of the notch schemes that were held against their printed figure as they stand now."""
+    rows = SchemeConfirmation.objects.values_list("scheme", "layout_sha256")
+    return {key for key, layout in rows if key in SCHEMES and layout == layout_sha256(SCHEMES[key])}
+
+
+def check_sex(mark: MarkDraft) -> None:
+    sex = mark.sex
+    if sex is not None and (
+        sex.sex not in SEXES or sex.method not in METHODS or sex.certainty not in CERTAINTIES
+    ):
+        raise BadLine(
+            f"“{sex.sex}, {sex.method}, {sex.certainty}” is no sex with a method and how sure it is. "
+            "Choose each from its list.",
+            field="sex",
+        )
+
+
+def check_one(put_on: PutOn, kind: Kind, confirmed: set[str]) -> None:
+    """Refuse a mark that its own form does not allow."""
+    check_text(put_on.note, "note")
+    for text, name in ((put_on.tag, "mark"), (put_on.text, "mark"), (put_on.site, "mark")):
+        check_text(text, name)
+    if put_on.form == "NOTCH":
+        _check_notch(put_on, kind, confirmed)
+    elif put_on.form == "TAG":
+        if put_on.family not in FAMILIES or not put_on.tag:
+            raise BadLine("A tag has a family and a number. Scan or type it again.", field="mark")
+    elif put_on.form not in ("PAINT", "OTHER") or not put_on.text.strip():
+        raise BadLine("Say in words what the mark is, such as “white 5 on the shell”.", field="mark")
+
+
+def _check_notch(put_on: PutOn, kind: Kind, confirmed: set[str]) -> None:
+    scheme = SCHEMES.get(put_on.scheme)
+    if scheme is None or not put_on.mask or put_on.mask < 0:
+        raise BadLine(
+            f"A notch code needs a scheme of the list ({', '.join(SCHEMES)}) and at least one notch.",
+            field="mark",
+        )
+    # What came with the turtle was not cut by this farm's rules: it is kept as it is, if the kind has those scutes.
+    if not put_on.is_conflict:
+        if scheme.key not in confirmed:
+            raise SchemeNotConfirmed(
+                f"The scheme “{scheme.title}” was not held against its printed figure yet. The owner confirms it "
+                "under Turtles, Notch schemes, before its first use.",
+                field="mark",
+            )
+        try:
+            check_rim(scheme, kind.scientific_name, positions_in(put_on.mask))
+            encode(scheme, positions_in(put_on.mask))
+        except ValueError as error:
+            raise BadLine(str(error), field="mark") from error
+
+
+def check_free(put_on: PutOn, kind: Kind, given: Codes) -> None:
+    """Refuse a code that another turtle has or had; one that came with a turtle is taken as a conflict."""
+    if put_on.form not in ("NOTCH", "TAG"):
+        return
+    name = (kind.pk, put_on.mask) if put_on.form == "NOTCH" else (put_on.family, put_on.tag)
+    other = same_code(put_on, kind.pk).select_related("turtle").order_by("conflict").last()
+    if put_on.is_conflict:
+        return
+    if other is not None:
+        raise CodeTaken(
+            f"{words_of(put_on)} is on turtle {other.turtle.code} since {other.put_on_on} (or was): codes are never "
+            "used again. Choose another code; if this turtle came with it, say so, and it is kept as a conflict.",
+            field="mark",
+        )
+    if name in given:
+        raise CodeTaken(f"{words_of(put_on)} is given twice here. Choose another code.", field="mark")
+    given.add(name)
+
+
+def same_code(put_on: PutOn, kind_id: int):
+    """Return the marks that have the same code, whatever became of them."""
+    if put_on.form == "NOTCH":
+        return Mark.objects.filter(kind=kind_id, mask=put_on.mask)
+    return Mark.objects.filter(family=put_on.family, tag=put_on.tag)
+
+
+def words_of(put_on: PutOn) -> str:
+    """Return "Notch code BKO (right marginals 2 and 11, left marginal 10)", "Tag 985113007399202"."""
+    if put_on.form == "NOTCH" and put_on.mask:
+        positions = positions_in(put_on.mask)
+        return f"Notch code {code_in(SCHEMES[put_on.scheme], put_on.mask)} ({in_words(positions)})"
+    return f"Tag {put_on.tag}" if put_on.form == "TAG" else put_on.text
+
+
+def code_in(scheme: Scheme, mask: int) -> str:
+    """Return a notch code in a scheme; its positions where the scheme cannot write them."""
+    try:
+        return encode(scheme, positions_in(mask))
+    except ValueError:
+        return " ".join(positions_in(mask))
+
+
+def with_scans(caught: CatchLine, draft: Draft) -> CatchLine:
+    """Return a line of the catch with at least as many marked heads as were scanned of its kind and class."""
+    new = {mark.code for mark in draft.marks if NEW_TURTLE in mark.code}
+    scanned = [one.code for one in draft.seen if (one.kind, one.of_class) == (caught.kind, caught.of_class)]
+    marked = sum(
+        (mark.kind, mark.of_class, mark.pond) == (caught.kind, caught.of_class, draft.pond)
+        for mark in draft.marks
+        if mark.code in new
+    )
+    newly = max(caught.newly_marked, marked)
+    carrying = max(caught.carrying_marks, sum(code not in new for code in scanned))
+    # What was typed as newly marked may count a scanned turtle twice; the catch is the limit.
+    return replace(caught, newly_marked=min(newly, caught.caught - carrying), carrying_marks=carrying)
+
+
+def write_marks(
+    posting: Posting,
+    books: Books,
+    work: Sequence[Work],
+    haul_ids: Mapping[int, int],
+    batches: Mapping[str, int],
+) -> None:
+    """Write marked turtles' steps, make the turtles that are new, and bring their places up to date."""
+    drafts = [(move, draft) for move, draft, _ in work if draft is not None]
+    steps = [(move, step) for move, _, plan in work for step in plan.steps]
+    seen = [(move, draft) for move, draft in drafts if draft.seen]
+    if not (steps or seen):
+        return
+    store = posting.store
+    codes = {step.turtle for _, step in steps} | {one.code for _, draft in seen for one in draft.seen}
+    rows = {row.code: row for row in Turtle.objects.filter(code__in=codes)}
+    new = codes - set(rows)
+    first_on = {mark.code: move.happened_on for move, draft in drafts for mark in draft.marks}
+    for code in sorted(new):
+        rows[code] = Turtle.objects.create(
+            code=code,
+            kind_id=store.kind_ids[books.turtles[code].kind],
+            last_seen_on=books.turtles[code].last_seen_on,
+            first_marked_on=first_on.get(code),
+        )
+    named = Entry.objects.filter(move__in={move.pk for move, step in steps if step.entry is not None})
+    by_line = {(move, line): pk for pk, move, line in named.values_list("pk", "move", "line")}
+    MarkStep.objects.bulk_create(
+        MarkStep(
+            turtle=rows[step.turtle],
+            move=move,
+            entry_id=by_line.get((move.pk, step.entry)) if step.entry is not None else None,
+            source_id=store.cell_ids[step.source] if step.source else None,
+            target_id=store.cell_ids[step.target] if step.target else None,
+            how=step.how,
+            booked_on=step.booked_on,
+        )
+        for move, step in steps
+    )
+    for move, draft in drafts:
+        _write_put_on(posting, move, draft, rows, batches)
+        _write_lost(posting, move, draft.lost_marks)
+    _write_haul_turtles(drafts, haul_ids, rows, new)
+    for code, row in rows.items():
+        turtle = books.turtles[code]
+        row.cell_id = store.cell_ids[turtle.at] if turtle.at is not None else None
+        row.last_seen_on = turtle.last_seen_on
+        if NEW_TURTLE in code:
+            # Its number is its id: the database gives each once, also to two who register at the same time.
+            row.code = str(row.pk)
+    Turtle.objects.bulk_update(rows.values(), ["code", "cell", "last_seen_on", "sex", "batch"])
+
+
+def _write_put_on(
+    posting: Posting, move: Move, draft: Draft, rows: Mapping[str, Turtle], batches: Mapping[str, int]
+) -> None:
+    signed = {"by": posting.by, "by_name": posting.by_name}
+    for mark in draft.marks:
+        if not (mark.put_on or mark.sex or mark.batch):
+            continue
+        row = rows[mark.code]
+        if mark.batch:
+            row.batch_id = batches.get(mark.batch) or _batch_id(mark.batch)
+        for put_on in mark.put_on:
+            mark_row(put_on, row, move.happened_on, move=move, **signed).save()
+        if mark.sex is not None:
+            SexStep.objects.create(
+                turtle=row,
+                sex=mark.sex.sex,
+                method=mark.sex.method,
+                certainty=mark.sex.certainty,
+                sexed_on=move.happened_on,
+                **signed,
+            )
+            row.sex = mark.sex.sex
+
+
+def _batch_id(code: str) -> int:
+    pk = Batch.objects.filter(code=code).values_list("pk", flat=True).first()
+    if pk is None:
+        raise BatchMissing(f"There is no batch “{code}”.", field="batch")
+    return pk
+
+
+def mark_row(put_on: PutOn, turtle: Turtle, day: dt.date, **signed) -> Mark:
+    """Return the unsaved row of a mark put on, with the number of turtles that had its code before."""
+    conflict = 0
+    if put_on.is_conflict and put_on.form in ("NOTCH", "TAG"):
+        latest = same_code(put_on, turtle.kind_id).order_by("conflict").last()
+        conflict = latest.conflict + 1 if latest is not None else 0
+    return Mark(
+        turtle=turtle,
+        kind_id=turtle.kind_id,
+        form=put_on.form,
+        scheme=put_on.scheme,
+        mask=put_on.mask,
+        family=put_on.family,
+        tag=put_on.tag or None,
+        text=put_on.text,
+        site=put_on.site,
+        put_on_on=day,
+        conflict=conflict,
+        note=put_on.note,
+        **signed,
+    )
+
+
+def standing_marks(turtles: Iterable[str] | None = None):
+    """Return the marks that hold: not lost, taken off or mistaken since they were put on or notched again."""
+    later_end = MarkEvent.objects.filter(Q(move=None) | Q(move__reversed_by=None))
+    ends = ("LOST", "REMOVED", "MISTAKEN")
+    rows = later_end.filter(what__in=(*ends, "RENEWED"))
+    if turtles is not None:
+        rows = rows.filter(mark__turtle__code__in=turtles)
+    state = dict(rows.order_by("happened_on", "pk").values_list("mark", "what"))  # the latest of each
+    ended = [mark for mark, what in state.items() if what in ends]
+    marks = Mark.objects.all() if turtles is None else Mark.objects.filter(turtle__code__in=turtles)
+    return marks.exclude(pk__in=ended)
+
+
+def _write_lost(posting: Posting, move: Move, codes: Sequence[str]) -> None:
+    if codes:
+        MarkEvent.objects.bulk_create(
+            MarkEvent(
+                mark=mark,
+                move=move,
+                what="LOST",
+                happened_on=move.happened_on,
+                by=posting.by,
+                by_name=posting.by_name,
+                note=move.note[:300],
+            )
+            for mark in standing_marks(codes)
+        )
+
+
+def _write_haul_turtles(
+    drafts: Sequence[tuple[Move, Draft]],
+    haul_ids: Mapping[int, int],
+    rows: Mapping[str, Turtle],
+    new: set[str],
+) -> None:
+    """Write which turtles each haul brought, in the order of the scans; those newly marked come last."""
+    HaulTurtle.objects.bulk_create(
+        HaulTurtle(haul_id=haul_ids[move.pk], turtle=rows[code], place=place, is_new=code in new)
+        for move, draft in drafts
+        if move.pk in haul_ids
+        for place, code in enumerate(
+            Counter(
+                [one.code for one in draft.seen]
+                + [mark.code for mark in draft.marks if mark.code in new and mark.pond == draft.pond]
+            )
+        )
+    )
