@@ -241,7 +241,7 @@ def _solve(
     return _Solved(
         gains=tuple(tuple(row[:cap].tolist()) for row, cap in zip(table.gains, caps, strict=True)),
         allocation=best,
-        comparison=compare_placings(table.gains, caps, placed, females=females, males=males),
+        comparison=compare_placings(table.gains, caps, placed, females=females, males=males, best=best),
         limits=total_range(table.draw_gains, best.heads_per_pond, confidence=CONFIDENCE),
         holds=how_often(table.draw_gains, best.heads_per_pond, caps, within=curves.within)
         if placed

@@ -87,29 +87,54 @@ def _served_in_order(heads_per_pond: list[int], table: Floats, room: list[int], 
     return placed
 
 
-def _exchanged(heads_per_pond: list[int], table: Floats, room: list[int], ratio: Ratio) -> list[int]:
-    """Let ponds give their last head to one where it gains the same and the ratio is lower, while any can.
+_MOST_ROUNDS = 50
 
-    Each exchange lowers the sum, over all heads, of the ratio each one met; so it ends.
+
+def _exchanged(heads_per_pond: list[int], table: Floats, room: list[int], ratio: Ratio) -> list[int]:
+    """Share heads out anew among ponds where they gain the same, lowest ratio first, until nothing changes.
+
+    Each sharing lowers the sum, over all heads, of the ratio each one met, or leaves it; so it ends.
     """
     placed = list(heads_per_pond)
-    while True:
-        takers: dict[float, tuple[float, int]] = {}
-        for pond, most in enumerate(room):
-            if placed[pond] < most:
-                met = ratio(pond, placed[pond]), pond
-                gain = float(table[pond, placed[pond]])
-                takers[gain] = min(met, takers.get(gain, met))
-        worth = [
-            (ratio(pond, count - 1) - takers[gain][0], -pond, takers[gain][1])
-            for pond, count in enumerate(placed)
-            if count and (gain := float(table[pond, count - 1])) in takers
-        ]
-        drop, giver, taker = max(worth, default=(0.0, 0, 0))
-        if drop <= _SLACK:
-            return placed
-        placed[-giver] -= 1
-        placed[taker] += 1
+    for _ in range(_MOST_ROUNDS):
+        before = list(placed)
+        for gain in sorted(_gains_at_the_margin(placed, table, room), reverse=True):
+            _share_one_gain(gain, placed, table, room, ratio)
+        if placed == before:
+            break
+    return placed
+
+
+def _gains_at_the_margin(placed: list[int], table: Floats, room: list[int]) -> set[float]:
+    """Return the gains that the last head of some pond has and the next head of another."""
+    last = {float(table[pond, count - 1]) for pond, count in enumerate(placed) if count}
+    return last & {float(table[pond, count]) for pond, count in enumerate(placed) if count < room[pond]}
+
+
+def _share_one_gain(gain: float, placed: list[int], table: Floats, room: list[int], ratio: Ratio) -> None:
+    """Share out, lowest ratio first, the heads that gain as much as given in ponds whose margin lies there."""
+    lows: dict[int, int] = {}
+    highs: dict[int, int] = {}
+    for pond, count in enumerate(placed):
+        low = high = count
+        while low and table[pond, low - 1] == gain:
+            low -= 1
+        while high < room[pond] and table[pond, high] == gain:
+            high += 1
+        if low < high:
+            lows[pond], highs[pond] = low, high
+    heads = sum(placed[pond] - low for pond, low in lows.items())
+    queue = [(ratio(pond, low), pond) for pond, low in lows.items()]
+    heapq.heapify(queue)
+    for pond, low in lows.items():
+        placed[pond] = low
+    for _ in range(heads):
+        pond = queue[0][1]
+        placed[pond] += 1
+        if placed[pond] < highs[pond]:
+            heapq.heapreplace(queue, (ratio(pond, placed[pond]), pond))
+        else:
+            heapq.heappop(queue)
 
 
 def _described(

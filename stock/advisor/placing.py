@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stock.advisor.allocation import allocate
+from stock.advisor.allocation import Allocation, allocate
 from stock.advisor.allocation_bound import bracket
 from stock.advisor.eggs_a_female import EggsAFemale
 from stock.advisor.reasons import WELFARE_RATIO, Obstacle, pond_cap, reason, why_not
@@ -332,7 +332,13 @@ def _total(gains: Floats, heads_per_pond: Sequence[int]) -> float:
 
 
 def compare_placings(
-    gains: ArrayLike, caps: Sequence[int], heads: int, *, females: ArrayLike, males: ArrayLike
+    gains: ArrayLike,
+    caps: Sequence[int],
+    heads: int,
+    *,
+    females: ArrayLike,
+    males: ArrayLike,
+    best: Allocation | None = None,
 ) -> Comparison:
     """
     Set the best placing beside two a keeper might choose by eye.
@@ -351,6 +357,8 @@ def compare_placings(
         New females to place.
     females, males : array, shape (ponds,)
         Heads standing.
+    best : Allocation, optional
+        The best placing of these heads, where it was found before.
 
     Raises
     ------
@@ -358,7 +366,7 @@ def compare_placings(
         As `allocate`.
     """
     table = np.asarray(gains, dtype=float)
-    best = allocate(table, heads, caps=caps)
+    best = allocate(table, heads, caps=caps) if best is None else best
     room = np.minimum(np.asarray(caps, dtype=int), table.shape[1])
     standing, male_heads = np.asarray(females, dtype=float), np.asarray(males, dtype=float)
     even, worst = np.zeros(len(room), dtype=int), np.zeros(len(room), dtype=int)
