@@ -188,6 +188,51 @@ def _drained(haul_model) -> Any:
     return survey_book.begin(pond, survey_book.SurveyDraft((haul.pk,)), key=uuid.uuid4(), by=None)
 
 
+def turtle_number() -> int:
+    """Mark a turtle in a pond of its own."""
+    from tests.turtles.one_turtle import marked_turtle
+
+    return marked_turtle().pk
+
+
+def measured_turtle() -> int:
+    """Measure a marked turtle; the hand signs it, if there is one."""
+    import uuid
+
+    from django.contrib.auth.models import User
+
+    from stock.marks.measures import read_measure
+    from stock.turtle_records import record_measures
+    from tests.turtles.one_turtle import MAY, TODAY, marked_turtle
+
+    turtle = marked_turtle()
+    by = User.objects.filter(username="hand").first()
+    typed = [read_measure("SCL_MAX", "203")]
+    record_measures(turtle, typed, measured_on=MAY, key=uuid.uuid4(), by=by, today=TODAY)
+    return turtle.pk
+
+
+def measure_key() -> Any:
+    """Return the key of the measure written last."""
+    from stock.models import Measure
+
+    return Measure.objects.latest("pk").key
+
+
+def photo_key() -> Any:
+    """Keep a picture of a marked turtle."""
+    import uuid
+
+    from stock.photos import read_photo
+    from stock.turtle_records import record_photograph
+    from tests.turtles.one_turtle import MAY, TODAY, marked_turtle, picture
+
+    photo = read_photo(picture())
+    key = uuid.uuid4()
+    record_photograph(marked_turtle(), photo, taken_on=MAY, key=key, by=None, today=TODAY)
+    return key
+
+
 def batch_code() -> str:
     move_key()
     return "address-batch"
@@ -338,4 +383,16 @@ ROWS = [
     Row("stock:batch-list", get=ROLES),
     Row("stock:batch-detail", {"code": batch_code}, get=ROLES),
     Row("stock:paper-add", get=HANDS, post=HANDS),
+    Row("stock:turtle", {"number": turtle_number}, get=ROLES),
+    Row("stock:turtle-card", {"number": turtle_number}, get=ROLES),
+    Row("stock:turtle-measure", {"number": turtle_number}, get=HANDS, post=HANDS),
+    Row("stock:measure-correct", {"number": measured_turtle, "key": measure_key}, get=HANDS, post=HANDS),
+    Row("stock:turtle-photo", {"number": turtle_number}, get=HANDS, post=HANDS),
+    Row(
+        "stock:turtle-take-back",
+        {"number": measured_turtle, "what": "measure", "key": measure_key},
+        get=HANDS,
+        post=HANDS,
+    ),
+    Row("stock:turtle-photo-file", {"key": photo_key, "size": "small"}, get=ROLES),
 ]

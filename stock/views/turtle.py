@@ -1,0 +1,243 @@
+"""One turtle: its page, its card, and what is written about it: measures and photographs."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+import segno
+from django.contrib import messages
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
+
+from ponds.farm import the_farm
+from ponds.roles import READER, SignedRequest, for_hand, role_of
+from stock import photos, turtle_records
+from stock.forms.fields import new_key
+from stock.forms.turtle import SHOWS, MeasureForm, PhotoForm, TakeBackForm, measure_start
+from stock.marks.rims import rim_of
+from stock.marks.sexes import CERTAINTIES, METHODS, cue_of
+from stock.models import Measure, Photograph, Turtle
+from stock.turtle_page import find_turtle, turtle_page
+from stock.turtle_records import TurtleRowRefused
+
+SEE_OTHER, UNPROCESSABLE = 303, 422
+A_YEAR = 365 * 24 * 3600
+
+
+@require_safe
+def turtle(request: SignedRequest, number: int) -> HttpResponse:
+    """Show one turtle."""
+    found = _turtle(number)
+    farm = the_farm()
+    page = turtle_page(found, by=request.user, today=farm.today())
+    context = {
+        "page": page,
+        "turtle": found,
+        "farm": farm,
+        "sexes": [
+            (step, METHODS.get(step.method, ""), CERTAINTIES.get(step.certainty, "")) for step in page.sexes
+        ],
+        "cue": cue_of(found.kind.scientific_name),
+        "may_write": role_of(request.user) != READER,
+        "has_rim": _has_rim(found),
+    }
+    return render(request, "stock/turtle.html", context)
+
+
+@require_safe
+def turtle_card(request: SignedRequest, number: int) -> HttpResponse:
+    """Show a turtle's card and label to print, with a code that leads to its page."""
+    found = _turtle(number)
+    today = the_farm().today()
+    page = turtle_page(found, by=request.user, today=today)
+    address = request.build_absolute_uri(reverse("stock:turtle", args=[found.pk]))
+    code = segno.make(address, error="m", micro=False)
+    drawn = code.svg_inline(
+        border=4, light="white", dark="black", svgclass="qr", lineclass=None, omitsize=True
+    )
+    context = {
+        "page": page,
+        "turtle": found,
+        "address": address,
+        "qr": drawn,
+        "length": next((row for row in page.measures if row.row.what == "SCL_MAX"), None),
+        "mass": next((row for row in page.measures if row.row.what == "MASS"), None),
+    }
+    return render(request, "stock/turtle_card.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def turtle_measure(request: SignedRequest, number: int) -> HttpResponse:
+    """Enter the measures of one handling."""
+    found = _turtle(number)
+    today = the_farm().today()
+    earlier = list(Measure.objects.standing().filter(turtle=found).order_by("measured_on", "pk"))
+    start = measure_start(today, request.user.get_username(), earlier[-1] if earlier else None)
+    form = MeasureForm(request.POST or None, initial=start, turtle=found, earlier=earlier)
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        try:
+            rows = turtle_records.record_measures(
+                found,
+                form.typed,
+                measured_on=given["measured_on"],
+                observer=given["observer"],
+                note=given["note"],
+                key=given["key"],
+                by=request.user,
+                today=today,
+            )
+        except TurtleRowRefused as refused:
+            form.add_error(refused.field, refused.sentence)
+        else:
+            messages.success(request, f"{len(rows)} {'measure' if len(rows) == 1 else 'measures'} written.")
+            for sentence in form.notes:
+                messages.warning(request, sentence)
+            return _back_to(found, "#measures")
+    context = {"form": form, "turtle": found, "last": _last_of_each(earlier)}
+    return _show(request, "stock/turtle_measure.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def measure_correct(request: SignedRequest, number: int, key: uuid.UUID) -> HttpResponse:
+    """Write a measure in the place of a wrong one."""
+    found = _turtle(number)
+    today = the_farm().today()
+    row = get_object_or_404(Measure.objects.standing(), turtle=found, key=key)
+    start = {
+        **measure_start(row.measured_on, row.observer, row),
+        row.what: row.typed,
+        "note": row.note,
+    }
+    earlier = list(Measure.objects.standing().filter(turtle=found).order_by("measured_on", "pk"))
+    form = MeasureForm(request.POST or None, initial=start, turtle=found, only=row, earlier=earlier)
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        try:
+            turtle_records.correct_measure(
+                row,
+                form.typed[0],
+                measured_on=given["measured_on"],
+                observer=given["observer"],
+                note=given["note"],
+                key=given["key"],
+                by=request.user,
+                today=today,
+            )
+        except TurtleRowRefused as refused:
+            form.add_error(refused.field, refused.sentence)
+        else:
+            messages.success(request, "Corrected. The wrong row stays behind it.")
+            return _back_to(found, "#measures")
+    return _show(request, "stock/turtle_measure.html", {"form": form, "turtle": found, "correcting": row})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def row_take_back(request: SignedRequest, number: int, what: str, key: uuid.UUID) -> HttpResponse:
+    """Take back a measure or a photograph that is wrong."""
+    found = _turtle(number)
+    today = the_farm().today()
+    if what not in ("measure", "photo"):
+        raise Http404("There is no such row.")
+    row: Any = (
+        get_object_or_404(Measure.objects.standing(), turtle=found, key=key)
+        if what == "measure"
+        else get_object_or_404(Photograph.objects.standing(), turtle=found, key=key)
+    )
+    form = TakeBackForm(request.POST or None, initial={"key": new_key()})
+    if request.method == "POST" and form.is_valid():
+        try:
+            turtle_records.take_back(row, key=form.cleaned_data["key"], by=request.user, today=today)
+        except TurtleRowRefused as refused:
+            form.add_error(refused.field, refused.sentence)
+        else:
+            messages.success(request, "Taken back. It is kept in the register and shown no more.")
+            return _back_to(found)
+    return _show(
+        request, "stock/turtle_take_back.html", {"form": form, "turtle": found, "row": row, "what": what}
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def turtle_photo(request: SignedRequest, number: int) -> HttpResponse:
+    """Keep a picture of a turtle."""
+    found = _turtle(number)
+    today = the_farm().today()
+    is_sent = request.method == "POST"
+    form = PhotoForm(
+        request.POST if is_sent else None,
+        request.FILES if is_sent else None,
+        initial={"key": new_key(), "taken_on": today},
+    )
+    if is_sent and form.is_valid():
+        given = form.cleaned_data
+        try:
+            turtle_records.record_photograph(
+                found,
+                given["picture"],
+                taken_on=given["taken_on"],
+                shows=given["shows"],
+                note=given["note"],
+                key=given["key"],
+                by=request.user,
+                today=today,
+            )
+        except TurtleRowRefused as refused:
+            form.add_error(refused.field, refused.sentence)
+        else:
+            messages.success(request, "The picture is kept.")
+            return _back_to(found, "#pictures")
+    return _show(request, "stock/turtle_photo.html", {"form": form, "turtle": found, "shows": SHOWS})
+
+
+@require_safe
+def photo_file(request: SignedRequest, key: uuid.UUID, size: str) -> FileResponse:
+    """Send a picture that stands; its name is its sum, so it never changes."""
+    row = get_object_or_404(Photograph.objects.standing(), key=key)
+    if size not in ("whole", "small"):
+        raise Http404("There is no such picture.")
+    file = photos.kept_file(turtle_records.photo_folder(), row.file, small=size == "small")
+    if file is None:
+        raise Http404("The picture is not where it was kept. Restore it from a backup.")
+    answer = FileResponse(file.open("rb"), content_type="image/jpeg")
+    answer["Content-Disposition"] = 'inline; filename="turtle.jpg"'
+    answer["Cache-Control"] = f"private, max-age={A_YEAR}, immutable"
+    answer["X-Content-Type-Options"] = "nosniff"
+    answer["Cross-Origin-Resource-Policy"] = "same-origin"
+    return answer
+
+
+def _turtle(number: int) -> Turtle:
+    found = find_turtle(number)
+    if found is None:
+        raise Http404(f"There is no turtle {number}.")
+    return found
+
+
+def _has_rim(found: Turtle) -> bool:
+    """Say whether a turtle's kind has marginal scutes to notch."""
+    rim = rim_of(found.kind.scientific_name)
+    return rim is None or rim.marginals > 0
+
+
+def _last_of_each(earlier: list[Measure]) -> dict[str, tuple[int, dt.date]]:
+    return {row.what: (row.stored, row.measured_on) for row in earlier}
+
+
+def _back_to(found: Turtle, place: str = "") -> HttpResponse:
+    return HttpResponse(
+        status=SEE_OTHER, headers={"Location": reverse("stock:turtle", args=[found.pk]) + place}
+    )
+
+
+def _show(request: SignedRequest, template: str, context: dict[str, Any]) -> HttpResponse:
+    form = context["form"]
+    return render(request, template, context, status=UNPROCESSABLE if form.is_bound and form.errors else 200)
