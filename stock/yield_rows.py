@@ -1,0 +1,181 @@
+"""Rows of past and running seasons for what is learnt of yields: nests, hatched eggs, females that laid them. Reads only.
+
+Nests of a kind that nobody knew are shared out by the settled females of the pond's kinds, in whole nests.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from django.db import connection
+from django.db.models import Case, Q, QuerySet, Sum, When
+from django.db.models.functions import ExtractYear
+from numpy.typing import NDArray
+
+from ponds import hatch_log
+from ponds.models import Kind, NestDay, Pond
+from ponds.seasons import FIRST_MONTH, Season
+from stock import mixes
+from stock.advisor.mix import settled_equivalent
+
+PondKindId = tuple[int, int]
+WEEKS = 53
+LAYING_BEGINS = (5, 1)
+"""Month and day on which a season's females are counted: most of the Gulf South's nests are dug from May on."""
+NEWEST = 500
+BOOKS = ("ponds_nestday", "ponds_egglot", "ponds_basket", "ponds_candling", "ponds_hatch")
+
+
+@dataclass(frozen=True)
+class Laying:
+    """Settled-equivalent females of one pond and kind in a season, and females per male by the book."""
+
+    settled: float
+    females: float
+    ratio: float
+
+
+@dataclass
+class NestSums:
+    """Nests of one pond, kind and season; `opened` of them were opened and held `eggs`."""
+
+    nests: int = 0
+    opened: int = 0
+    eggs: int = 0
+
+
+def stamp() -> tuple[object, ...]:
+    """Return what changes with every row of the nest book and the hatch log: one query."""
+    parts = [
+        f"""SELECT '{table}', COALESCE(SUM(n.id), 0), COUNT(*), COALESCE(MAX(n.id), 0)
+        FROM (SELECT id FROM {table} ORDER BY id DESC LIMIT {NEWEST}) n"""  # noqa: S608 (our own words)
+        for table in BOOKS
+    ]
+    with connection.cursor() as cursor:
+        cursor.execute(" UNION ALL ".join(parts))
+        return tuple(sorted(tuple(row) for row in cursor.fetchall()))
+
+
+def laying(season: Season, day: dt.date) -> dict[PondKindId, Laying]:
+    """Return who lay in each pond and kind in a season, by the book of its laying's begin or of `day` if sooner."""
+    begins = dt.date(season.year, *LAYING_BEGINS)
+    found: dict[PondKindId, dict[str, mixes.CellMix]] = defaultdict(dict)
+    for (pond, kind, of_class), mix in mixes.mixes_on(min(begins, day)).items():
+        found[pond, kind][of_class] = mix
+    lay = {}
+    for where, classes in found.items():
+        females, males = classes.get("FEMALE"), classes.get("MALE")
+        if females is None or not females.heads:
+            continue
+        ratio = females.heads / males.heads if males is not None and males.heads else np.inf
+        settled = settled_equivalent(females.seasons, season.year)
+        lay[where] = Laying(settled, float(females.heads), ratio)
+    return lay
+
+
+def nests_by_season(first: Season, last: Season) -> dict[tuple[int, int | None, int], NestSums]:
+    """Return (pond id, kind id or None, year) -> sums of the nest book: one query."""
+    of_year = ExtractYear("dug_on") + Case(When(dug_on__month__gte=FIRST_MONTH, then=1), default=0)
+    rows = (
+        _standing(first, last)
+        .annotate(year=of_year)
+        .values("pond", "kind", "year")
+        .annotate(
+            all_nests=Sum("nests"),
+            opened=Sum("nests", filter=Q(eggs__isnull=False)),
+            all_eggs=Sum("eggs"),
+        )
+        .values_list("pond", "kind", "year", "all_nests", "opened", "all_eggs")
+    )
+    return {
+        (pond, kind, year): NestSums(nests, opened or 0, eggs or 0)
+        for pond, kind, year, nests, opened, eggs in rows
+    }
+
+
+def nests_by_week(season: Season, day: dt.date) -> dict[tuple[int, int | None], NDArray[np.float64]]:
+    """Return (pond id, kind id or None) -> nests in each week of a season through `day`: one query."""
+    found: dict[tuple[int, int | None], NDArray[np.float64]] = defaultdict(lambda: np.zeros(WEEKS))
+    rows = (
+        _standing(season, season)
+        .filter(dug_on__lte=day)
+        .values("pond", "kind", "dug_on")
+        .annotate(all_nests=Sum("nests"))
+        .values_list("pond", "kind", "dug_on", "all_nests")
+    )
+    for pond, kind, dug_on, nests in rows:
+        found[pond, kind][season.week_of(dug_on) - 1] += nests
+    return dict(found)
+
+
+def kinds_by_week(first: Season, last: Season) -> dict[int, dict[int, NDArray[np.float64]]]:
+    """Return kind id -> year -> nests of the whole farm in each week of that season: one query."""
+    found: dict[int, dict[int, NDArray[np.float64]]] = defaultdict(
+        lambda: defaultdict(lambda: np.zeros(WEEKS))
+    )
+    rows = (
+        _standing(first, last)
+        .filter(kind__isnull=False)
+        .values("kind", "dug_on")
+        .annotate(all_nests=Sum("nests"))
+        .values_list("kind", "dug_on", "all_nests")
+    )
+    for kind, dug_on, nests in rows:
+        year = dug_on.year + (dug_on.month >= FIRST_MONTH)
+        found[kind][year][Season(year).week_of(dug_on) - 1] += nests
+    return {kind: dict(years) for kind, years in found.items()}
+
+
+def hatched_by_season(years: Iterable[int]) -> dict[tuple[int, int, int], tuple[int, int, int]]:
+    """Return (pond id, kind id, year) -> eggs followed to their end, hatched, clear: six queries."""
+    ponds = dict(Pond.objects.values_list("code", "pk"))
+    kinds = dict(Kind.objects.values_list("code", "pk"))
+    return {
+        (ponds[row.pond], kinds[row.kind], row.season): (row.eggs_followed, row.hatched, row.clear)
+        for row in hatch_log.by_pond(seasons=years)
+        if row.eggs_followed
+    }
+
+
+def share_out(unknown: NestSums, females: Mapping[int, float]) -> dict[int, NestSums]:
+    """
+    Share nests of a kind not known among a pond's kinds, by their settled females.
+
+    Whole nests, the largest remainders first; {} where no female stands. With one kind alone they are its own, eggs
+    too; else the eggs stay out of what is learnt: whose they were nobody knows.
+    """
+    shares = _shares(females)
+    if len(shares) == 1:
+        return dict.fromkeys(shares, unknown)
+    return {kind: NestSums(nests) for kind, nests in _whole(unknown.nests, shares).items()}
+
+
+def share_out_weeks(
+    unknown: NDArray[np.float64], females: Mapping[int, float]
+) -> dict[int, NDArray[np.float64]]:
+    """Share the weeks of a season in the same way."""
+    shares = _shares(females)
+    weeks = [_whole(int(nests), shares) for nests in unknown]
+    return {kind: np.array([week[kind] for week in weeks], dtype=float) for kind in shares}
+
+
+def _shares(females: Mapping[int, float]) -> dict[int, float]:
+    total = sum(females.values())
+    return {kind: heads / total for kind, heads in females.items() if heads} if total else {}
+
+
+def _whole(nests: int, shares: Mapping[int, float]) -> dict[int, int]:
+    exact = {kind: nests * share for kind, share in shares.items()}
+    parts = {kind: int(value) for kind, value in exact.items()}
+    by_rest = sorted(exact, key=lambda kind: (parts[kind] - exact[kind], kind))
+    for kind in by_rest[: nests - sum(parts.values())]:
+        parts[kind] += 1
+    return parts
+
+
+def _standing(first: Season, last: Season) -> QuerySet:
+    return NestDay.objects.standing().filter(dug_on__range=(first.starts_on, last.ends_on)).order_by()
