@@ -8,59 +8,74 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import cast
 
-from django.db.models import F, Q, Sum
 from django.utils import timezone
 
 from ponds.models import Farm, NestDay, Pond
-from stock import pond_page, review_rows
 from stock.book import FIELD_OF_CLASS, ClassHeads
 from stock.drafts import CLASSES, SOURCES_OUTSIDE, TARGETS_OUTSIDE, Z_95
+from stock.extract_rows import ExtractRows, Flows, LotOfPond
 from stock.extract_words import NOT_ADVICE, RETENTION
-from stock.models import Count, Entry, Move, Paper, Reason
+from stock.models import Count, Entry, Move, Reason
 from stock.move_words import CAUSE_WORDS, class_words, part_sentence
-from stock.moves_read import CELLS, move_sentence, part_of, place_of, with_entries
-from stock.pond_facts import one_pond
+from stock.moves_read import move_sentence, part_of, place_of
 from stock.pond_kind import PondKind
+from stock.pond_page import Origin
+from stock.pond_rows import PondKindId
 from stock.printed import PrintedSheet, PrintedTable
 from stock.templatetags.stock_format import day as day_words
 
+PONDS_AT_ONCE = 25
 REASON_WORDS = dict(Reason.choices)
 
 
 def extract_of(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> PrintedSheet:
+    """Return one pond's sheet for the days from `first` through `last`, as `extracts_of` does."""
+    return next(extracts_of([pond], farm, first, last))
+
+
+def extracts_of(ponds: Sequence[Pond], farm: Farm, first: dt.date, last: dt.date) -> Iterator[PrintedSheet]:
     """
-    Return one pond's sheet for the days from `first` through `last`: some thirty queries.
+    Yield a sheet for each pond, in the order given: some thirty queries for every twenty-five ponds.
 
     Parameters
     ----------
-    pond : Pond
+    ponds : sequence of Pond
         Retired ones too.
     farm : Farm
-        Its name, farmer code and licence head the sheet.
+        Its name, farmer code and licence head each sheet.
     first, last : date
         Book figures go by the day of booking, everything else by the day it happened.
     """
-    kinds, states = one_pond(pond, last, months_back=0, moved_since=first)
-    entries = _entries(pond, first, last)
+    for at in range(0, len(ponds), PONDS_AT_ONCE):
+        some = ponds[at : at + PONDS_AT_ONCE]
+        rows = ExtractRows(some, first, last)
+        for pond in some:
+            yield _sheet(pond, farm, first, last, rows)
+
+
+def _sheet(pond: Pond, farm: Farm, first: dt.date, last: dt.date, rows: ExtractRows) -> PrintedSheet:
+    kinds, entries = rows.facts[pond.pk], rows.entries[pond.pk]
     return PrintedSheet(
         name=f"Pond {pond.code}",
         title=f"Pond {pond.code}{f', {pond.name}' if pond.name else ''}: {day_words(first)} to {day_words(last)}",
         facts=_facts(pond, farm, kinds, last),
         tables=(
             _standing(kinds),
-            _reconciled(pond, kinds, first, last),
-            _unexplained(pond, first, last),
-            _origins(kinds),
-            _came(entries, pond),
-            _went(entries, pond),
-            _moved(entries, pond),
-            _died(entries, pond),
-            _eggs(pond, first, last),
-            _counts(pond, first, last),
-            _uses(state for state in states if state.from_on <= last),
-            _corrections(pond, farm, first, last),
+            _reconciled(pond, kinds, rows.flows),
+            _unexplained(rows.unexplained[pond.pk]),
+            _origins(pond, kinds, rows.origins),
+            _came(entries, pond, rows.papers_of_batches),
+            _went(entries, pond, rows.papers_of_moves),
+            _moved(entries),
+            _died(entries, pond, rows.papers_of_moves),
+            _eggs(rows.eggs[pond.pk]),
+            _lots(rows.lots[pond.pk]),
+            _counts(rows.counts[pond.pk]),
+            _uses(state for state in rows.states.get(pond.pk, ()) if state.from_on <= last),
+            _corrections(rows.corrections[pond.pk], rows.mended_nests[pond.pk], farm),
         ),
         notes=(RETENTION, NOT_ADVICE),
     )
@@ -68,7 +83,8 @@ def extract_of(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> Printed
 
 def _facts(pond: Pond, farm: Farm, kinds: list[PondKind], last: dt.date) -> tuple[tuple[str, str], ...]:
     expiry = f", expires {day_words(farm.licence_expires_on)}" if farm.licence_expires_on else ""
-    listed = [f"{one.kind_name} ({one.listing})" for one in kinds if one.listing and one.heads.total]
+    # Also where all of them left meanwhile: what came and went is in the tables below.
+    listed = [f"{one.kind_name} ({one.listing})" for one in kinds if one.listing]
     found = [
         ("Farm", farm.name),
         ("Farmer code", farm.code or "not written down"),
@@ -112,8 +128,7 @@ def _standing(kinds: list[PondKind]) -> PrintedTable:
     )
 
 
-def _reconciled(pond: Pond, kinds: list[PondKind], first: dt.date, last: dt.date) -> PrintedTable:
-    flows = review_rows.flows(first, last, [pond.pk])
+def _reconciled(pond: Pond, kinds: list[PondKind], flows: Flows) -> PrintedTable:
     rows = []
     for one in kinds:
         for of_class in CLASSES:
@@ -138,14 +153,9 @@ def _reconciled(pond: Pond, kinds: list[PondKind], first: dt.date, last: dt.date
     )
 
 
-def _unexplained(pond: Pond, first: dt.date, last: dt.date) -> PrintedTable:
-    entries = Entry.objects.filter(
-        Q(source__pond=pond) | Q(target__pond=pond),
-        reason__in=("BEYOND_BOOK", "COUNT_RESET"),
-        happened_on__range=(first, last),
-    ).select_related("move", *CELLS)
+def _unexplained(entries: Iterable[Entry]) -> PrintedTable:
     rows = []
-    for entry in entries.order_by("happened_on", "pk"):
+    for entry in entries:
         was = part_sentence(part_of(entry))
         taken_back = "; a reversal" if entry.move.reverses_id else ""
         rows.append((day_words(entry.happened_on), was + taken_back, entry.move.note, entry.move.by_name))
@@ -159,8 +169,9 @@ def _unexplained(pond: Pond, first: dt.date, last: dt.date) -> PrintedTable:
     )
 
 
-def _origins(kinds: list[PondKind]) -> PrintedTable:
-    origins = pond_page.origins_of(kinds)
+def _origins(
+    pond: Pond, kinds: list[PondKind], origins: Mapping[PondKindId, Sequence[Origin]]
+) -> PrintedTable:
     rows = [
         (
             one.kind_name, row.batch, row.expected, row.at_least, row.at_most,
@@ -168,7 +179,7 @@ def _origins(kinds: list[PondKind]) -> PrintedTable:
             day_words(row.arrived_on) if row.arrived_on else "", row.generation, row.papers,
         )
         for one in kinds
-        for row in origins.get(one.kind_id, ())
+        for row in origins.get((pond.pk, one.kind_id), ())
     ]  # fmt: skip
     return PrintedTable(
         "Where what stands came from",
@@ -183,28 +194,16 @@ def _origins(kinds: list[PondKind]) -> PrintedTable:
     )
 
 
-def _entries(pond: Pond, first: dt.date, last: dt.date) -> list[Entry]:
-    """Return the entries that stand and touch the pond, reversed ones and their reversals left out: one query."""
-    entries = Entry.objects.filter(
-        Q(source__pond=pond) | Q(target__pond=pond),
-        happened_on__range=(first, last),
-        move__reversed_by=None,
-        move__reverses=None,
-    )
-    return list(entries.select_related("move", *CELLS).order_by("happened_on", "move_id", "line"))
-
-
 def _heads_words(entry: Entry) -> str:
     return f"{entry.source.kind.common_name} {class_words(entry.source.of_class, entry.heads)}"
 
 
-def _came(entries: list[Entry], pond: Pond) -> PrintedTable:
+def _came(entries: list[Entry], pond: Pond, papers: Mapping[int, str]) -> PrintedTable:
     arrived = [
         entry
         for entry in entries
         if entry.target.pond_id == pond.pk and entry.source.outside in SOURCES_OUTSIDE
     ]
-    papers = _papers("batch", [entry.batch_id for entry in arrived])
     rows = tuple(
         (
             day_words(entry.happened_on), entry.heads, _heads_words(entry), REASON_WORDS[entry.reason],
@@ -222,7 +221,7 @@ def _came(entries: list[Entry], pond: Pond) -> PrintedTable:
     )
 
 
-def _went(entries: list[Entry], pond: Pond) -> PrintedTable:
+def _went(entries: list[Entry], pond: Pond, papers: Mapping[int, str]) -> PrintedTable:
     gone = [
         entry
         for entry in entries
@@ -230,7 +229,6 @@ def _went(entries: list[Entry], pond: Pond) -> PrintedTable:
         and entry.target.outside in TARGETS_OUTSIDE
         and entry.reason != "DIED"
     ]
-    papers = _papers("move", [entry.move_id for entry in gone])
     rows = tuple(
         (
             day_words(entry.happened_on), entry.heads, _heads_words(entry), REASON_WORDS[entry.reason],
@@ -247,7 +245,7 @@ def _went(entries: list[Entry], pond: Pond) -> PrintedTable:
     )
 
 
-def _moved(entries: list[Entry], pond: Pond) -> PrintedTable:
+def _moved(entries: list[Entry]) -> PrintedTable:
     rows = []
     for entry in entries:
         if entry.reason != "MOVED":
@@ -268,62 +266,88 @@ def _moved(entries: list[Entry], pond: Pond) -> PrintedTable:
     )
 
 
-def _died(entries: list[Entry], pond: Pond) -> PrintedTable:
-    by_month: dict[tuple[dt.date, str, str], Counter[str]] = defaultdict(Counter)
+def _died(entries: list[Entry], pond: Pond, papers: Mapping[int, str]) -> PrintedTable:
+    by_month: dict[tuple[dt.date, str, str, str], Counter[str]] = defaultdict(Counter)
+    signed: dict[tuple[dt.date, str, str, str], dict[str, None]] = defaultdict(dict)
     for entry in entries:
         if entry.reason == "DIED" and entry.source.pond_id == pond.pk:
-            where = entry.happened_on.replace(day=1), entry.source.kind.common_name, entry.cause
+            kind = entry.source.kind.common_name
+            disposal = papers.get(entry.move_id, "not written down")
+            where = entry.happened_on.replace(day=1), kind, entry.cause, disposal
             by_month[where][FIELD_OF_CLASS[entry.source.of_class]] += entry.heads
+            signed[where][entry.move.by_name] = None
     rows = []
-    for (month, kind, cause), heads in sorted(by_month.items()):
-        one = ClassHeads(**heads)
+    for where, heads in sorted(by_month.items()):
+        (month, kind, cause, disposal), one = where, ClassHeads(**heads)
         rows.append(
             (
                 f"{month:%B %Y}", kind, CAUSE_WORDS.get(cause, "cause not known"), one.females, one.males,
-                one.unsexed, one.juveniles, one.total,
+                one.unsexed, one.juveniles, one.total, disposal, ", ".join(signed[where]),
             )
         )  # fmt: skip
     return PrintedTable(
         "What died",
-        ("Month", "Kind", "Cause", "Females", "Males", "Unsexed", "Juveniles", "All"),
+        (
+            "Month", "Kind", "Cause", "Females", "Males", "Unsexed", "Juveniles", "All", "Papers and disposal", "By",
+        ),
         tuple(rows),
+        note="By the month it was found in; each single day stands in the list of moves.",
         empty="None was found dead in these days.",
-        widths=(1.4, 1.8, 1.6, 0.8, 0.8, 0.8, 0.9, 0.7),
-    )
+        widths=(1.3, 1.5, 1.4, 0.8, 0.7, 0.8, 0.9, 0.6, 1.6, 0.9),
+    )  # fmt: skip
 
 
-def _eggs(pond: Pond, first: dt.date, last: dt.date) -> PrintedTable:
-    dug = (
-        NestDay.objects.standing()
-        .filter(pond=pond, dug_on__range=(first, last))
-        .values_list("dug_on", "kind__common_name")
-        .annotate(all_nests=Sum("nests"), all_eggs=Sum("eggs"), all_broken=Sum("broken"))
-        .order_by("dug_on", "kind__common_name")
-    )
+def _eggs(dug: Iterable[NestDay]) -> PrintedTable:
+    days: dict[tuple[dt.date, str], list[NestDay]] = defaultdict(list)
+    for row in dug:
+        days[row.dug_on, row.kind.common_name if row.kind else "kind not known"].append(row)
     rows = tuple(
-        (day_words(day), kind or "kind not known", nests, eggs, broken)
-        for day, kind, nests, eggs, broken in dug
-    )
+        (
+            day_words(day), kind, sum(row.nests for row in of_day), _sum(row.eggs for row in of_day),
+            _sum(row.broken for row in of_day), _names(of_day),
+        )
+        for (day, kind), of_day in sorted(days.items())
+    )  # fmt: skip
     return PrintedTable(
         "Eggs picked",
-        ("Day", "Kind", "Nests", "Eggs", "Broken"),
+        ("Day", "Kind", "Nests", "Eggs", "Broken", "By"),
         rows,
         empty="None in these days.",
-        widths=(1.2, 2, 1, 1, 1),
+        widths=(1.2, 2, 1, 1, 1, 1.5),
     )
 
 
-def _counts(pond: Pond, first: dt.date, last: dt.date) -> PrintedTable:
-    counts = (
-        Count.objects.standing().filter(pond=pond, as_of__range=(first, last)).select_related("kind", "move")
+def _lots(lots: Iterable[LotOfPond]) -> PrintedTable:
+    return PrintedTable(
+        "Egg lots that hold its eggs",
+        ("Lot", "Kind", "Set on", "Incubator", "Eggs of this pond", "Baskets"),
+        tuple(
+            (code, kind, day_words(set_on), incubator, eggs, baskets)
+            for code, kind, set_on, incubator, eggs, baskets in lots
+        ),
+        note="By the days the eggs were dug; what hatched of them stands in the hatch log.",
+        empty="None in these days.",
+        widths=(1.2, 2, 1, 1.6, 1.2, 1),
     )
+
+
+def _sum(figures: Iterable[int | None]) -> int | None:
+    known = [figure for figure in figures if figure is not None]
+    return sum(known) if known else None
+
+
+def _names(rows: Iterable[NestDay]) -> str:
+    return ", ".join(dict.fromkeys(row.by.get_username() for row in rows if row.by))
+
+
+def _counts(counts: Iterable[Count]) -> PrintedTable:
     rows = tuple(
         (
             day_words(count.as_of), count.kind.common_name, count.get_how_known_display(),
             _with_error(count.females, count.females_se), _with_error(count.males, count.males_se),
             count.reason, count.by_name,
         )
-        for count in counts.order_by("as_of", "pk")
+        for count in counts
     )  # fmt: skip
     return PrintedTable(
         "Head counts accepted",
@@ -351,24 +375,29 @@ def _uses(states: Iterable) -> PrintedTable:
     )
 
 
-def _corrections(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> PrintedTable:
-    touching = Entry.objects.filter(Q(source__pond=pond) | Q(target__pond=pond)).values("move")
-    moves = Move.objects.filter(
-        Q(pond=pond) | Q(pk__in=touching.filter(happened_on__range=(first, last))),
-        Q(reverses__isnull=False) | Q(replaces__isnull=False),
-        happened_on__range=(first, last),
-    )
-    rows = tuple(
+def _corrections(moves: Iterable[Move], mended: Iterable[NestDay], farm: Farm) -> PrintedTable:
+    def entered(row: Move | NestDay) -> str:
+        return day_words(timezone.localtime(row.recorded_at, farm.tzinfo).date())
+
+    rows = [
         (
-            day_words(move.happened_on), day_words(timezone.localtime(move.recorded_at, farm.tzinfo).date()),
+            day_words(move.happened_on), entered(move),
             "taken back" if move.reverses_id else "put in its place", move_sentence(move), move.note, move.by_name,
         )
-        for move in with_entries(moves).order_by("recorded_at", "pk")
-    )  # fmt: skip
+        for move in moves
+    ]  # fmt: skip
+    for row in mended:
+        was = cast("NestDay | None", row.replaces)
+        before = f"{was.nests} nests and {was.eggs or 0} eggs of {day_words(was.dug_on)}" if was else ""
+        what = f"nest book: {before}" + (
+            "" if row.is_void else f" now {row.nests} nests and {row.eggs or 0} eggs"
+        )
+        state = "taken back" if row.is_void else "put in its place"
+        rows.append((day_words(row.dug_on), entered(row), state, what, row.note, _names([row])))
     return PrintedTable(
         "Every correction",
         ("Of the day", "Entered", "What", "Move", "Note", "By"),
-        rows,
+        tuple(rows),
         note="Nothing is ever overwritten: what was wrong stands in the register beside what was put in its place.",
         empty="None in these days.",
         widths=(1, 1, 1, 2.6, 1.8, 0.9),
@@ -379,12 +408,3 @@ def _with_error(heads: float | None, se: float | None) -> str:
     if heads is None:
         return "not counted"
     return f"{heads:,.0f} ± {Z_95 * se:,.0f}" if se else f"{heads:,.0f}"
-
-
-def _papers(of: str, ids: Iterable[int | None]) -> dict[int, str]:
-    """Return batch or move id -> its papers in words: one query."""
-    found: dict[int, list[str]] = defaultdict(list)
-    rows = Paper.objects.filter(**{f"{of}__in": {pk for pk in ids if pk}}).order_by("pk")
-    for pk, *words in rows.values_list(F(of), "party", "licence", "document", "purpose", "disposal"):
-        found[pk].append(", ".join(word for word in words if word))
-    return {pk: "; ".join(words) for pk, words in found.items()}

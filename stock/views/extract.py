@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 
 from ponds.farm import the_farm
 from ponds.models import Pond
-from stock.extract import extract_of
+from stock.extract import extract_of, extracts_of
 from stock.extract_words import NOT_ADVICE, RETENTION
 from stock.forms.extract import ExtractForm
 from stock.sheet_files import TYPES, file_of
@@ -27,7 +27,7 @@ def extract(request: HttpRequest) -> HttpResponse:
     if form.is_valid() and (kind := request.GET.get("as")) in TYPES and ponds:
         first, last = form.cleaned_data["since"], form.cleaned_data["until"]
         open_then = [pond for pond in ponds if _was_open(pond, first, last)]
-        sheets = [extract_of(pond, farm, first, last) for pond in open_then]
+        sheets = list(extracts_of(open_then, farm, first, last))
         return file_of(sheets, farm, kind or "", f"extract-{first}-to-{last}", is_wide=True)
     context = {
         "form": form,

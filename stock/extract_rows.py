@@ -1,0 +1,143 @@
+"""What the extract reads of some ponds together: one query a question, however many ponds. Writes nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+
+from django.db.models import Count as RowCount
+from django.db.models import F, Q, Sum
+
+from ponds.models import Basket, NestDay, Pond, PondState
+from stock import pond_page, pond_rows, review_rows
+from stock.models import Count, Entry, Move, Paper
+from stock.moves_read import CELLS, with_entries
+from stock.pond_facts import pond_kinds
+from stock.pond_kind import PondKind
+from stock.pond_page import Origin
+from stock.pond_rows import PondKindId
+from stock.review_rows import Flow
+
+LotOfPond = tuple[str, str, dt.date, str, int, int]
+Flows = Mapping[tuple[int, int, str], Flow]
+
+
+class ExtractRows:
+    """
+    Everything the sheets of some ponds hold, from `first` through `last`, each by pond id.
+
+    Attributes
+    ----------
+    facts : mapping to list of PondKind
+        As of the last day, kinds that left meanwhile among them.
+    states : mapping to list of PondState
+        The latest first.
+    flows : mapping
+        (pond id, kind id, class) -> what was booked.
+    entries : mapping to list of Entry
+        Those that stand and touch the pond, reversed ones and their reversals left out.
+    unexplained : mapping to list of Entry
+        Beyond the book, and resets of the book to a count.
+    origins : mapping
+        (pond id, kind id) -> where the heads came from.
+    papers_of_batches, papers_of_moves : mapping
+        Row id -> its papers in words.
+    eggs, mended_nests : mapping to list of NestDay
+        The rows of the nest book that stand, and those that were put in place of others.
+    lots : mapping
+        Egg lots that hold eggs of the pond: code, kind, day set, incubator, eggs, baskets.
+    counts, corrections : mapping
+        The counts that stand, and moves that took back or replaced others.
+    """
+
+    def __init__(self, ponds: Sequence[Pond], first: dt.date, last: dt.date) -> None:
+        self.ids = {pond.pk for pond in ponds}
+        self.days = first, last
+        self.facts: dict[int, list[PondKind]] = defaultdict(list)
+        for one in pond_kinds(last, pond_ids=self.ids, moved_since=first):
+            self.facts[one.pond_id].append(one)
+        self.states: Mapping[int, list[PondState]] = pond_rows.all_states(list(self.ids))
+        self.flows: Flows = review_rows.flows(first, last, self.ids)
+        self.origins: Mapping[PondKindId, Sequence[Origin]] = pond_page.origins_by_pond(
+            [one for of_pond in self.facts.values() for one in of_pond]
+        )
+        touching = Entry.objects.filter(
+            Q(source__pond__in=self.ids) | Q(target__pond__in=self.ids), happened_on__range=self.days
+        ).select_related("move", *CELLS)
+        stand = touching.filter(move__reversed_by=None, move__reverses=None)
+        self.entries = self._by_pond(stand.order_by("happened_on", "move_id", "line"))
+        odd = touching.filter(reason__in=("BEYOND_BOOK", "COUNT_RESET"))
+        self.unexplained = self._by_pond(odd.order_by("happened_on", "pk"))
+        every = [entry for of_pond in self.entries.values() for entry in of_pond]
+        self.papers_of_batches = _papers("batch", (entry.batch_id for entry in every))
+        self.papers_of_moves = _papers("move", (entry.move_id for entry in every))
+        self.eggs = self._eggs()
+        self.counts: dict[int, list[Count]] = defaultdict(list)
+        counts = Count.objects.standing().filter(pond__in=self.ids, as_of__range=self.days)
+        for count in counts.select_related("kind", "move").order_by("as_of", "pk"):
+            self.counts[count.pond_id].append(count)
+        self.corrections = self._corrections()
+        self.mended_nests = self._mended()
+        self.lots = self._lots()
+
+    def _by_pond(self, entries: Iterable[Entry]) -> dict[int, list[Entry]]:
+        found: dict[int, list[Entry]] = defaultdict(list)
+        for entry in entries:
+            for pond_id in self.ids.intersection((entry.source.pond_id, entry.target.pond_id)):
+                found[pond_id].append(entry)
+        return found
+
+    def _eggs(self) -> dict[int, list[NestDay]]:
+        found: dict[int, list[NestDay]] = defaultdict(list)
+        rows = NestDay.objects.standing().filter(pond__in=self.ids, dug_on__range=self.days)
+        for row in rows.select_related("kind", "by").order_by("dug_on", "pk"):
+            found[row.pond_id].append(row)
+        return found
+
+    def _mended(self) -> dict[int, list[NestDay]]:
+        found: dict[int, list[NestDay]] = defaultdict(list)
+        rows = NestDay.objects.filter(pond__in=self.ids, dug_on__range=self.days, replaces__isnull=False)
+        for row in rows.select_related("replaces", "by").order_by("recorded_at", "pk"):
+            found[row.pond_id].append(row)
+        return found
+
+    def _lots(self) -> dict[int, list[LotOfPond]]:
+        found: dict[int, list[LotOfPond]] = defaultdict(list)
+        rows = (
+            Basket.objects.standing()
+            .filter(pond__in=self.ids, dug_on__range=self.days)
+            .values_list("pond", "lot__code", "lot__kind__common_name", "lot__set_on", "lot__incubator")
+            .annotate(lot_eggs=Sum("eggs"), baskets=RowCount("pk"))
+            .order_by("lot__set_on", "lot__code")
+        )
+        for pond_id, *lot in rows:
+            found[pond_id].append(tuple(lot))
+        return found
+
+    def _corrections(self) -> dict[int, list[Move]]:
+        touching = Entry.objects.filter(
+            Q(source__pond__in=self.ids) | Q(target__pond__in=self.ids), happened_on__range=self.days
+        )
+        moves = Move.objects.filter(
+            Q(pond__in=self.ids) | Q(pk__in=touching.values("move")),
+            Q(reverses__isnull=False) | Q(replaces__isnull=False),
+            happened_on__range=self.days,
+        )
+        found: dict[int, list[Move]] = defaultdict(list)
+        for move in with_entries(moves).order_by("recorded_at", "pk"):
+            touched = [move.pond_id]
+            for entry in move.entries.all():
+                touched += [entry.source.pond_id, entry.target.pond_id]
+            for pond_id in self.ids.intersection(touched):
+                found[pond_id].append(move)
+        return found
+
+
+def _papers(of: str, ids: Iterable[int | None]) -> dict[int, str]:
+    """Return batch or move id -> its papers in words: one query."""
+    found: dict[int, list[str]] = defaultdict(list)
+    rows = Paper.objects.filter(**{f"{of}__in": {pk for pk in ids if pk}}).order_by("pk")
+    for pk, *words in rows.values_list(F(of), "party", "licence", "document", "purpose", "disposal"):
+        found[pk].append(", ".join(word for word in words if word))
+    return {pk: "; ".join(words) for pk, words in found.items()}
