@@ -15,9 +15,10 @@ class StockConfig(AppConfig):
         from stock.move_sheet import MOVES_SHEET
         from stock.retiring import heads_standing
         from stock.stock_sheet import STOCK_SHEET
+        from stock.turtle_sheet import TURTLES_SHEET
 
         post_migrate.connect(append_only.install_for_app, sender=self)
-        for sheet in (STOCK_SHEET, MOVES_SHEET, HAULS_SHEET):
+        for sheet in (STOCK_SHEET, TURTLES_SHEET, MOVES_SHEET, HAULS_SHEET):
             register_sheet(sheet)
         if roll_all not in after_loading:
             after_loading.append(roll_all)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -23,6 +24,8 @@ from stock.models import Measure, Photograph, Turtle
 Row = TypeVar("Row", Measure, Photograph)
 LONGEST_NOTE = 300
 LONGEST_OBSERVER = 150
+SAME_MEASURE = ("turtle_id", "what", "measured_on", "typed", "unit")
+SENT_BEFORE = "This page was sent before with something else in it. Open it anew, and type it again."
 BOOK = "a turtle's measures and photographs"
 KEYS_APART = uuid.UUID("1f3c8f2e-5d0b-4a6e-9a35-2f7c5f0f6b52")
 
@@ -30,14 +33,26 @@ KEYS_APART = uuid.UUID("1f3c8f2e-5d0b-4a6e-9a35-2f7c5f0f6b52")
 class TurtleRowRefused(Exception):
     """A row about a turtle was not taken; the message is for the person, `field` says which entry it is about."""
 
-    def __init__(self, sentence: str, field: str | None = None) -> None:
+    def __init__(self, sentence: str, field: str | None = None, *, place: int = 0) -> None:
         super().__init__(sentence)
-        self.sentence, self.field = sentence, field
+        self.sentence, self.field, self.place = sentence, field, place
 
 
 def photo_folder() -> Path:
     """Return where the pictures are kept."""
     return Path(settings.DATA_DIR) / "media" / "photos"
+
+
+@dataclass(frozen=True)
+class Handling:
+    """The measures of one turtle in hand on one day; `key` is where it was typed."""
+
+    turtle: Turtle
+    typed: tuple[Typed, ...]
+    measured_on: dt.date
+    key: uuid.UUID
+    observer: str = ""
+    note: str = ""
 
 
 def record_measures(
@@ -59,31 +74,71 @@ def record_measures(
     TurtleRowRefused
         The day is to come, nothing was measured, one is given twice, or the key was used for something else.
     """
-    _check_day(measured_on, today, "measured_on")
-    if not typed:
+    handling = Handling(turtle, tuple(typed), measured_on, key, observer, note)
+    return record_handlings([handling], by=by, today=today)[0][0]
+
+
+def record_handlings(
+    handlings: Sequence[Handling], *, by: Any, today: dt.date
+) -> list[tuple[list[Measure], bool]]:
+    """
+    Write the measures of many handlings in a few queries, all or none.
+
+    Returns
+    -------
+    list of (list of Measure, bool)
+        The rows of each handling, and whether they are new.
+
+    Raises
+    ------
+    TurtleRowRefused
+        As `record_measures`; `place` is the handling's, from 0.
+    """
+    rows: list[list[Measure]] = []
+    for place, handling in enumerate(handlings):
+        try:
+            rows.append(_rows_of(handling, by, today))
+        except TurtleRowRefused as refused:
+            refused.place = place
+            raise
+    with transaction.atomic():
+        keys = [row.key for written in rows for row in written]
+        standing = {row.key: row for row in Measure.objects.filter(key__in=keys)}
+        answer = []
+        for place, written in enumerate(rows):
+            first = [standing[row.key] for row in written if row.key in standing]
+            if first and (
+                len(first) != len(written)
+                or any(not _is_same(standing[row.key], row, SAME_MEASURE) for row in written)
+            ):
+                raise TurtleRowRefused(SENT_BEFORE, place=place)
+            answer.append((first or written, not first))
+        Measure.objects.bulk_create([row for written, is_new in answer if is_new for row in written])
+    return answer
+
+
+def _rows_of(handling: Handling, by: Any, today: dt.date) -> list[Measure]:
+    _check_day(handling.measured_on, today, "measured_on")
+    if not handling.typed:
         raise TurtleRowRefused("No measure is given. Fill in at least one.")
-    codes = [one.code for one in typed]
+    codes = [one.code for one in handling.typed]
     if len(set(codes)) != len(codes):
         raise TurtleRowRefused("One measure is given twice; give each once.")
-    with transaction.atomic():
-        return [
-            _write(
-                Measure(
-                    turtle=turtle,
-                    key=uuid.uuid5(KEYS_APART, f"{key}|{one.code}"),
-                    what=one.code,
-                    measured_on=measured_on,
-                    typed=one.typed,
-                    unit=one.unit,
-                    stored=one.stored,
-                    observer=observer[:LONGEST_OBSERVER],
-                    note=note[:LONGEST_NOTE],
-                    by=by,
-                ),
-                same=("turtle_id", "what", "measured_on", "typed", "unit"),
-            )
-            for one in typed
-        ]
+    return [
+        Measure(
+            turtle=handling.turtle,
+            key=uuid.uuid5(KEYS_APART, f"{handling.key}|{one.code}"),
+            what=one.code,
+            measured_on=handling.measured_on,
+            typed=one.typed,
+            unit=one.unit,
+            stored=one.stored,
+            observer=handling.observer[:LONGEST_OBSERVER],
+            note=handling.note[:LONGEST_NOTE],
+            by=by,
+        )
+        for one in handling.typed
+    ]
 
 
 def correct_measure(
@@ -213,8 +268,10 @@ def _write(row: Row, *, same: tuple[str, ...]) -> Row:
     if first is None:
         row.save()
         return row
-    if all(getattr(first, name) == getattr(row, name) for name in same):
+    if _is_same(first, row, same):
         return first
-    raise TurtleRowRefused(
-        "This page was sent before with something else in it. Open it anew, and type it again."
-    )
+    raise TurtleRowRefused(SENT_BEFORE)
+
+
+def _is_same(first: Any, row: Any, names: tuple[str, ...]) -> bool:
+    return all(getattr(first, name) == getattr(row, name) for name in names)

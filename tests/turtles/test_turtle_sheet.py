@@ -1,0 +1,169 @@
+"""The turtles sheet: all rows or none, the same sheet once, and 48 published shells through it."""
+
+import datetime as dt
+
+import pytest
+
+from ponds.models import Kind, Pond
+from ponds.sheets import load, registered_sheets
+from stock.check import differences
+from stock.marks.growth import sex_difference, size_summary
+from stock.models import Mark, Measure, Move, SexStep, Turtle
+from tests.marks.painted_turtles import shells, sizes
+
+pytestmark = pytest.mark.django_db
+CHIP = "985113007399202"
+
+
+@pytest.fixture(autouse=True)
+def pond():
+    kind = Kind.objects.create(
+        code="painted", common_name="Painted turtle", scientific_name="Chrysemys picta", marginals_a_side=12
+    )
+    found = Pond.objects.create(code="A", opened_on=dt.date(2020, 1, 1))
+    found.kinds_allowed.add(kind)
+    loaded("stock", "pond,kind,day,females,males,unsexed,how known\nA,painted,2024-01-02,40,40,5,drained\n")
+    return found
+
+
+def loaded(what, text, **more):
+    return load(registered_sheets()[what], f"{what}.csv", text.encode(), **more)
+
+
+HEADINGS = "day,pond,kind,class,other mark,tag,carapace length,carapace width,shell height,mass\n"
+
+
+def turtles(*rows, headings=HEADINGS):
+    return loaded("turtles", headings + "".join(f"{row}\n" for row in rows))
+
+
+def published_sheet():
+    """The 48 shells of Jolicoeur & Mosimann 1960, Growth 24: 339-354, as a sheet."""
+    return [
+        f"2024-06-01,A,painted,{row['sex'].replace('F', 'female').replace('M', 'male')},"
+        f"shell {number},,{row['length']},{row['width']},{row['height']},"
+        for number, row in enumerate(shells(), start=1)
+    ]
+
+
+def test_48_published_shells_come_in_and_show_the_published_difference_of_the_sexes():
+    outcome = turtles(*published_sheet())
+    assert (outcome.bad_rows, outcome.written.new, outcome.written.warnings) == ([], 48, ())
+    held = {
+        (sex, code): list(
+            Measure.objects.standing().filter(turtle__sex=sex, what=code).values_list("stored", flat=True)
+        )
+        for sex in ("FEMALE", "MALE")
+        for code in ("SCL_MAX", "CW", "SH")
+    }
+    assert sorted(held["FEMALE", "SH"]) == sorted(sizes("F", "height"))
+    females, males = size_summary(held["FEMALE", "SCL_MAX"]), size_summary(held["MALE", "SCL_MAX"])
+    # Means and variances as reprinted in Morrison, Multivariate Statistical Methods.
+    assert (females.heads, males.heads) == (24, 24)
+    assert females.mean.value == pytest.approx(136.00, abs=0.006)
+    assert males.mean.value == pytest.approx(113.38, abs=0.006)
+    assert females.deviation**2 == pytest.approx(451.39, abs=0.006)
+    assert males.deviation**2 == pytest.approx(138.77, abs=0.006)
+    difference = sex_difference(held["FEMALE", "SCL_MAX"], held["MALE", "SCL_MAX"])
+    assert difference.difference.lower > 0
+    assert difference.p_value < 0.001
+    assert differences() == []
+
+
+def test_the_same_sheet_again_changes_nothing():
+    rows = published_sheet()[:3]
+    turtles(*rows)
+    before = (Move.objects.count(), Turtle.objects.count(), Measure.objects.count())
+    again = turtles(*rows)
+    assert (again.bad_rows, again.written.same, again.written.new) == ([], 3, 0)
+    assert (Move.objects.count(), Turtle.objects.count(), Measure.objects.count()) == before
+
+
+def test_a_mark_met_again_is_the_same_turtle_with_new_measures():
+    outcome = turtles(
+        "2025-06-01,A,painted,female,,985 113 007 399 202,150,,,",
+        f"2024-06-01,A,painted,female,,{CHIP},140,,,3 lb 1 oz",
+    )
+    assert (outcome.bad_rows, outcome.written.new) == ([], 2)
+    assert Turtle.objects.count() == Mark.objects.count() == 1
+    assert list(Measure.objects.order_by("measured_on", "what").values_list("what", "stored")) == [
+        ("MASS", 1389), ("SCL_MAX", 140), ("SCL_MAX", 150),
+    ]  # fmt: skip
+    third = turtles("2026-06-01,A,painted,female,,LA 00000 0 985 113007399202,154,,,")
+    assert (third.bad_rows, third.written.new, Turtle.objects.count()) == ([], 1, 1)
+    number = Turtle.objects.get().pk
+    by_number = turtles(
+        f"2026-07-01,A,painted,female,{number},155", headings="day,pond,kind,class,turtle,carapace length\n"
+    )
+    assert (by_number.bad_rows, by_number.written.new) == ([], 1)
+
+
+def test_odd_measures_warn_and_are_written():
+    outcome = turtles("2024-06-01,A,painted,female,white 5,,5.5,,,")
+    assert outcome.bad_rows == []
+    assert "it looks like inches, that is 140 mm" in outcome.written.warnings[0]
+    assert Measure.objects.get().stored == 6
+
+
+def test_origin_sex_and_conflicts_come_along():
+    headings = "day,pond,kind,class,tag,conflict,sex method,certainty\n"
+    outcome = turtles(
+        f"2024-06-01,A,painted,female,{CHIP},no,eggs laid or felt,certain",
+        f"2024-06-02,A,painted,male,{CHIP},yes,foreclaws,probable",
+        headings=headings,
+    )
+    assert outcome.bad_rows == []
+    assert [mark.conflict for mark in Mark.objects.order_by("pk")] == [0, 1]
+    assert list(SexStep.objects.order_by("pk").values_list("sex", "method", "certainty")) == [
+        ("FEMALE", "EGGS", "CERTAIN"), ("MALE", "CLAWS", "PROBABLE"),
+    ]  # fmt: skip
+    assert differences() == []
+
+
+@pytest.mark.parametrize(
+    ("rows", "column", "says"),
+    [
+        (["2024-06-01,A,painted,female,,,140,,,"], "notch", "carries a mark"),
+        (["2024-06-01,A,painted,female,,98511300739920,140,,,"], "tag", "15 digits"),
+        (["2024-06-01,A,painted,female,,60030207938416,140,,,"], "tag", "060030207938416"),
+        (["2024-06-01,A,painted,female,x,,2 lb,,,"], "carapace length", "is given in mm"),
+        (["2024-06-01,Q,painted,female,x,,140,,,"], "pond", "Q"),
+        (["2999-06-01,A,painted,female,x,,140,,,"], "day", ""),
+        (
+            [f"2024-06-01,A,painted,female,,{CHIP},140,,,", f"2024-06-01,A,painted,female,,{CHIP},141,,,"],
+            "tag",
+            "stands in row 3, the same day",
+        ),
+        (
+            [f"2024-06-01,A,painted,female,,{CHIP},140,,,", f"2024-06-02,A,painted,male,,{CHIP},141,,,"],
+            "class",
+            "another kind or class",
+        ),
+    ],
+)
+def test_a_bad_row_is_named_and_nothing_is_written(rows, column, says):
+    outcome = turtles("2024-06-01,A,painted,male,good,,120,,,", *rows)
+    assert [bad.column for bad in outcome.bad_rows] == [column]
+    assert says in outcome.bad_rows[0].reason
+    assert Turtle.objects.count() == Measure.objects.count() == 0
+
+
+@pytest.mark.parametrize(
+    ("headings", "row", "column", "says"),
+    [
+        ("notch", "BKO", "notch", "printed figure"),
+        ("notch", "ABD", "notch", "bridge"),
+        ("turtle", "77", "turtle", "There is no turtle 77"),
+        ("other mark,certainty,sex method", "x,certain,foreclaws", "certainty", "is an opinion"),
+        ("other mark,sex", "x,male", "sex", "mend one"),
+    ],
+)
+def test_what_contradicts_the_register_is_refused(headings, row, column, says):
+    outcome = turtles(f"2024-06-01,A,painted,female,{row}", headings=f"day,pond,kind,class,{headings}\n")
+    assert [bad.column for bad in outcome.bad_rows] == [column]
+    assert says in outcome.bad_rows[0].reason
+
+
+def test_rows_cost_the_same_each(django_assert_max_num_queries):
+    with django_assert_max_num_queries(60 + 24 * 3):
+        turtles(*published_sheet()[:24])
