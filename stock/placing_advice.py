@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from ponds.figures import Range
@@ -16,6 +16,8 @@ from ponds.models import KindFigure, PondState
 from stock.advisor.allocation import Allocation, allocate
 from stock.advisor.allocation_bound import most_possible
 from stock.advisor.curve_doubt import ends_of_full_fertility, gains_in_doubt
+from stock.advisor.eggs_a_female import EggsAFemale
+from stock.advisor.eggs_a_female import eggs_a_female as eggs_of_ponds
 from stock.advisor.joint_draws import joint_draws
 from stock.advisor.placed import SeasonLine, season_lines, share_ties, total_range
 from stock.advisor.placing import (
@@ -28,7 +30,19 @@ from stock.advisor.placing import (
     reason,
     why_not,
 )
-from stock.placing_answer import DRAWS, SEED, Advice, CannotAdvise, Curves, PondAdvice, Question, Rival
+from stock.advisor.season_learning import YieldsLearnt
+from stock.placing_answer import (
+    DRAWS,
+    SEED,
+    Advice,
+    CannotAdvise,
+    Curves,
+    PondAdvice,
+    PondYield,
+    Question,
+    Rival,
+    Yields,
+)
 from stock.pond_kind import PondKind
 
 MOST_DRAWS_KEPT, FEWEST_DRAWS_KEPT, FIGURES_KEPT = 200, 20, 3_000_000
@@ -52,6 +66,7 @@ def advise(
     *,
     kept_apart: Mapping[int, str] | None = None,
     decided: Mapping[str, int] | None = None,
+    yields: Yields | None = None,
 ) -> Advice:
     """
     Say where new females go.
@@ -65,6 +80,8 @@ def advise(
         Kinds never kept with this one: id to name.
     decided : mapping of str to int, optional
         Females of the kind that open tasks already add: pond's code to heads left to add.
+    yields : Yields, optional
+        What the ponds were learnt to give; without it, or for a pond it does not know, the kind's figures stand.
 
     Raises
     ------
@@ -85,7 +102,7 @@ def advise(
     ]
     codes = dict.fromkeys(one.pond_code for one in facts)
     kept_here = {pond.code for pond in ponds}
-    return _answer(question, ponds, tuple(code for code in codes if code not in kept_here))
+    return _answer(question, ponds, tuple(code for code in codes if code not in kept_here), yields)
 
 
 def _pond(
@@ -165,6 +182,7 @@ class _Solved:
     holds: float | None
     kept: int
     bound: float
+    a_female: tuple[float, ...] | None
 
 
 @dataclass(frozen=True)
@@ -188,6 +206,24 @@ def _standing_of(pond: PondAdvice) -> _Stands:
     return _Stands(females, facts.males_now, settled, stands.female_se, stands.male_se, stands.covariance)
 
 
+@dataclass(frozen=True)
+class _Rows:
+    """The learnt rows of the ponds asked about; equal where the mark and the rows are."""
+
+    mark: str
+    rows: tuple[int, ...]
+    learnt: YieldsLearnt = field(compare=False, repr=False)
+
+
+def _rows_of(ponds: Sequence[PondAdvice], yields: Yields | None) -> _Rows | None:
+    if yields is None:
+        return None
+    rows = [yields.rows.get((pond.facts.pond_id, pond.facts.kind_id)) for pond in ponds]
+    known = tuple(row for row in rows if row is not None)
+    # Ponds with learnt figures and ponds without would not be weighed alike: all or none.
+    return _Rows(yields.mark, known, yields.learnt) if len(known) == len(rows) else None
+
+
 @lru_cache(maxsize=32)
 def _solve(
     standing: tuple[_Stands, ...],
@@ -196,6 +232,7 @@ def _solve(
     heads: int,
     seasons: int,
     curves: Curves,
+    rows: _Rows | None,
 ) -> _Solved:
     """Ask the advisor; the same question gives the same answer, so the last few are remembered."""
     females, males = [pond.females for pond in standing], [pond.males for pond in standing]
@@ -213,6 +250,7 @@ def _solve(
     levels = min(heads + 1, max(caps))
     kept = max(FEWEST_DRAWS_KEPT, min(MOST_DRAWS_KEPT, FIGURES_KEPT // (len(caps) * levels)))
     soonest, latest = curves.limits
+    learnt = None if rows is None else _drawn(rows, seasons)
     table = gains_in_doubt(
         drawn.females,
         drawn.males,
@@ -220,6 +258,7 @@ def _solve(
         nests=nests,
         eggs=eggs,
         hatch=hatch,
+        learnt=learnt,
         survival=survival,
         settled=[
             pond.settled * mean for pond, mean in zip(standing, drawn.females.mean(axis=1), strict=True)
@@ -248,10 +287,20 @@ def _solve(
         else None,
         kept=kept,
         bound=most_possible(table.gains, heads, caps=caps, exactly=False),
+        a_female=None if learnt is None else tuple(learnt.mean.tolist()),
     )
 
 
-def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str, ...]) -> Advice:
+def _drawn(rows: _Rows, seasons: int) -> EggsAFemale:
+    """Draw what females give in the ponds asked about; all ponds of the farm are drawn together."""
+    drawn = eggs_of_ponds(rows.learnt, seasons=seasons, draws=DRAWS, rng=SEED)
+    at = list(rows.rows)
+    return EggsAFemale(drawn.mean[at], drawn.draws[at])
+
+
+def _answer(
+    question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str, ...], yields: Yields | None
+) -> Advice:
     able = [pond for pond in ponds if pond.is_open]
     closed = [pond for pond in ponds if not pond.is_open]
     kind = ponds[0].facts
@@ -261,6 +310,7 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
             question, kind, tuple(closed), not_kept, 0, question.heads, why, 0.0, 0.0, 0.0, (), None, (),
             "greedy", True,
         )  # fmt: skip
+    rows = _rows_of(able, yields)
     solved = _solve(
         tuple(_standing_of(pond) for pond in able),
         tuple(pond.cap for pond in able),
@@ -268,6 +318,7 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
         question.heads,
         question.seasons,
         question.curves,
+        rows,
     )
     best = solved.allocation
     tied = set(best.ties)
@@ -281,6 +332,7 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
                 last_cost=best.loss_per_pond[place],
                 is_tied=place in tied,
                 gains=solved.gains[place],
+                yields=_pond_yield(rows, solved, place),
             ),
             question,
         )
@@ -318,6 +370,15 @@ def _answer(question: Question, ponds: Sequence[PondAdvice], not_kept: tuple[str
         draws_kept=solved.kept,
         draws_compared=solved.kept,
         bound=solved.bound,
+    )
+
+
+def _pond_yield(rows: _Rows | None, solved: _Solved, place: int) -> PondYield | None:
+    if rows is None or solved.a_female is None:
+        return None
+    row, learnt = rows.rows[place], rows.learnt
+    return PondYield(
+        learnt.nests.ponds[row], learnt.eggs.ponds[row], learnt.hatch.ponds[row], solved.a_female[place]
     )
 
 
@@ -385,7 +446,7 @@ def written_out(advice: Advice, pond: PondAdvice) -> tuple[SeasonLine, ...]:
         pond.females_before,
         pond.facts.males_now,
         pond.given,
-        a_female=eggs_a_female(advice.kind),
+        a_female=pond.yields.middling if pond.yields else eggs_a_female(advice.kind),
         survival=figures["survival"].expected,
         settled=min(pond.facts.settled_now, pond.females_before),
         seasons=advice.question.seasons,

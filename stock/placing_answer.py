@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from stock.advisor.placing import Obstacle
+from stock.advisor.season_learning import LearntFigure, YieldsLearnt
 from stock.pond_kind import PondKind
 
 SEED = 20_260
@@ -35,6 +37,51 @@ class Curves:
         if not self.in_doubt:
             return self.full_to, self.full_to
         return SOONEST * self.full_to, LATEST * self.full_to
+
+
+@dataclass(frozen=True)
+class Yields:
+    """
+    What the ponds were learnt to give.
+
+    Parameters
+    ----------
+    learnt : YieldsLearnt
+        One row a pond and kind.
+    rows : mapping of (int, int) to int
+        (pond id, kind id) to its row.
+    mark : str
+        Changes with what was learnt from: two answers with one mark rest on the same figures.
+    """
+
+    learnt: YieldsLearnt = field(compare=False, repr=False)
+    rows: Mapping[tuple[int, int], int] = field(compare=False, repr=False)
+    mark: str = ""
+
+
+@dataclass(frozen=True)
+class PondYield:
+    """
+    What a settled female of one pond was learnt to give in a season.
+
+    ``nests`` a settled female, ``eggs`` a nest and ``hatch`` share are the learnt figures with their limits and
+    arithmetic; ``a_female`` is the mean of hatched eggs over what is not known and over good and bad seasons.
+    """
+
+    nests: LearntFigure
+    eggs: LearntFigure
+    hatch: LearntFigure
+    a_female: float
+
+    @property
+    def seasons(self) -> int:
+        """Seasons of this pond's own nest book behind it."""
+        return self.nests.seasons
+
+    @property
+    def middling(self) -> float:
+        """The product of the three middling figures, which can be checked by hand."""
+        return self.nests.value * self.eggs.value * self.hatch.value
 
 
 @dataclass(frozen=True)
@@ -76,6 +123,8 @@ class PondAdvice:
         What each further female adds, up to the cap.
     decided : int
         Females of the kind that open tasks already add here; they are counted as standing.
+    yields : PondYield or None
+        What a female here was learnt to give; None where the kind's figures stand for it.
     """
 
     facts: PondKind
@@ -89,6 +138,7 @@ class PondAdvice:
     is_tied: bool = False
     gains: tuple[float, ...] = ()
     decided: int = 0
+    yields: PondYield | None = None
 
     @property
     def code(self) -> str:

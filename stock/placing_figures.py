@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from ponds.figures import show_figure
 from stock.advisor.placing import SETTLE, WELFARE_RATIO
+from stock.advisor.season_learning import DECAY, LearntFigure
 from stock.advisor.yields import FEMALE_SURVIVAL_SOURCE, FERTILITY_SOURCE
 from stock.placing_advice import NEEDED, WORDS_OF
 from stock.placing_answer import Advice, PondAdvice
 from stock.pond_concerns import FEWEST_MALES
 from stock.pond_kind import PondKind
-from stock.templatetags.stock_format import age, day, ratio, ratio_interval
+from stock.templatetags.stock_format import age, day, number, percent, ratio, ratio_interval
 
 MARK = "Assumption: "
 
@@ -72,12 +74,61 @@ def assumptions(advice: Advice) -> list[Assumption]:
             f"males as females; lower only below {WELFARE_RATIO:g} : 1",
             f"{_capital(FEMALE_SURVIVAL_SOURCE.removeprefix(MARK))} No pond below {WELFARE_RATIO:g} : 1 gets any here.",
         ),
-        Assumption(
-            "One kind, one set of figures",
-            "every pond of a kind draws the same",
-            "What single ponds lay is not learnt yet; the kind's range stands for all of them.",
-        ),
+        _yields_words(advice),
     ]
+
+
+def _yields_words(advice: Advice) -> Assumption:
+    """Say what each pond's females are taken to give: learnt pond by pond, or the kind's figures for all."""
+    if any(pond.yields for pond in advice.open_ponds):
+        return Assumption(
+            "What a pond gives",
+            f"a season counts {DECAY:g} of the one after it",
+            "Learnt from the nest book and the hatch log, each pond drawn toward its kind and the kind toward the "
+            "published ranges, by as much as is known of each. How fast old seasons fade is assumed.",
+        )
+    return Assumption(
+        "One kind, one set of figures",
+        "every pond of a kind draws the same",
+        "No season of these ponds is in the nest book or the hatch log, so the kind's range stands for all of them.",
+    )
+
+
+@dataclass(frozen=True)
+class YieldRow:
+    """What a settled female of one pond gives in a season, as read, with how it was put together."""
+
+    pond: str
+    nests: str
+    eggs: str
+    hatch: str
+    a_female: float
+    seasons: int
+    arithmetic: tuple[str, ...]
+
+
+def yield_rows(advice: Advice) -> list[YieldRow]:
+    """Return the learnt yields of the ponds that may get some; none where the kind's figures stand."""
+    return [
+        YieldRow(
+            pond.code,
+            _with_limits(pond.yields.nests, lambda value: number(value, 2)),
+            _with_limits(pond.yields.eggs, lambda value: number(value, 1)),
+            _with_limits(pond.yields.hatch, percent),
+            pond.yields.a_female,
+            pond.yields.seasons,
+            tuple(
+                f"{one.words}: {one.arithmetic}."
+                for one in (pond.yields.nests, pond.yields.eggs, pond.yields.hatch)
+            ),
+        )
+        for pond in advice.open_ponds
+        if pond.yields
+    ]
+
+
+def _with_limits(figure: LearntFigure, words: Callable[[float], str]) -> str:
+    return f"{words(figure.value)} ({words(figure.lower)} to {words(figure.upper)})"
 
 
 def _capital(words: str) -> str:

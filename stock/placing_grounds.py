@@ -170,6 +170,7 @@ def _pond_then(pond: PondAdvice, given: int) -> PondThen:
         adds=sum(pond.gains[:given]),
         next_gain=pond.next_gain,
         why=pond.obstacles[0].sentence if pond.obstacles else pond.why,
+        a_female=pond.yields.a_female if pond.yields else None,
     )
 
 

@@ -12,12 +12,17 @@ from stock.placing_answer import Advice, CannotAdvise, Curves, Question
 from stock.placing_grounds import Grounds, read_grounds
 from stock.placing_hand import HandPlacing, judge
 from stock.placing_tasks import Source, decided_for, promised_from, source_of
+from stock.placing_yields import yields_of
 from stock.pond_kind import PondKind
 from stock.saved_placings import Stop, changes_since, stops_of
 
 
 def answer_today(
-    question: Question, kind: Kind, facts: Sequence[PondKind], *, but_not: Collection[int] = ()
+    question: Question,
+    kind: Kind,
+    facts: Sequence[PondKind],
+    *,
+    but_not: Collection[int] = (),
 ) -> tuple[Advice, Source]:
     """
     Answer a question by the book of now, and say where the females stand.
@@ -38,7 +43,8 @@ def answer_today(
     """
     apart = dict(Kind.objects.filter(not_with=kind).values_list("pk", "common_name"))
     decided = decided_for(kind.code, but_not=but_not)
-    advice = advise(question, facts, kept_apart=apart, decided=decided)
+    yields = yields_of(kind.pk, facts[0].day) if facts else None
+    advice = advise(question, facts, kept_apart=apart, decided=decided, yields=yields)
     promised = promised_from(question.source, kind.code, but_not=but_not)
     return advice, source_of(question.source, question.heads, advice.kind, facts, promised=promised)
 

@@ -27,7 +27,14 @@ from stock.links import link, task_link
 from stock.models import SavedPlacing
 from stock.placing_advice import eggs_a_female, written_out
 from stock.placing_answer import Advice, CannotAdvise, PondAdvice
-from stock.placing_figures import assumptions, figure_rows, how_known, males_to_leave, thin_males
+from stock.placing_figures import (
+    assumptions,
+    figure_rows,
+    how_known,
+    males_to_leave,
+    thin_males,
+    yield_rows,
+)
 from stock.placing_grounds import mark_of
 from stock.placing_hand import HandPlacing, judge
 from stock.placing_pictures import gains_chart, heads_chart
@@ -287,7 +294,8 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
         "opened": opened,
         "lines": lines,
         "added": sum(line.added for line in lines),
-        "a_female": eggs_a_female(advice.kind),
+        "a_female": opened.yields.middling if opened and opened.yields else eggs_a_female(advice.kind),
+        "yield_rows": yield_rows(advice),
     }
 
 

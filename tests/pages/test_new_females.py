@@ -9,9 +9,11 @@ from html import unescape
 import pytest
 from django.urls import reverse
 
+from ponds import nest_book
 from ponds.farm import the_farm
-from ponds.models import PondState
-from stock import ledger, placing_advice, standing_facts
+from ponds.models import Kind, PondState
+from ponds.seasons import season_of
+from stock import ledger, placing_advice, standing_facts, yield_book
 from stock.drafts import BatchDraft, CountDraft, Draft, Line
 from stock.models import Task
 from tests.factories import KindFactory, PondFactory
@@ -340,8 +342,41 @@ def test_as_many_queries_for_sixty_ponds_as_for_three(owner, many, django_assert
     for more in (3, 57):
         many(more)
         standing_facts.forget()
+        yield_book.forget()
         with CaptureQueriesContext(connection) as queries:
             page = ask(owner, heads=400)
         assert page.context["advice"].placed == 400
         counts.append(len(queries))
-    assert counts[0] == counts[1] <= 26, counts
+    assert counts[0] == counts[1] <= 45, counts
+    with CaptureQueriesContext(connection) as queries:
+        ask(owner, heads=400)
+    assert len(queries) <= 26
+
+
+def test_a_pond_that_lays_more_gets_the_females(owner, farm):
+    """A has the lower ratio, but B's nest book of last season has five times its nests a female."""
+    today = the_farm().today()
+    season = season_of(today).year - 1
+    for code, nests in (("A", 60), ("B", 450), ("C", 50)):
+        nest_book.record(
+            key=uuid.uuid4(), pond=farm[code], kind=Kind.objects.get(code="slider"), dug_on=dt.date(season, 5, 20),
+            nests=nests, eggs=9 * nests, today=today, by=owner.user,
+        )  # fmt: skip
+    page = ask(owner)
+    advice = page.context["advice"]
+    assert {pond.code: pond.given for pond in advice.getting} == {"B": 60}
+    learnt = {pond.code: pond.yields for pond in advice.open_ponds}
+    assert learnt["B"].a_female > 2 * learnt["A"].a_female
+    text = words(page)
+    for told in (
+        "What a settled female gives in a season, pond by pond",
+        "Nests a settled female: ",
+        "pond by pond, from what was learnt of each",
+        "each pond drawn toward its kind",
+    ):
+        assert told in text, told
+    # The arithmetic opened is the pond's own.
+    assert page.context["a_female"] == pytest.approx(learnt["B"].middling)
+    placing = owner.post("/new-females/save/", plan(page), follow=True).context["placing"]
+    (then,) = [pond for pond in placing.grounds["ponds"] if pond["code"] == "B"]
+    assert then["a_female"] == pytest.approx(learnt["B"].a_female)
