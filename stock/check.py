@@ -10,9 +10,9 @@ from itertools import pairwise
 from django.db import connection
 from django.db.models import Count, F, Max, Q
 
-from stock import append_only, flows, mixes
+from stock import append_only, check_turtles, flows, mixes
 from stock.drafts import SOURCES_OUTSIDE
-from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Move, StockMix, Turtle
+from stock.models import Cell, Entry, MarkStep, MonthClose, MonthEnd, Move, StockMix
 from stock.timeline import next_month
 
 ROWS_AT_ONCE = 5000
@@ -32,7 +32,7 @@ def differences() -> list[str]:
     found += _whole_moves()
     found += _reversals()
     found += _month_ends(names)
-    found += _marks(names)
+    found += check_turtles.differences(names)
     found += _closed_months()
     found += _mixes(names)
     found += _flows()
@@ -193,29 +193,6 @@ def _daily_changes() -> Iterator[tuple[int, dt.date, int, int]]:
             yield source, on, 0, -1
         if target is not None:
             yield target, on, 0, 1
-
-
-def _marks(names: dict[int | None, str]) -> Iterator[str]:
-    """Each marked turtle's steps must join up, and end where the register says it stands."""
-    at: dict[int, int | None] = {}
-    steps = MarkStep.objects.order_by("pk").values_list(
-        "pk", "turtle_id", "turtle__code", "source_id", "target_id"
-    )
-    for pk, turtle, code, source, target in steps.iterator(chunk_size=ROWS_AT_ONCE):
-        if at.get(turtle) != source:
-            yield (
-                f"Turtle {code}: step {pk} leaves {names.get(source, 'nowhere')}, but the turtle stood in "
-                f"{names.get(at.get(turtle), 'no place known')}."
-            )
-        at[turtle] = target
-    for pk, code, cell in Turtle.objects.values_list("pk", "code", "cell_id").iterator(
-        chunk_size=ROWS_AT_ONCE
-    ):
-        if at.get(pk) != cell:
-            yield (
-                f"Turtle {code}: the register says {names.get(cell, 'no place known')}; its steps lead to "
-                f"{names.get(at.get(pk), 'no place known')}."
-            )
 
 
 def _closed_months() -> Iterator[str]:

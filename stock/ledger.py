@@ -16,15 +16,17 @@ from dataclasses import dataclass, replace
 
 from django.db import IntegrityError, OperationalError, connection, transaction
 
+from ponds.models import Kind
 from stock import flows, mixes
-from stock.drafts import SOURCES_OUTSIDE, Z_95, CountDraft, Draft, Line, content_sha256
+from stock.drafts import SOURCES_OUTSIDE, Z_95, CountDraft, Draft, Line, PutOn, SexDraft, content_sha256
 from stock.ledger_checks import key_reused
 from stock.ledger_counts import CountPosting, Evidence
+from stock.ledger_marks import check_free, check_one, check_sex, confirmed_schemes, mark_row, standing_marks
 from stock.ledger_posting import Beyond, Posted, Posting
 from stock.ledger_rules import check_text
 from stock.ledger_sql import last_closed_month
 from stock.ledger_store import first_open_day, lock_book
-from stock.models import Count, CountReversal, Haul, MonthClose, Move, Survey
+from stock.models import Count, CountReversal, Haul, Mark, MonthClose, Move, Survey, Turtle
 from stock.refusals import CannotClose, CannotReset
 from stock.timeline import next_month
 
@@ -330,3 +332,24 @@ def _receipt(posted: Posted) -> Receipt:
 def first_open_booking_day() -> dt.date:
     """Return the first day the book still takes."""
     return first_open_day(last_closed_month())
+
+
+def marks_that_stand(turtles: Sequence[str] | None = None):
+    """Return the marks that hold (a queryset of Mark), of all turtles or of those named."""
+    return standing_marks(turtles)
+
+
+def code_is_free(put_on: PutOn, kind: Kind) -> None:
+    """Refuse a mark that breaks its scheme, or whose code another turtle has or had."""
+    check_one(put_on, kind, confirmed_schemes())
+    check_free(put_on, kind, set())
+
+
+def sex_of(sex: SexDraft) -> None:
+    """Refuse a sex that is not in the lists."""
+    check_sex(sex)
+
+
+def mark_of(put_on: PutOn, turtle: Turtle, day: dt.date, **signed) -> Mark:
+    """Return the unsaved row of a mark put on."""
+    return mark_row(put_on, turtle, day, **signed)

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 from django.db.models import Q
 
 from ponds.models import Kind
-from stock.drafts import NEW_TURTLE, CatchLine, Draft, MarkDraft, PutOn
+from stock.drafts import NEW_TURTLE, CatchLine, Draft, PutOn, SexDraft
 from stock.ledger_checks import of_draft
-from stock.ledger_rules import check_text
+from stock.ledger_rules import check_text, scanned_by_class
 from stock.mark_words import layout_sha256
 from stock.marks.notch import SCHEMES, check_rim, encode, in_words, positions_in
 from stock.marks.scheme import Scheme
@@ -28,6 +28,7 @@ from stock.models import (
     MarkStep,
     Move,
     SchemeConfirmation,
+    Sex,
     SexStep,
     Turtle,
 )
@@ -51,7 +52,8 @@ def check_put_on(drafts: Sequence[tuple[int, Draft]]) -> None:
     for position, draft in drafts:
         with of_draft(position):
             for mark in draft.marks:
-                check_sex(mark)
+                if mark.sex is not None:
+                    check_sex(mark.sex)
                 for put_on in mark.put_on:
                     check_one(put_on, kinds[mark.kind], confirmed)
                     check_free(put_on, kinds[mark.kind], given)
@@ -63,11 +65,9 @@ def confirmed_schemes() -> set[str]:
     return {key for key, layout in rows if key in SCHEMES and layout == layout_sha256(SCHEMES[key])}
 
 
-def check_sex(mark: MarkDraft) -> None:
-    sex = mark.sex
-    if sex is not None and (
-        sex.sex not in SEXES or sex.method not in METHODS or sex.certainty not in CERTAINTIES
-    ):
+def check_sex(sex: SexDraft) -> None:
+    """Refuse a sex, a method or a certainty that is not in its list."""
+    if sex.sex not in SEXES or sex.method not in METHODS or sex.certainty not in CERTAINTIES:
         raise BadLine(
             f"“{sex.sex}, {sex.method}, {sex.certainty}” is no sex with a method and how sure it is. "
             "Choose each from its list.",
@@ -155,17 +155,13 @@ def code_in(scheme: Scheme, mask: int) -> str:
 
 def with_scans(caught: CatchLine, draft: Draft) -> CatchLine:
     """Return a line of the catch with at least as many marked heads as were scanned of its kind and class."""
-    new = {mark.code for mark in draft.marks if NEW_TURTLE in mark.code}
-    scanned = [one.code for one in draft.seen if (one.kind, one.of_class) == (caught.kind, caught.of_class)]
-    marked = sum(
-        (mark.kind, mark.of_class, mark.pond) == (caught.kind, caught.of_class, draft.pond)
-        for mark in draft.marks
-        if mark.code in new
+    scanned, new = scanned_by_class(draft)
+    of = (caught.kind, caught.of_class)
+    return replace(
+        caught,
+        carrying_marks=max(caught.carrying_marks, scanned[of]),
+        newly_marked=max(caught.newly_marked, new[of]),
     )
-    newly = max(caught.newly_marked, marked)
-    carrying = max(caught.carrying_marks, sum(code not in new for code in scanned))
-    # What was typed as newly marked may count a scanned turtle twice; the catch is the limit.
-    return replace(caught, newly_marked=min(newly, caught.caught - carrying), carrying_marks=carrying)
 
 
 def write_marks(
@@ -242,7 +238,13 @@ def _write_put_on(
                 sexed_on=move.happened_on,
                 **signed,
             )
-            row.sex = mark.sex.sex
+            row.sex = latest_sex(row)
+
+
+def latest_sex(turtle: Turtle) -> str:
+    """Return what a turtle's latest sex step says, by the animal's days."""
+    latest = SexStep.objects.filter(turtle=turtle).order_by("sexed_on", "pk").last()
+    return latest.sex if latest is not None else Sex.INDETERMINATE.value
 
 
 def _batch_id(code: str) -> int:

@@ -11,6 +11,7 @@ from stock.drafts import (
     CLASSES,
     LONGEST_NOTE,
     MOST_HEADS,
+    NEW_TURTLE,
     OUTSIDE,
     SOURCES_OUTSIDE,
     TARGETS_OUTSIDE,
@@ -177,15 +178,28 @@ def _check_seen(draft: Draft, farm: FarmFacts) -> None:
         _check_class(one.of_class, None)
     if draft.haul is None:
         return
-    caught = {(one.kind, one.of_class): one.caught for one in draft.haul.lines}
-    scanned = Counter((one.kind, one.of_class) for one in draft.seen)
-    for (kind, of_class), heads in scanned.items():
-        if heads > caught.get((kind, of_class), 0):
+    scanned, new = scanned_by_class(draft)
+    lines = {(one.kind, one.of_class): one for one in draft.haul.lines}
+    for kind, of_class in sorted(set(scanned) | set(new)):
+        line = lines.get((kind, of_class))
+        carrying = max(scanned[kind, of_class], line.carrying_marks if line else 0)
+        newly = max(new[kind, of_class], line.newly_marked if line else 0)
+        if carrying + newly > (line.caught if line else 0):
             raise BadHeads(
-                f"{heads} marked {farm.kinds[kind]} {CLASS_WORDS[of_class][1]} were scanned, but the haul caught "
-                f"{caught.get((kind, of_class), 0)}. Raise the catch, or take a scan off the list.",
+                f"Of {farm.kinds[kind]} {CLASS_WORDS[of_class][1]}, {carrying} carried marks (or were scanned) and "
+                f"{newly} were newly marked, but the haul caught {line.caught if line else 0}. Raise the catch, or "
+                "take a scan off the list.",
                 field="caught",
             )
+
+
+def scanned_by_class(draft: Draft) -> tuple[Counter[tuple[str, str]], Counter[tuple[str, str]]]:
+    """Return the turtles in hand that carried marks, and those newly marked, by kind and class."""
+    new = {mark.code: mark for mark in draft.marks if NEW_TURTLE in mark.code and mark.pond == draft.pond}
+    return (
+        Counter((one.kind, one.of_class) for one in draft.seen if one.code not in new),
+        Counter((mark.kind, mark.of_class) for mark in new.values()),
+    )
 
 
 def _check_count(count: CountDraft, farm: FarmFacts) -> None:

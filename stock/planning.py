@@ -263,8 +263,8 @@ def plan_draft(
     for ref in sorted({ref for entry in plan.entries for ref in (entry.source, entry.target)} | set(ponds)):
         if ref.is_pond:
             _keep_marks_within(ref, draft, books, day, plan, named)
-    if not (plan.entries or plan.steps or draft.haul or draft.counts or draft.seen):
-        codes = ", ".join(mark.code for mark in draft.marks)
+    if not (plan.entries or plan.steps or draft.haul or draft.counts):
+        codes = ", ".join(dict.fromkeys(turtles_named(draft)))
         raise NothingToPost(
             f"The book follows {codes} on a day after {day} already, and later whereabouts hold: nothing is left "
             "to post. Log the mark on the day it was seen last, or leave it out.",
@@ -320,11 +320,15 @@ def _plan_seen(draft: Draft, books: Books, day: dt.date, plan: Plan, moved_on: S
     placed = {code for line in draft.lines for code in line.turtles} | {mark.code for mark in draft.marks}
     for one in draft.seen:
         turtle = books.turtles[one.code]
-        books.see(one.code, draft.happened_on)
         met = Ref(draft.pond, one.kind, one.of_class)
-        if one.code in placed or one.code in moved_on or turtle.since > day or turtle.at == met:
+        if draft.haul is not None:
+            books.see(one.code, draft.happened_on)
+        if one.code in placed or one.code in moved_on or turtle.since > day:
             continue
-        step = PlannedStep(one.code, turtle.at, met, "FOUND", day)
+        # A haul keeps its own list of whom it brought; seen without one, the step alone tells of it.
+        if turtle.at == met and draft.haul is not None:
+            continue
+        step = PlannedStep(one.code, turtle.at, met, "SEEN" if turtle.at == met else "FOUND", day)
         books.step(step, draft.happened_on)
         plan.steps.append(step)
 

@@ -54,6 +54,7 @@ class MarkStep(AppendOnlyModel):
     class How(models.TextChoices):
         MARKED = "MARKED", "marked"
         MOVED = "MOVED", "went with a move"
+        SEEN = "SEEN", "seen there"
         FOUND = "FOUND", "found where the book did not have it"
         LOST_MARKS = "LOST_MARKS", "lost all its marks"
         NOT_KNOWN = "NOT_KNOWN", "whereabouts not known"
@@ -78,7 +79,7 @@ class MarkStep(AppendOnlyModel):
             ),
             models.CheckConstraint(
                 condition=Q(
-                    how__in=["MARKED", "MOVED", "FOUND", "LOST_MARKS", "NOT_KNOWN", "REVERSED"],
+                    how__in=["MARKED", "MOVED", "SEEN", "FOUND", "LOST_MARKS", "NOT_KNOWN", "REVERSED"],
                 ),
                 name="stock_markstep_how_known",
             ),

@@ -47,6 +47,8 @@ class Ask:
     pond: str = ""
     caught: tuple = ()  # ((kind, class), heads)
     marks: tuple = ()  # (code, kind, class, pond)
+    seen: tuple = ()  # (code, kind, class), in hand at `pond`
+    lost: tuple = ()  # codes of turtles that carry no mark any more
     new_batches: tuple = ()  # (code, source)
     note: str = ""
 
@@ -281,6 +283,17 @@ class Model:
         for code, kind, of_class, pond in ask.marks:
             if code not in stays and self.turtles[code].since <= day:
                 self._step(move, code, (pond, kind, of_class), day, seen=ask.day)
+        placed = {code for line in ask.lines for code in line.turtles} | {code for code, *_ in ask.marks}
+        for code, kind, of_class in ask.seen:
+            turtle, met = self.turtles[code], (ask.pond, kind, of_class)
+            if ask.caught:
+                turtle.seen = max(turtle.seen, ask.day)
+            if code not in placed | stays and turtle.since <= day and (turtle.at != met or not ask.caught):
+                self._step(move, code, met, day, seen=ask.day)
+        for code in ask.lost:
+            if not is_pond(self.turtles[code].at) or self.turtles[code].since > day:
+                raise Refused("TurtleElsewhere")
+            self._step(move, code, None, day)
         cells = touched_by(move) | set(in_hand) | also
         cells |= {(pond, kind, of_class) for _, kind, of_class, pond in ask.marks}
         for cell in sorted(filter(is_pond, cells), key=lambda one: (*one[:2], CLASSES.index(one[2]))):
@@ -288,7 +301,7 @@ class Model:
                 self._fill(cell, ask, move, in_hand, proved, before)
             elif self.lowest(cell, day) < 0:
                 raise Refused("NotEnoughHeads")
-        named = {code for line in ask.lines for code in line.turtles} | {code for code, *_ in ask.marks}
+        named = placed | {code for code, *_ in ask.seen} | set(ask.lost)
         for cell in sorted(filter(is_pond, cells | touched_by(move))):
             self._keep_marks(cell, move, named, at_bank)
         if not (move.entries or move.steps or ask.caught):
@@ -334,7 +347,7 @@ class Model:
 
     def check(self, ask):
         """Refuse by the rules. What is asked breaks one rule at most."""
-        if not (ask.lines or ask.caught or ask.marks):
+        if not (ask.lines or ask.caught or ask.marks or ask.seen or ask.lost):
             raise Refused("NothingToPost")
         if len(ask.note) > 2000:
             raise Refused("NoteTooLong")
@@ -365,6 +378,11 @@ class Model:
             if kind not in self.kinds:
                 raise Refused("UnknownKind")
             self._check_pond(pond, ask.day)
+        if len({code for code, *_ in ask.seen}) < len(ask.seen):
+            raise Refused("BadLine")
+        scanned = Counter((kind, of_class) for _, kind, of_class in ask.seen)
+        if ask.caught and any(heads > dict(ask.caught).get(of, 0) for of, heads in scanned.items()):
+            raise Refused("BadHeads")
         for (kind, of_class), caught in ask.caught:
             gone = sum(
                 line.heads
@@ -426,6 +444,12 @@ class Model:
                 known = self.turtles.get(code)
                 if (known is None and code not in marked_now) or (known and known.kind != line.kind):
                     raise Refused("UnknownTurtle")
+        for code, kind, _ in ask.seen:
+            known = self.turtles.get(code)
+            if (known is None and code not in marked_now) or (known and known.kind != kind):
+                raise Refused("UnknownTurtle")
+        if any(code not in self.turtles for code in ask.lost):
+            raise Refused("UnknownTurtle")
         for code, kind, _, _ in ask.marks:
             known = self.turtles.setdefault(code, Turtle(kind, None, dt.date(1900, 1, 1), ask.day))
             if known.kind != kind:

@@ -5,6 +5,7 @@ Looks at the model only to know what there is to reverse, to replay, or to ask t
 
 import datetime as dt
 import uuid
+from collections import Counter
 from dataclasses import replace
 
 from tests.ledger.model import CLASSES, Ask, AskedLine, after
@@ -46,6 +47,7 @@ class Stream:
             self.move: 22, self.office: 16, self.arrive: 8, self.sex: 8, self.mark: 9, self.wrong: 27,
             self.again: 4, self.clash: 4, self.take_back: 9, self.mend: 8, self.accept: 5, self.shut: 5,
             self.sheet: 3, self.too_few_unmarked: 6, self.turtle_of_elsewhere: 3, self.take_back_twice: 5,
+            self.see: 10, self.lose: 4,
         }  # fmt: skip
         chosen = self.rng.choices(list(choices), list(choices.values()))[0]
         return chosen() or self.move()
@@ -160,6 +162,36 @@ class Stream:
         if marks:
             return "post", (Ask(self.key(), self.day(PONDS[pond][0]), "BANK", marks=marks, pond=pond),)
         return None
+
+    def see(self):
+        """Scan marked turtles at a pond, some put back and some moved, with a haul or without."""
+        pond = self.rng.choice("ABCD")
+        kind = self.rng.choice(sorted(PONDS[pond][1]))
+        known = sorted(code for code, turtle in self.model.turtles.items() if turtle.kind == kind)
+        if not known:
+            return None
+        chosen = self.rng.sample(known, min(len(known), self.rng.randint(1, 3)))
+        seen = tuple((code, kind, self.rng.choice(CLASSES[:2])) for code in chosen)
+        if self.rng.random() < 0.06:
+            seen = (*seen, self.rng.choice(((seen[0]), ("NOBODY", kind, "MALE"))))
+        of = Counter((kind, of_class) for _, kind, of_class in seen)
+        more = self.rng.choice((0, 0, 2, -1 if self.rng.random() < 0.1 else 1))
+        caught = tuple((one, max(0, heads + more)) for one, heads in of.items())
+        lines = ()
+        if self.rng.random() < 0.3 and more >= 0:
+            code, _, of_class = seen[0]
+            others = [other for other, (_, kinds) in PONDS.items() if kind in kinds and other != pond]
+            target = self.rng.choice([*others, "DIED"])
+            lines = (AskedLine(kind, of_class, pond, target, 1, turtles=(code,)),)
+        opened = max(PONDS[place][0] for place in (pond, *(line.target for line in lines)) if place in PONDS)
+        caught = caught if self.rng.random() < 0.7 else ()
+        return "post", (Ask(self.key(), self.day(opened), "BANK", lines, pond, caught, seen=seen),)
+
+    def lose(self):
+        """Say of a marked turtle that it lost all its marks."""
+        known = sorted(self.model.turtles)
+        code = self.rng.choice(known) if known and self.rng.random() < 0.9 else "NOBODY"
+        return "post", (Ask(self.key(), self.day(), "BANK", lost=(code,)),)
 
     def sheet(self):
         asks = [self.rng.choice((self.arrival, lambda: self.outgoing("BANK")))() for _ in range(3)]

@@ -13,7 +13,7 @@ from ponds.models import Kind, Pond, PondState
 from stock import ledger, mixes
 from stock.book import balances
 from stock.check import differences
-from stock.drafts import BatchDraft, CatchLine, CountDraft, Draft, HaulDraft, Line, MarkDraft
+from stock.drafts import BatchDraft, CatchLine, CountDraft, Draft, HaulDraft, Line, MarkDraft, Seen
 from stock.models import Cell, Entry, MonthEnd, Move, Turtle
 from stock.refusals import LedgerRefusal
 from tests.ledger.model import Model, Refused, is_pond
@@ -111,6 +111,8 @@ def as_draft(ask):
         else None,
         batches=tuple(BatchDraft(code, source, ask.day) for code, source in ask.new_batches),
         marks=tuple(MarkDraft(*mark) for mark in ask.marks),
+        seen=tuple(Seen(*one) for one in ask.seen),
+        lost_marks=ask.lost,
     )
 
 
@@ -186,9 +188,9 @@ def compare(model, rng, seed):
     assert -total == -Counter(held)
     assert sum(total.values()) == 0
     compare_month_ends(model, names, seed)
-    standing = dict(Turtle.objects.values_list("code", "cell"))
-    assert {code: names.get(pk) for code, pk in standing.items()} == {
-        code: turtle.at for code, turtle in model.turtles.items()
+    standing = Turtle.objects.values_list("code", "cell", "last_seen_on")
+    assert {code: (names.get(pk), seen) for code, pk, seen in standing} == {
+        code: (turtle.at, turtle.seen) for code, turtle in model.turtles.items()
     }, f"sequence {seed}"
 
 
