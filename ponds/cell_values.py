@@ -11,16 +11,10 @@ from typing import Any
 
 from ponds import units
 from ponds.names import name_key
+from ponds.written_days import read_day
 
-EARLIEST_DAY = dt.date(1900, 1, 1)
-LATEST_DAY = dt.date(2100, 1, 1)
 # Words that stand where a code stands in an address.
 RESERVED_CODES = ("new", "shipped")
-_DAY = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[ T]00:00(?::00)?)?\Z", re.ASCII)
-# Weeks and days of the year as ISO 8601 writes them; they name one day too.
-_WEEK_DAY = re.compile(r"\d{4}-W\d{2}-[1-7]\Z", re.ASCII)
-_DAY_OF_YEAR = re.compile(r"(\d{4})-(\d{3})\Z", re.ASCII)
-_EITHER_WAY = re.compile(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}\Z", re.ASCII)
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
@@ -82,34 +76,15 @@ class Number:
 
 @dataclass(frozen=True)
 class Day:
-    """A day, written YYYY-MM-DD (or a date cell); ISO 8601's week days and days of the year are read too."""
+    """A day, best written YYYY-MM-DD (or a date cell); other ways of writing are read where they are certain."""
 
     @property
     def shape(self) -> str:
         return "day, YYYY-MM-DD"
 
-    def __call__(self, cell: str) -> dt.date:
-        found, of_year = _DAY.match(cell), _DAY_OF_YEAR.match(cell)
-        if not found and not of_year and not _WEEK_DAY.match(cell):
-            if _EITHER_WAY.match(cell):
-                raise ValueError(
-                    f"{cell} can be read two ways, day or month first; write it as year-month-day, such as 2026-05-31."
-                )
-            raise ValueError(f"{cell} is not a day; write it as year-month-day, such as 2026-05-31.")
-        try:
-            if found:
-                day = dt.date(*(int(part) for part in found.groups()))
-            elif of_year:
-                day = dt.date(int(of_year[1]), 1, 1) + dt.timedelta(days=int(of_year[2]) - 1)
-                if str(day.year) != of_year[1]:
-                    raise ValueError(cell)
-            else:
-                day = dt.date.fromisoformat(cell)
-        except (ValueError, OverflowError):
-            raise ValueError(f"{cell} is not in the calendar; look at its month and day.") from None
-        if not EARLIEST_DAY <= day <= LATEST_DAY:
-            raise ValueError(f"{cell} is not between {EARLIEST_DAY} and {LATEST_DAY}.")
-        return day
+    def __call__(self, cell: str, order: str = "") -> dt.date:
+        """Read the cell; `order` says which of day and month comes first, where somebody has said so."""
+        return read_day(cell, order)
 
 
 @dataclass(frozen=True)

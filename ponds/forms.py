@@ -17,6 +17,7 @@ from ponds.nest_book import LONGEST_NOTE
 from ponds.nest_checks import disagreements, sign
 from ponds.places import PondDraft, area_fields, read_area
 from ponds.sheets import registered_sheets
+from ponds.written_days import ORDERS
 
 NEAR_ZONES = ("America/Chicago", "America/New_York", "America/Denver", "America/Los_Angeles")
 
@@ -282,6 +283,12 @@ class SheetForm(forms.Form):
     """A file and what it is."""
 
     what = forms.ChoiceField(label="What is in it", error_messages={"required": "Say what the sheet holds."})
+    days = forms.ChoiceField(
+        label="Days such as 03/04/2026",
+        required=False,
+        choices=[("", "none, or not certain: ask me"), *ORDERS],
+        help_text="Days such as 2026-05-31 or 31 May 2026 need no answer.",
+    )
     file = forms.FileField(
         label="File",
         help_text="CSV or XLSX, at most 5 MB and 50,000 rows.",

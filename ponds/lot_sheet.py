@@ -26,7 +26,9 @@ from ponds.lot_state import LONGEST_NOTE, MOST_BASKETS, MOST_EGGS, LotRefused, L
 from ponds.lots import read_lots
 from ponds.models import EggLot, Farm, Hatch, Kind, Pond
 from ponds.sheets import BadRow, Column, RowsRefused, Sheet, SheetRow, Written
+from ponds.unit_cells import FigureWithUnit
 
+TEMPERATURE = FigureWithUnit(units.TEMPERATURE, -1_000, 1_000, "82 F")
 MOST_COUNTED = MOST_BASKETS * MOST_EGGS
 LOT_KEYS = uuid.UUID("0c0d5f4e-3a57-4f5a-8e39-4f2c9f7a7c21")
 FACTS = ("kind", "set on", "incubator", "temperature", "temperature unit", "lot note")
@@ -51,16 +53,6 @@ class LotCode:
             return read_code(cell)
         except LotRefused as refused:
             raise ValueError(str(refused)) from None
-
-
-class Figure:
-    """A number kept as it is typed."""
-
-    shape = "number, such as 82"
-
-    def __call__(self, cell: str) -> str:
-        units.read_number(cell)
-        return cell.strip()
 
 
 @dataclass
@@ -109,9 +101,14 @@ def _read_lot(
     if first["kind"] not in kinds:
         yield first.bad("kind", f"There is no kind {first['kind']}. Look at its code, or add it first.")
         return
-    if first["temperature"] and not first["temperature unit"]:
+    set_to = first["temperature"]
+    if set_to and not (set_to.unit or first["temperature unit"]):
+        yield first.bad("temperature unit", f"Say whether {set_to.figure} is in °F or °C: write F or C.")
+        return
+    if set_to and set_to.unit and first["temperature unit"] not in (None, set_to.unit):
         yield first.bad(
-            "temperature unit", f"Say whether {first['temperature']} is in °F or °C: write F or C."
+            "temperature unit",
+            f"The temperature beside it is in {units.symbol(set_to.unit)}; write one of the two.",
         )
         return
     for row in lot.rows[1:]:
@@ -235,6 +232,7 @@ def _held(state: LotState | None) -> Counter:
 
 def _draft(code: str, lot: _Asked, kinds: dict[str, Kind]) -> LotDraft:
     first = lot.rows[0]
+    set_to = first["temperature"]
     drafts = {where: tuple(draft for _, draft in pairs) for where, pairs in lot.drafts.items()}
     return LotDraft(
         key=uuid.uuid5(LOT_KEYS, code),
@@ -242,8 +240,8 @@ def _draft(code: str, lot: _Asked, kinds: dict[str, Kind]) -> LotDraft:
         kind=kinds[first["kind"]],
         set_on=first["set on"],
         incubator=first["incubator"] or "",
-        temperature=units.measure(first["temperature"], first["temperature unit"])
-        if first["temperature"]
+        temperature=units.measure(set_to.figure, set_to.unit or first["temperature unit"])
+        if set_to
         else None,
         note=first["lot note"] or "",
         baskets=drafts["baskets"],
@@ -269,7 +267,7 @@ LOTS_SHEET = Sheet(
         Column("kind", True, "Code of the kind", "red-eared-slider", Code()),
         Column("set on", True, "The day the eggs were set", "2026-05-15", Day()),
         Column("incubator", False, "Incubator, room or shelf", "Room 1", Text(60)),
-        Column("temperature", False, "What it is set to", "82", Figure()),
+        Column("temperature", False, "What it is set to", "82", TEMPERATURE),
         Column("temperature unit", False, "F or C", "F", Choice(Farm.TemperatureUnit.choices)),
         Column("lot note", False, "Anything worth knowing of the lot", "", Text(LONGEST_NOTE)),
         Column("basket", False, "Number of the basket in its lot", "1", WholeNumber(1, MOST_BASKETS)),

@@ -6,12 +6,15 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
-from ponds.cell_values import Choice, Codes, Day, Number, PondCode, Text, WholeNumber
+from ponds import units
+from ponds.cell_values import Choice, Codes, Day, PondCode, Text, WholeNumber
 from ponds.farm import the_farm
 from ponds.models import Farm, Pond
 from ponds.places import PondDraft, area_fields, change_pond, open_pond, read_area
 from ponds.sheets import BadRow, Column, RowsRefused, Sheet, SheetRow, Written
+from ponds.unit_cells import FigureWithUnit, Measured
 
+AREA = FigureWithUnit(units.AREA, 0, 10_000_000, "2.5 acres")
 COLUMN_OF = {
     "code": "code",
     "name": "name",
@@ -77,12 +80,17 @@ def _fields(row: SheetRow, farm: Farm) -> dict[str, Any]:
             fields[column] = row[column] or ""
     if row.has("head limit"):
         fields["head_limit"] = row["head limit"]
-    unit = row["area unit"] or farm.area_unit
     for column in ("water area", "bank area"):
         if not row.has(column):
             continue
+        typed = row[column] or Measured("", "")
+        if typed.unit and row["area unit"] and typed.unit != row["area unit"]:
+            said = units.symbol(row["area unit"])
+            raise _AreaRefused(
+                row.bad(column, f"The column “area unit” says {said} here; write one of the two.")
+            )
         try:
-            area = read_area(row.text(column), unit)
+            area = read_area(typed.figure, typed.unit or row["area unit"] or farm.area_unit)
         except ValueError as refused:
             raise _AreaRefused(row.bad(column, str(refused))) from None
         fields |= area_fields(column.replace(" ", "_"), area)
@@ -97,8 +105,8 @@ PONDS_SHEET = Sheet(
         Column("code", True, "Letter on the map filed with the licence; never used again", "A", PondCode()),
         Column("opened on", True, "First day it held water and turtles", "2019-03-01", Day()),
         Column("name", False, "What you call it", "Old Levee", Text(60)),
-        Column("water area", False, "Water at the usual level", "2.5", Number(0, 10_000_000)),
-        Column("bank area", False, "Laying bank inside the fence", "0.2", Number(0, 10_000_000)),
+        Column("water area", False, "Water at the usual level", "2.5", AREA),
+        Column("bank area", False, "Laying bank inside the fence", "0.2", AREA),
         Column(
             "area unit",
             False,

@@ -6,14 +6,18 @@ from a header, and a workbook is looked through before the spreadsheet library s
 
 from __future__ import annotations
 
+import codecs
 import csv
 import datetime as dt
 import io
+import re
 import warnings
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from pathlib import PurePath
+from typing import Any
 
 import openpyxl
 
@@ -28,6 +32,20 @@ MOST_ROWS = 50_000
 MOST_COLUMNS = 60
 LONGEST_CELL = 32_767
 CHUNK = 64 * 1024
+# What a worksheet's XML says of itself; no pattern crosses from one tag into the next, so that each reads in one go.
+_MERGED = re.compile(rb"<(?:\w+:)?mergeCell\b[^<>]*?\bref=[\"'](([A-Z]+)(\d+)(?::[A-Z]+\d+)?)[\"']")
+_HIDDEN_ROW = re.compile(
+    rb"<(?:\w+:)?row\b(?=[^<>]*\bhidden=[\"'](?:1|true)[\"'])[^<>]*?\br=[\"'](\d{1,7})[\"']"
+)
+_HIDDEN_COLUMN = re.compile(
+    rb"<(?:\w+:)?col\b(?=[^<>]*\bhidden=[\"'](?:1|true)[\"'])(?=[^<>]*\bmin=[\"'](\d{1,5})[\"'])"
+    rb"[^<>]*?\bmax=[\"'](\d{1,5})[\"']"
+)
+_FORMULA_WITHOUT_RESULT = re.compile(
+    rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b[^<>]*(?:/>|>[^<]*</(?:\w+:)?f>)\s*"
+    rb"(<(?:\w+:)?v\s*/>|<(?:\w+:)?v></(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
+)
+_CELL_NAME = re.compile(rb"\br=[\"']([A-Z]{1,3})(\d{1,7})[\"']")
 DELIMITERS = (",", ";", "\t")
 
 
@@ -121,6 +139,8 @@ def _csv_rows(name: str, content: bytes) -> Iterator[list[str]]:
 
 
 def _decoded(name: str, content: bytes) -> str:
+    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return _decoded_utf16(name, content)
     if b"\0" in content:
         raise SheetUnreadable(
             f"{name} holds characters that no text file has. Save it as CSV (UTF-8) and try again."
@@ -135,6 +155,19 @@ def _decoded(name: str, content: bytes) -> str:
         raise SheetUnreadable(
             f"{name} is written in letters that are not known here. Save it as CSV (UTF-8) and try again."
         ) from None
+
+
+def _decoded_utf16(name: str, content: bytes) -> str:
+    """Read what spreadsheet programs call "Unicode text"; the mark at its start says that it is so."""
+    try:
+        text = content.decode("utf-16")
+    except UnicodeDecodeError:
+        text = "\0"
+    if "\0" in text:
+        raise SheetUnreadable(
+            f"{name} says that it is written in UTF-16 and is not sound. Save it as CSV (UTF-8) and try again."
+        )
+    return text
 
 
 def _delimiter(text: str) -> str:
@@ -162,16 +195,7 @@ def _xlsx_rows(name: str, content: bytes) -> Iterator[list[str]]:
             book = openpyxl.load_workbook(
                 io.BytesIO(content), read_only=True, data_only=True, keep_links=False
             )
-            if not book.worksheets:
-                raise SheetUnreadable(f"{name} has no sheet in it.")
-            sheet = book.worksheets[0]
-            # The size a workbook says it has may be a lie; without it only the rows that are there are read.
-            sheet.reset_dimensions()
-            for cells in sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True):
-                texts = [_as_text(value) for value in cells]
-                while texts and not texts[-1]:
-                    texts.pop()
-                yield texts
+            yield from _rows_of(name, content, book)
     except SheetUnreadable:
         raise
     # The library raises whatever its parsers met; every one of them means the same to the person.
@@ -180,6 +204,78 @@ def _xlsx_rows(name: str, content: bytes) -> Iterator[list[str]]:
             f"{name} is not a sound workbook ({type(refused).__name__}). Open it in a spreadsheet program, save it "
             "again as XLSX, and try again."
         ) from refused
+
+
+def _rows_of(name: str, content: bytes, book: Any) -> Iterator[list[str]]:
+    sheet = _the_sheet(name, book)
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        part = packed.read(sheet._worksheet_path)
+    _refuse_merged(name, part)
+    _refuse_formulas_without_result(name, part)
+    hidden_rows = {int(number) for number in _HIDDEN_ROW.findall(part)}
+    hidden_columns = [(int(first), int(last)) for first, last in _HIDDEN_COLUMN.findall(part)]
+    rows = sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True)
+    for number, cells in enumerate(rows, start=1):
+        texts = [_as_text(value) for value in cells]
+        while texts and not texts[-1]:
+            texts.pop()
+        if texts and number in hidden_rows:
+            raise SheetUnreadable(
+                f"{name}, row {number}: the row is hidden or filtered out. Show it if it counts, delete it if not."
+            )
+        for first, last in hidden_columns:
+            if any(texts[first - 1 : last]):
+                raise SheetUnreadable(
+                    f"{name}, row {number}, column {first}: the column is hidden. Show it if it counts, "
+                    "delete it if not."
+                )
+        yield texts
+
+
+def _the_sheet(name: str, book: Any) -> Any:
+    """Return the one sheet that is shown and has something in it; a hidden one is never read."""
+    shown = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
+    for sheet in book.worksheets:
+        # The size a workbook says it has may be a lie; without it only the rows that are there are read.
+        sheet.reset_dimensions()
+    if not shown:
+        raise SheetUnreadable(f"{name} has no sheet in it that is shown.")
+    if len(shown) == 1:
+        return shown[0]
+    filled = [sheet for sheet in shown if _has_something(sheet)]
+    if len(filled) > 1:
+        names = ", ".join(f"“{sheet.title}”" for sheet in filled)
+        raise SheetUnreadable(
+            f"{name} has {len(filled)} filled sheets, {names}. Save each as a file of its own."
+        )
+    return filled[0] if filled else shown[0]
+
+
+def _has_something(sheet: Any) -> bool:
+    rows = islice(sheet.iter_rows(max_col=MOST_COLUMNS, values_only=True), MOST_ROWS)
+    return any(value not in (None, "") for cells in rows for value in cells)
+
+
+def _refuse_merged(name: str, part: bytes) -> None:
+    if merged := _MERGED.search(part):
+        column, row = merged[2].decode(), merged[3].decode()
+        raise SheetUnreadable(
+            f"{name}, row {row}, column {column}: the cells {merged[1].decode()} are merged, so it is not clear which "
+            "rows they speak for. Take the merging off and fill each cell."
+        )
+
+
+def _refuse_formulas_without_result(name: str, part: bytes) -> None:
+    """A formula is read as the result it shows; one never worked out would be read as an empty cell."""
+    for found in _FORMULA_WITHOUT_RESULT.finditer(part):
+        if found[2] and re.search(rb"\bt=[\"']str[\"']", found[1]):
+            continue  # Its result is a text without letters.
+        cell = _CELL_NAME.search(found[1])
+        where = f", row {cell[2].decode()}, column {cell[1].decode()}" if cell else ""
+        raise SheetUnreadable(
+            f"{name}{where}: a formula stands there whose result is not in the file. Open it in a spreadsheet program, "
+            "put the values in its place, and save it again."
+        )
 
 
 def _look_through(name: str, content: bytes) -> None:

@@ -12,19 +12,26 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import openpyxl
 from django.db import transaction
 
+from ponds.cell_values import Day
 from ponds.names import name_key
 from ponds.sheet_files import SheetUnreadable, read_rows
+from ponds.unit_cells import FigureWithUnit
 
 # Lines of the template that explain it, and any a person adds, begin with this and are passed over.
 REMARK = "#"
+SPREADSHEET_ERRORS = (
+    "#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#CALC!", "#GETTING_DATA",
+)  # fmt: skip
+_UNIT_IN_HEADING = re.compile(r"(.+?)\s*[(\[]([^()\[\]]+)[)\]]\Z")
 
 
 class Reader(Protocol):
@@ -125,6 +132,8 @@ class Outcome:
     bad_rows: list[BadRow] = field(default_factory=list)
     is_written: bool = False
     made: str = ""
+    # Rows that begin with "# " and were passed over.
+    remarks: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -193,7 +202,9 @@ def registered_sheets() -> dict[str, Sheet]:
     return dict(sorted(_registered.items(), key=lambda pair: (places.get(pair[0], len(ORDER)), pair[0])))
 
 
-def load(sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bool = False) -> Outcome:
+def load(
+    sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bool = False, days: str = ""
+) -> Outcome:
     """
     Read a file as a sheet and write its rows, all or none.
 
@@ -209,6 +220,8 @@ def load(sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bo
         Who loads it; signs what is written.
     dry_run : bool
         Do everything, then take it back: the counts and refusals are those of the real thing.
+    days : str
+        Which comes first in days such as 03/04/2026, as `written_days` names it; "" where nobody has said.
 
     Returns
     -------
@@ -216,7 +229,8 @@ def load(sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bo
         Counts when every row could be written, else the bad rows.
     """
     try:
-        rows, bad_rows = parse_rows(sheet, read_rows(name, content))
+        numbered = read_rows(name, content)
+        rows, bad_rows = parse_rows(sheet, numbered, days=days)
     except SheetUnreadable as refused:
         return Outcome(bad_rows=[BadRow(0, "", name, str(refused))])
     if bad_rows:
@@ -228,25 +242,40 @@ def load(sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bo
                 transaction.set_rollback(True)
     except RowsRefused as refused:
         return Outcome(bad_rows=refused.bad_rows)
-    return Outcome(written=written, is_written=not dry_run, made=sheet.made(written, len(rows)))
+    return Outcome(written=written, is_written=not dry_run, made=sheet.made(written, len(rows)),
+                   remarks=_remarks(numbered, rows))  # fmt: skip
 
 
-def parse_rows(sheet: Sheet, numbered: list[tuple[int, list[str]]]) -> tuple[list[SheetRow], list[BadRow]]:
+def _remarks(numbered: list[tuple[int, list[str]]], rows: list[SheetRow]) -> tuple[int, ...]:
+    read = {row.number for row in rows}
+    return tuple(number for number, _ in numbered[1:] if number not in read)
+
+
+def parse_rows(
+    sheet: Sheet, numbered: list[tuple[int, list[str]]], *, days: str = ""
+) -> tuple[list[SheetRow], list[BadRow]]:
     """Match the headings, whatever their order and case, and read every cell."""
+    names = ", ".join(column.name for column in sheet.columns)
     if not numbered:
-        return [], [BadRow(1, "", "", "There is nothing in the sheet; its first row must be the headings.")]
+        return [], [
+            BadRow(1, "", "", f"There is nothing in the sheet; its first row must be the headings: {names}.")
+        ]
     (heading_row, headings), *lines = numbered
     places, bad_rows = _match_headings(sheet, heading_row, headings)
     if bad_rows:
         return [], bad_rows
+    # A person may have moved the template's columns about: its remarks begin where its first column went.
+    first = next((place for place, found in places.items() if found.column is sheet.columns[0]), 0)
     rows = []
     for number, cells in lines:
-        if cells[0].startswith(REMARK):
+        if _is_remark(cells) or _is_remark(cells[first:]):
             continue
-        row, bad = _read_line(sheet, places, number, cells)
+        row, bad = _read_line(sheet, places, number, cells, days)
         bad_rows += bad
         bad_rows += [
-            BadRow(number, "", cell, f"This cell stands in column {place + 1}, which has no heading.")
+            BadRow(
+                number, f"column {place + 1}", cell[:80], "This cell stands in a column that has no heading."
+            )
             for place, cell in enumerate(cells)
             if cell and place not in places
         ]
@@ -256,51 +285,95 @@ def parse_rows(sheet: Sheet, numbered: list[tuple[int, list[str]]]) -> tuple[lis
     return rows, bad_rows
 
 
-def _match_headings(sheet: Sheet, number: int, headings: list[str]) -> tuple[dict[int, Column], list[BadRow]]:
+def _is_remark(cells: list[str]) -> bool:
+    """A remark is "#" and a space, or "#" in the only cell that is filled; never an error of a spreadsheet."""
+    if not cells or not cells[0].startswith(REMARK) or cells[0].upper() in SPREADSHEET_ERRORS:
+        return False
+    return cells[0].startswith(f"{REMARK} ") or not any(cells[1:])
+
+
+class _Place(NamedTuple):
+    column: Column
+    # The unit that stands in brackets behind the heading, as in "water area (acres)"; "" where there is none.
+    unit: str
+
+
+def _match_headings(sheet: Sheet, number: int, headings: list[str]) -> tuple[dict[int, _Place], list[BadRow]]:
     by_key = {_heading_key(column.name): column for column in sheet.columns}
-    places: dict[int, Column] = {}
+    places: dict[int, _Place] = {}
     bad_rows = []
     for place, heading in enumerate(headings):
         if not heading:
             continue
-        column = by_key.get(_heading_key(heading.lstrip("*").rstrip("*")))
+        column, unit = by_key.get(_heading_key(heading)), ""
+        if column is None and (bracketed := _UNIT_IN_HEADING.match(heading)):
+            column, unit = by_key.get(_heading_key(bracketed[1])), bracketed[2]
+            if column is not None and not isinstance(column.parse, FigureWithUnit):
+                column = None
         if column is None:
             names = ", ".join(known.name for known in sheet.columns)
-            bad_rows.append(BadRow(number, heading, heading, f"No column of that name. There are: {names}."))
-        elif column in places.values():
+            bad_rows.append(
+                BadRow(number, heading[:80], heading[:80], f"No column of that name. There are: {names}.")
+            )
+            continue
+        if column in (found.column for found in places.values()):
             bad_rows.append(BadRow(number, column.name, heading, "This heading stands twice; take one out."))
-        else:
-            places[place] = column
+            continue
+        if unit:
+            try:
+                column.parse.unit(unit)  # type: ignore[attr-defined]
+            except ValueError as refused:
+                bad_rows.append(BadRow(number, column.name, heading[:80], str(refused)))
+        places[place] = _Place(column, unit)
+    known = {found.column.name for found in places.values()}
     bad_rows += [
         BadRow(number, column.name, "", "This column is needed and is not in the sheet.")
         for column in sheet.columns
-        if column.needed and column not in places.values()
+        if column.needed and column.name not in known
     ]
     return places, bad_rows
 
 
 def _read_line(
-    sheet: Sheet, places: dict[int, Column], number: int, cells: list[str]
+    sheet: Sheet, places: dict[int, _Place], number: int, cells: list[str], days: str
 ) -> tuple[SheetRow, list[BadRow]]:
     values = {column.name: column.otherwise for column in sheet.columns}
     texts: dict[str, str] = {}
     bad = []
-    for place, column in places.items():
+    for place, (column, unit) in places.items():
         cell = cells[place] if place < len(cells) else ""
         texts[column.name] = cell
         if not cell:
             if column.needed:
-                bad.append(BadRow(number, column.name, "", f"Needed: {column.meaning}"))
+                bad.append(
+                    BadRow(number, column.name, "", f"Needed, and nothing stands here: {column.meaning}.")
+                )
             continue
         try:
-            values[column.name] = column.parse(cell)
+            values[column.name] = _read_cell(column, cell, unit, days)
         except ValueError as refused:
             bad.append(BadRow(number, column.name, cell[:80], str(refused)))
     return SheetRow(number, values, texts), bad
 
 
+def _read_cell(column: Column, cell: str, unit: str, days: str) -> Any:
+    if cell.upper() in SPREADSHEET_ERRORS:
+        raise ValueError(f"{cell} is a spreadsheet's word for a formula that failed; type what belongs here.")
+    if isinstance(column.parse, Day):
+        return column.parse(cell, days)
+    if unit and isinstance(column.parse, FigureWithUnit):
+        measured = column.parse(cell)
+        heading = column.parse.unit(unit)
+        if measured.unit not in ("", heading):
+            raise ValueError(
+                f"{cell} has another unit than its heading, which says {unit}; write one of the two."
+            )
+        return measured._replace(unit=heading)
+    return column.parse(cell)
+
+
 def _heading_key(heading: str) -> str:
-    return name_key(heading.replace("_", " ").replace("-", " "))
+    return name_key(heading.strip("* :").replace("_", " ").replace("-", " "))
 
 
 def template_csv(sheet: Sheet) -> str:

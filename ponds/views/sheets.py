@@ -40,7 +40,7 @@ def sheet_write(request: HttpRequest) -> HttpResponse:
     if content is None or sheet is None:
         messages.error(request, "No checked sheet is waiting. Choose the file again and check it.")
         return see_other("ponds:sheets")
-    outcome = load(sheet, checked["name"], content, by=request.user)
+    outcome = load(sheet, checked["name"], content, by=request.user, days=checked.get("days", ""))
     if outcome.bad_rows:
         # The book has changed since the check; say so with the rows.
         return _show(request, SheetForm(initial={"what": sheet.what}), outcome, name=checked["name"])
@@ -75,12 +75,15 @@ def _check(request: HttpRequest, form: SheetForm) -> Outcome | None:
         )
         return None
     content = upload.read()
-    outcome = load(sheet, upload.name, content, by=request.user, dry_run=True)
+    days = form.cleaned_data["days"]
+    outcome = load(sheet, upload.name, content, by=request.user, dry_run=True, days=days)
     if not outcome.bad_rows:
         waiting = request.session.pop(CHECKED, None)
         if waiting:
             take(waiting["token"])
-        request.session[CHECKED] = {"what": sheet.what, "name": upload.name, "token": keep(content)}
+        request.session[CHECKED] = {
+            "what": sheet.what, "name": upload.name, "days": days, "token": keep(content),
+        }  # fmt: skip
     return outcome
 
 

@@ -43,10 +43,11 @@ def repacked(content: bytes, changes: dict[str, bytes]) -> bytes:
         "code,name\r\nA,Étang\r\n".encode("cp1252"),
         "code;name\nA;Étang\n".encode(),
         "code\tname\nA\tÉtang\n".encode(),
+        "code\tname\nA\tÉtang\n".encode("utf-16"),
         '"code","name"\n"A","Étang"\n'.encode(),
         "code , name\n A , Étang \n".encode(),
     ],
-    ids=["utf-8", "bom", "windows-1252", "semicolons", "tabs", "quoted", "spaces"],
+    ids=["utf-8", "bom", "windows-1252", "semicolons", "tabs", "utf-16", "quoted", "spaces"],
 )
 def test_csv_is_read_whatever_program_wrote_it(content):
     assert read_rows("ponds.csv", content) == [(1, ["code", "name"]), (2, ["A", "Étang"])]
@@ -96,6 +97,61 @@ def test_a_lying_dimension_does_not_widen_or_lengthen_a_sheet():
         (1, ["code"]),
         (2, ["A"]),
     ]
+
+
+def shaped(change) -> bytes:
+    """Return a workbook of two rows that `change` was done to."""
+    book = openpyxl.Workbook()
+    for row in (["code", "heads"], ["A", 3]):
+        book.active.append(row)
+    change(book)
+    written = io.BytesIO()
+    book.save(written)
+    return written.getvalue()
+
+
+def _hidden(book) -> None:
+    book.create_sheet("old").append(["not", "this"])
+    book["old"].sheet_state = "hidden"
+    book.create_sheet("empty")
+    book.active.column_dimensions.group("F", "XFD", hidden=True)
+    book.active.row_dimensions[9].hidden = True
+
+
+def test_a_hidden_sheet_is_never_read_nor_do_hidden_empty_rows_matter():
+    assert read_rows("x.xlsx", shaped(_hidden)) == [(1, ["code", "heads"]), (2, ["A", "3"])]
+
+
+def test_a_formula_is_read_as_the_result_it_shows():
+    content = shaped(lambda book: book.active.cell(2, 2, "=1+2"))
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        sheet = packed.read("xl/worksheets/sheet1.xml")
+    worked_out = sheet.replace(b"<f>1+2</f><v />", b"<f>1+2</f><v>3</v>").replace(
+        b"<f>1+2</f><v></v>", b"<f>1+2</f><v>3</v>"
+    )
+    assert worked_out != sheet
+    assert read_rows("x.xlsx", repacked(content, {"xl/worksheets/sheet1.xml": worked_out}))[1] == (
+        2,
+        ["A", "3"],
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda book: book.active.merge_cells("A2:A5"), "row 2, column A: the cells A2:A5 are merged"),
+        (lambda book: book.active.cell(2, 2, "=1+2"), "row 2, column B: a formula stands there"),
+        (lambda book: book.create_sheet("B").append(["x"]), "2 filled sheets, “Sheet”, “B”"),
+        (lambda book: setattr(book.active.row_dimensions[2], "hidden", True), "row 2: the row is hidden"),
+        (
+            lambda book: setattr(book.active.column_dimensions["B"], "hidden", True),
+            "column 2: the column is hidden",
+        ),
+    ],
+)
+def test_a_workbook_that_shows_other_than_what_would_be_read_is_refused(change, words):
+    with pytest.raises(SheetUnreadable, match=words):
+        read_rows("x.xlsx", shaped(change))
 
 
 def _zip_bomb() -> bytes:

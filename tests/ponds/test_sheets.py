@@ -69,11 +69,11 @@ def test_a_dry_run_counts_and_writes_nothing(slider):
 
 
 def test_one_bad_row_keeps_every_row_out(slider):
-    outcome = load_ponds(SLIDER_POND + "B,2019-02-30,,,,,\nC,2019-01-01,,2.5 acres,,lots,\n")
+    outcome = load_ponds(SLIDER_POND + "B,2019-02-30,,,,,\nC,2019-01-01,,2.5 rods,,lots,\n")
     assert Pond.objects.count() == 0
     assert [(bad.row, bad.column, bad.value) for bad in outcome.bad_rows] == [
         (3, "opened on", "2019-02-30"),
-        (4, "water area", "2.5 acres"),
+        (4, "water area", "2.5 rods"),
         (4, "head limit", "lots"),
     ]
     assert "not in the calendar" in outcome.bad_rows[0].reason
@@ -91,8 +91,8 @@ def test_one_bad_row_keeps_every_row_out(slider):
         ("code,opened on,Code\nA,2019-01-01,B\n", 1, "code", "stands twice"),
         ("code\nA\n", 1, "opened on", "needed and is not in the sheet"),
         ("code,opened on\n", 1, "", "no rows below"),
-        ("code,opened on\nA,\n", 2, "opened on", "Needed: First day"),
-        ("code,opened on\nA,2019-01-01,stray\n", 2, "", "no heading"),
+        ("code,opened on\nA,\n", 2, "opened on", "Needed, and nothing stands here: First day"),
+        ("code,opened on\nA,2019-01-01,stray\n", 2, "column 3", "no heading"),
         ("code,opened on\nA1,2019-01-01\n", 2, "code", "not a pond's code"),
         ("code,opened on\nA,2999-01-01\n", 2, "opened on", "not between"),
         ("code,opened on\nA,2099-01-01\n", 2, "opened on", "still to come"),
@@ -301,3 +301,72 @@ def test_a_day_in_every_form_of_the_standard(cell, day):
 def test_a_day_that_is_none_or_could_be_two_is_refused(cell, says):
     with pytest.raises(ValueError, match=says):
         Day()(cell)
+
+
+@pytest.mark.parametrize(
+    ("cell", "order", "day"),
+    [
+        # A first or second figure over 12 can only be the day; 5 and 5 are one day either way.
+        ("14/05/2026", "", "2026-05-14"),
+        ("05/14/2026", "", "2026-05-14"),
+        ("05.05.2026", "", "2026-05-05"),
+        ("2026/5/14", "", "2026-05-14"),
+        ("20260514", "", "2026-05-14"),
+        ("14 May 2026", "", "2026-05-14"),
+        ("Sept. 3rd, 2026", "", "2026-09-03"),
+        ("14-may-2026", "", "2026-05-14"),
+        ("03/04/2026", "day-first", "2026-04-03"),
+        ("03/04/2026", "month-first", "2026-03-04"),
+        ("2026-03-04", "day-first", "2026-03-04"),
+    ],
+)
+def test_days_are_read_where_they_are_certain_or_somebody_said_how(cell, order, day):
+    assert str(Day()(cell, order)) == day
+
+
+@pytest.mark.parametrize(
+    ("cell", "order", "says"),
+    [
+        ("03/04/2026", "", "2026-04-03 with the day first, 2026-03-04 with the month first"),
+        ("14/05/2026", "month-first", "no month 14, yet days were said to be written month first"),
+        ("14/05/26", "", "a year of two digits"),
+        ("14 May 26", "", "a year of two digits"),
+        # Serial 46156: 46156 days after 1899-12-30, as spreadsheet programs count (ECMA-376 part 1, 18.17.4.1).
+        ("46156", "", "mean 2026-05-14 by it"),
+        ("ju 4 2026", "", "is not a day"),
+        ("14 Mai 2026", "", "no month mai"),
+        ("31/04/2026", "", "not in the calendar"),
+        ("00/04/2026", "", "not in the calendar"),
+    ],
+)
+def test_a_day_that_is_not_certain_is_asked_about(cell, order, says):
+    with pytest.raises(ValueError, match=says):
+        Day()(cell, order)
+
+
+def test_a_unit_is_taken_from_the_cell_or_its_heading_and_two_that_differ_are_refused(slider):
+    load_ponds("code,opened on,water area (ha),Bank Area\nA,2019-03-01,1.5,0.2 acres\n")
+    pond = Pond.objects.get(code="A")
+    assert (pond.water_area_typed, pond.water_area_unit, pond.bank_area_unit) == ("1.5", "HECTARE", "ACRE")
+    for text, words in (
+        ("code,opened on,water area (ha)\nB,2019-03-01,1 acre\n", "another unit than its heading"),
+        ("code,opened on,water area,area unit\nB,2019-03-01,1 acre,ha\n", "write one of the two"),
+        ("code,opened on,water area (rods)\nB,2019-03-01,1\n", "rods is not a unit of area"),
+    ):
+        assert words in load_ponds(text).bad_rows[0].reason
+
+
+def test_remarks_are_told_and_a_row_that_only_looks_like_one_is_not_passed_over(slider):
+    outcome = load_ponds("opened on,code\n2019-03-01,# like this\n2019-03-01,A\n# the last row,\n")
+    assert (outcome.written.new, outcome.remarks) == (1, (2, 4))
+    for first in ("#3", "#REF!"):
+        refused = load_ponds(f"code,opened on\nB,2019-03-01\n{first},2019-03-01\n")
+        assert [(bad.row, bad.column) for bad in refused.bad_rows] == [(3, "code")]
+
+
+def test_the_command_is_told_how_days_are_written(sheet_file):
+    sheet_file.write_text(SLIDER_POND.replace("2019-03-01", "03/04/2019"), encoding="utf-8")
+    with pytest.raises(CommandError, match="1 thing to mend"):
+        call_command("load_sheet", "ponds", str(sheet_file), stderr=io.StringIO())
+    run("ponds", str(sheet_file), "--days", "day-first")
+    assert Pond.objects.get().opened_on == dt.date(2019, 4, 3)

@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from ponds.sheet_files import MOST_BYTES
 from ponds.sheets import Outcome, after_loading, load, registered_sheets
+from ponds.written_days import ORDERS
 
 
 class Command(BaseCommand):
@@ -23,6 +24,12 @@ class Command(BaseCommand):
         parser.add_argument("file", nargs="?", metavar="FILE", help="a .csv or .xlsx file")
         parser.add_argument("--dry-run", action="store_true", help="check and count, write nothing")
         parser.add_argument("--template", action="store_true", help="print the template and stop")
+        parser.add_argument(
+            "--days",
+            choices=[order for order, _ in ORDERS],
+            default="",
+            help="which comes first in days such as 03/04/2026",
+        )
         parser.add_argument("--by", metavar="NAME", help="sign-in name of the person who loads it")
 
     def handle(self, *args, **options) -> None:
@@ -34,7 +41,12 @@ class Command(BaseCommand):
             raise CommandError("Name the file to load, or ask for the --template.")
         path = Path(options["file"])
         outcome = load(
-            sheet, path.name, _content(path), by=_person(options["by"]), dry_run=options["dry_run"]
+            sheet,
+            path.name,
+            _content(path),
+            by=_person(options["by"]),
+            dry_run=options["dry_run"],
+            days=options["days"],
         )
         self._report(outcome)
         if outcome.is_written:
@@ -47,6 +59,12 @@ class Command(BaseCommand):
                 self.stderr.write(str(bad))
             number = len(outcome.bad_rows)
             raise CommandError(f"Nothing was written: {number} thing{'s' if number != 1 else ''} to mend.")
+        if outcome.remarks:
+            rows = ", ".join(str(number) for number in outcome.remarks[:10])
+            more = " and more" if len(outcome.remarks) > 10 else ""
+            self.stdout.write(f"Passed over as remarks, for they begin with #: row {rows}{more}.")
+        for warning in outcome.written.warnings if outcome.written else ():
+            self.stdout.write(f"Look at this: {warning}")
         before = "" if outcome.is_written else "Dry run, nothing written: "
         self.stdout.write(f"{before}{outcome.written}.")
 
