@@ -19,6 +19,7 @@ from stock.models.turtles import (
     SchemeConfirmation,
     SexStep,
 )
+from stock.models.watch import WatchNote
 
 __all__ = [
     "Batch",
@@ -62,4 +63,5 @@ __all__ = [
     "Task",
     "TaskMove",
     "Turtle",
+    "WatchNote",
 ]
