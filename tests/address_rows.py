@@ -212,6 +212,20 @@ def measured_turtle() -> int:
     return turtle.pk
 
 
+def notched_turtle() -> int:
+    """Put a notch code on a turtle."""
+    from tests.turtles.one_turtle import marked_turtle, put_mark
+
+    return put_mark(marked_turtle()).turtle_id
+
+
+def mark_id() -> int:
+    """Return the mark put on last."""
+    from stock.models import Mark
+
+    return Mark.objects.latest("pk").pk
+
+
 def measure_key() -> Any:
     """Return the key of the measure written last."""
     from stock.models import Measure
@@ -383,10 +397,17 @@ ROWS = [
     Row("stock:batch-list", get=ROLES),
     Row("stock:batch-detail", {"code": batch_code}, get=ROLES),
     Row("stock:paper-add", get=HANDS, post=HANDS),
+    Row("stock:turtle-list", get=ROLES),
+    Row("stock:turtle-new", get=HANDS, post=HANDS),
+    Row("stock:scheme-list", get=ROLES),
+    Row("stock:scheme-confirm", {"scheme": "NA16"}, get=OWNERS, post=OWNERS),
     Row("stock:turtle", {"number": turtle_number}, get=ROLES),
     Row("stock:turtle-card", {"number": turtle_number}, get=ROLES),
     Row("stock:turtle-measure", {"number": turtle_number}, get=HANDS, post=HANDS),
     Row("stock:measure-correct", {"number": measured_turtle, "key": measure_key}, get=HANDS, post=HANDS),
+    Row("stock:turtle-mark", {"number": turtle_number}, get=HANDS, post=HANDS),
+    Row("stock:turtle-mark-event", {"number": notched_turtle, "pk": mark_id}, get=HANDS, post=HANDS),
+    Row("stock:turtle-sex", {"number": turtle_number}, get=HANDS, post=HANDS),
     Row("stock:turtle-photo", {"number": turtle_number}, get=HANDS, post=HANDS),
     Row(
         "stock:turtle-take-back",

@@ -8,7 +8,7 @@ from typing import Any
 
 import segno
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
@@ -233,9 +233,7 @@ def _last_of_each(earlier: list[Measure]) -> dict[str, tuple[int, dt.date]]:
 
 
 def _back_to(found: Turtle, place: str = "") -> HttpResponse:
-    return HttpResponse(
-        status=SEE_OTHER, headers={"Location": reverse("stock:turtle", args=[found.pk]) + place}
-    )
+    return HttpResponseRedirect(reverse("stock:turtle", args=[found.pk]) + place, status=SEE_OTHER)
 
 
 def _show(request: SignedRequest, template: str, context: dict[str, Any]) -> HttpResponse:
