@@ -17,6 +17,7 @@ from django.db import connection
 from numpy.typing import NDArray
 
 from ponds.figures import Range
+from ponds.models import Farm
 from ponds.seasons import Season, season_of
 from stock import yield_rows
 from stock.advisor.season_learning import CLEAR_RANGE
@@ -72,6 +73,10 @@ class YieldBook:
         (pond id, kind id, year) -> eggs followed to their end, hatched, clear.
     shared_out : int
         Nests of a kind not known that were shared out.
+    weight : float or None
+        Seasons of one pond that the published ranges count as much as, where the owner set it.
+    stamp : tuple
+        Another one whenever anything that was read is another.
     """
 
     season: Season
@@ -83,6 +88,8 @@ class YieldBook:
     hatched: Mapping[tuple[int, int, int], tuple[int, int, int]]
     shared_out: int
     kinds: Mapping[int, KindRow]
+    weight: float | None = None
+    stamp: tuple[Any, ...] = ()
 
     def place(self, pond_id: int, kind_id: int) -> int | None:
         """Return where a pond and kind stands in `places`, None where it has none."""
@@ -128,23 +135,27 @@ def yield_book(day: dt.date, season: Season | None = None) -> YieldBook:
     """
     Return what is learnt for the season of `day`, or another; nothing of that season itself is read.
 
-    Three queries where nothing changed since it was last asked in this process; else some fifty, whatever the number
+    Four queries where nothing changed since it was last asked in this process; else some fifty, whatever the number
     of ponds and the age of the farm.
     """
     season = season or season_of(day)
     kinds = kinds_with_figures()
-    key = (
+    weight = Farm.objects.values_list("published_weight", flat=True).first()
+    stamp = (
         connection.settings_dict["NAME"],
         connection.settings_dict.get("HOST"),
-        day,
         season,
+        weight,
         _figures_key(kinds),
         stock_stamp(),
         yield_rows.stamp(),
     )
+    # A season's females are counted when its laying begins: days after it change nothing.
+    day = min(day, yield_rows.laying_begins(season))
+    key = (*stamp, day)
     found = _answers.get(key)
     if found is None:
-        found = _learn(day, season, kinds)
+        found = _learn(day, season, kinds, weight, stamp)
         _answers[key] = found
         while len(_answers) > ANSWERS_KEPT:
             _answers.popitem(last=False)
@@ -162,7 +173,13 @@ def _figures_key(kinds: Mapping[int, KindRow]) -> tuple[Any, ...]:
     )
 
 
-def _learn(day: dt.date, season: Season, kinds: Mapping[int, KindRow]) -> YieldBook:
+def _learn(
+    day: dt.date,
+    season: Season,
+    kinds: Mapping[int, KindRow],
+    weight: float | None,
+    stamp: tuple[Any, ...],
+) -> YieldBook:
     published = {pk: _published(kind.figures) for pk, kind in kinds.items() if _has_figures(kind)}
     last = Season(season.year - 1)
     sums = yield_rows.nests_by_season(Season(season.year - SEASONS_READ), last)
@@ -190,10 +207,22 @@ def _learn(day: dt.date, season: Season, kinds: Mapping[int, KindRow]) -> YieldB
     learnt = None
     if places:
         book = _season_book(places, years, nests, hatched, lay, fertility)
-        learnt = learn_yields(book, [kind for _, kind in places], published, season=season.year)
+        learnt = learn_yields(
+            book, [kind for _, kind in places], published, season=season.year, published_weight=weight
+        )
     this_season = np.array([fertility[season.year][at] for at in range(len(places))])
     return YieldBook(
-        season, places, learnt, lay[season.year], this_season, nests, hatched, shared_out, dict(kinds)
+        season,
+        places,
+        learnt,
+        lay[season.year],
+        this_season,
+        nests,
+        hatched,
+        shared_out,
+        dict(kinds),
+        weight,
+        stamp,
     )
 
 
@@ -285,6 +314,7 @@ def _season_book(
             ):  # fmt: skip
                 columns[name].append(value)
     names = (
-        "pond", "season", "females", "female_se", "nests", "opened", "eggs", "eggs_set", "hatched", "clear", "fertility",
+        "pond", "season", "females", "female_se", "nests", "opened", "eggs", "eggs_set", "hatched", "clear",
+        "fertility",
     )  # fmt: skip
     return SeasonBook(**{name: np.array(columns[name], dtype=float) for name in names})

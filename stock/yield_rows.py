@@ -1,4 +1,4 @@
-"""Rows of past and running seasons for what is learnt of yields: nests, hatched eggs, females that laid them. Reads only.
+"""Rows of past and running seasons for what is learnt of yields: nests, hatched eggs, females that laid them.
 
 Nests of a kind that nobody knew are shared out by the settled females of the pond's kinds, in whole nests.
 """
@@ -51,7 +51,8 @@ class NestSums:
 def stamp() -> tuple[object, ...]:
     """Return what changes with every row of the nest book and the hatch log: one query."""
     parts = [
-        f"""SELECT '{table}', COALESCE(SUM(n.id), 0), COUNT(*), COALESCE(MAX(n.id), 0)
+        f"""SELECT '{table}', COALESCE(SUM(n.id), 0), COUNT(*), COALESCE(MAX(n.id), 0),
+        (SELECT CAST(recorded_at AS varchar(40)) FROM {table} ORDER BY id DESC LIMIT 1)
         FROM (SELECT id FROM {table} ORDER BY id DESC LIMIT {NEWEST}) n"""  # noqa: S608 (our own words)
         for table in BOOKS
     ]
@@ -60,11 +61,15 @@ def stamp() -> tuple[object, ...]:
         return tuple(sorted(tuple(row) for row in cursor.fetchall()))
 
 
+def laying_begins(season: Season) -> dt.date:
+    """Return the day on which a season's females are counted."""
+    return dt.date(season.year, *LAYING_BEGINS)
+
+
 def laying(season: Season, day: dt.date) -> dict[PondKindId, Laying]:
     """Return who lay in each pond and kind in a season, by the book of its laying's begin or of `day` if sooner."""
-    begins = dt.date(season.year, *LAYING_BEGINS)
     found: dict[PondKindId, dict[str, mixes.CellMix]] = defaultdict(dict)
-    for (pond, kind, of_class), mix in mixes.mixes_on(min(begins, day)).items():
+    for (pond, kind, of_class), mix in mixes.mixes_on(min(laying_begins(season), day)).items():
         found[pond, kind][of_class] = mix
     lay = {}
     for where, classes in found.items():
@@ -77,11 +82,14 @@ def laying(season: Season, day: dt.date) -> dict[PondKindId, Laying]:
     return lay
 
 
-def nests_by_season(first: Season, last: Season) -> dict[tuple[int, int | None, int], NestSums]:
-    """Return (pond id, kind id or None, year) -> sums of the nest book: one query."""
+def nests_by_season(
+    first: Season, last: Season, *, until: dt.date | None = None
+) -> dict[tuple[int, int | None, int], NestSums]:
+    """Return (pond id, kind id or None, year) -> sums of the nest book, through a day if one is given: one query."""
     of_year = ExtractYear("dug_on") + Case(When(dug_on__month__gte=FIRST_MONTH, then=1), default=0)
+    standing = _standing(first, last)
     rows = (
-        _standing(first, last)
+        (standing if until is None else standing.filter(dug_on__lte=until))
         .annotate(year=of_year)
         .values("pond", "kind", "year")
         .annotate(

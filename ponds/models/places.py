@@ -43,11 +43,22 @@ class Farm(models.Model):
         max_length=1, choices=TemperatureUnit, default=TemperatureUnit.FAHRENHEIT
     )
     length_unit = models.CharField(max_length=4, choices=LengthUnit, default=LengthUnit.INCH)
+    published_weight = models.FloatField(
+        "weight of the published ranges",
+        null=True,
+        blank=True,
+        help_text="Seasons of one pond that they count as much as; by their own width where none is given.",
+    )
     is_demo = models.BooleanField(default=False, editable=False)
 
     class Meta:
         constraints = [
             models.CheckConstraint(condition=models.Q(only=True), name="ponds_farm_only_one"),
+            models.CheckConstraint(
+                condition=models.Q(published_weight=None) | models.Q(published_weight__gt=0),
+                name="ponds_farm_published_weight_positive",
+                violation_error_message="The weight of the published ranges must be above 0.",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -10,7 +10,7 @@ from stock.advisor.ranges import Spread, check_heads, spread_of
 from stock.advisor.season_learning import FigureLearnt, YieldsLearnt
 from stock.estimators.estimate import check_count
 
-__all__ = ["ComingSeason", "SeasonPrior", "coming_season", "season_prior"]
+__all__ = ["ComingSeason", "SeasonPrior", "coming_season", "draw_figure", "season_prior"]
 
 
 @dataclass(frozen=True)
@@ -112,14 +112,14 @@ def coming_season(
     if not ((fertile >= 0) & (fertile <= 1)).all():
         raise ValueError("fertility: a share of full fertility lies between 0 and 1.")
     standing = _draw_heads(heads, female_se, count, generator)
-    expected = standing * _draw(learnt.nests, count, generator)
+    expected = standing * draw_figure(learnt.nests, count, generator)
     nests = generator.poisson(expected)
-    per_nest = _draw(learnt.eggs, count, generator)
+    per_nest = draw_figure(learnt.eggs, count, generator)
     eggs = generator.poisson(nests * per_nest)
     full = fertile[:, np.newaxis]
-    hatch = full * _draw(learnt.hatch, count, generator)
+    hatch = full * draw_figure(learnt.hatch, count, generator)
     hatched = generator.binomial(eggs, hatch)
-    clear_share = 1 - full * (1 - _draw(learnt.clear, count, generator))
+    clear_share = 1 - full * (1 - draw_figure(learnt.clear, count, generator))
     # Of the eggs that did not hatch: the two shares are learnt apart and must not exceed 1 together.
     of_rest = np.clip(clear_share / np.maximum(1 - hatch, 1e-9), 0.0, 1.0)
     clear = generator.binomial(eggs - hatched, of_rest)
@@ -186,7 +186,8 @@ def season_prior(drawn: ArrayLike) -> SeasonPrior:
     return SeasonPrior(median, own, float(np.sqrt(shared)))
 
 
-def _draw(figure: FigureLearnt, count: int, rng: np.random.Generator) -> Floats:
+def draw_figure(figure: FigureLearnt, count: int, rng: np.random.Generator) -> Floats:
+    """Return draws of a figure in a season to come, shape (pond-kinds, draws); good and bad seasons are shared."""
     levels, season, rest = figure.hierarchy.draw(count, rng)
     return figure.family.inverse(levels + season + rest)
 

@@ -45,6 +45,19 @@ def forecast_eggs(
     ValueError
         If a figure is impossible, or more nests were opened than dug.
     """
+    drawn, by_hand = draw_eggs(running, prior, opened=opened, eggs=eggs, rng=rng)
+    return spread_of(drawn, by_hand), spread_of(drawn.sum(axis=0), by_hand.sum())
+
+
+def draw_eggs(
+    running: SeasonForecast,
+    prior: SeasonPrior,
+    *,
+    opened: ArrayLike,
+    eggs: ArrayLike,
+    rng: int | np.random.Generator = 0,
+) -> tuple[Floats, Floats]:
+    """Return draws of a season's eggs, shape (ponds, draws), and mean nests x eggs a nest: see `forecast_eggs`."""
     median, own_sd, shared = check_prior(prior)
     ponds = len(median)
     nests_opened, found = np.asarray(opened, dtype=float), np.asarray(eggs, dtype=float)
@@ -61,9 +74,47 @@ def forecast_eggs(
         + (common + common_sd * generator.standard_normal(draws)) * _keeps(nests_opened, own_sd, found)
     )
     closed = (running.dug - nests_opened)[:, np.newaxis] + running.remaining
-    drawn = found[:, np.newaxis] + generator.poisson(closed * a_nest)
-    by_hand = found + closed.mean(axis=1) * a_nest.mean(axis=1)
-    return spread_of(drawn, by_hand), spread_of(drawn.sum(axis=0), by_hand.sum())
+    drawn: Floats = found[:, np.newaxis] + generator.poisson(closed * a_nest)
+    return drawn, found + closed.mean(axis=1) * a_nest.mean(axis=1)
+
+
+def forecast_hatched(
+    eggs: ArrayLike, hatch: ArrayLike, *, rng: int | np.random.Generator = 0
+) -> tuple[Spread, Spread]:
+    """
+    Forecast hatched eggs from draws of a season's eggs.
+
+    Parameters
+    ----------
+    eggs : array, shape (ponds, draws)
+        As `draw_eggs` returns.
+    hatch : array, shape (ponds, draws)
+        Share of eggs that hatch, 0 to 1, fertility in it.
+    rng : int or numpy.random.Generator
+        Seed, or source of chance.
+
+    Returns
+    -------
+    (Spread, Spread)
+        By pond, shape (ponds,), and all together, shape (). ``arithmetic`` is mean eggs x mean hatch.
+
+    Raises
+    ------
+    ValueError
+        If the shapes differ or a share is impossible.
+
+    Notes
+    -----
+    Eggs of this season that are in the incubator already tell nothing here.
+    """
+    laid, share = np.asarray(eggs, dtype=float), np.asarray(hatch, dtype=float)
+    if laid.ndim != 2 or laid.shape != share.shape:
+        raise ValueError("eggs, hatch: give one row of draws a pond, and as many of one as of the other.")
+    if not ((share >= 0) & (share <= 1)).all():
+        raise ValueError("hatch: a share of eggs lies between 0 and 1.")
+    hatched = np.random.default_rng(rng).binomial(laid.astype(np.int64), share).astype(float)
+    by_hand = laid.mean(axis=1) * share.mean(axis=1)
+    return spread_of(hatched, by_hand), spread_of(hatched.sum(axis=0), by_hand.sum())
 
 
 def _keeps(opened: Floats, own_sd: Floats, eggs: Floats) -> Floats:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stock.advisor.coming import ComingSeason, SeasonPrior, coming_season, season_prior
+from stock.advisor.coming import ComingSeason, SeasonPrior, coming_season, draw_figure, season_prior
 from stock.advisor.falling_behind import Behind, falling_behind
 from stock.advisor.fertility import (
     FEMALE_SURVIVAL_SOURCE,
@@ -27,7 +27,7 @@ from stock.advisor.pond_rates import ShrunkRates, shrink_rates
 from stock.advisor.ranges import Spread, check_heads, check_ranges, draw_ranges, spread_of
 from stock.advisor.rates import Overdispersion, RatePosterior, overdispersion, rate_posterior
 from stock.advisor.season_book import SeasonBook
-from stock.advisor.season_eggs import forecast_eggs
+from stock.advisor.season_eggs import draw_eggs, forecast_eggs, forecast_hatched
 from stock.advisor.season_forecast import SeasonForecast, forecast
 from stock.advisor.season_learning import LearntFigure, PublishedFigures, YieldsLearnt, learn_yields
 from stock.advisor.shrinkage import ShrunkEstimates, ShrunkMeans, shrink_estimates, shrink_means
@@ -60,12 +60,15 @@ __all__ = [
     "check_ranges",
     "coming_season",
     "delayed_fertility",
+    "draw_eggs",
+    "draw_figure",
     "draw_ranges",
     "falling_behind",
     "female_survival",
     "fertility",
     "forecast",
     "forecast_eggs",
+    "forecast_hatched",
     "hatch_days",
     "hatchery_plan",
     "learn_curve",
