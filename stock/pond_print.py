@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from ponds.models import Farm, NestDay, Pond
+from ponds.seasons import Season
 from stock import pond_page, review_rows
 from stock.advice import season_forecast
 from stock.book import FIELD_OF_CLASS, ClassHeads
@@ -24,16 +25,22 @@ from stock.move_words import CAUSE_WORDS, class_words
 from stock.pond_facts import pond_kinds, year_before
 from stock.pond_kind import PondKind
 from stock.pond_page import Origin
-from stock.pond_pictures import charts_of
+from stock.pond_pictures import charts_of, rows_of_panels
 from stock.pond_rows import PondKindId
 from stock.printed import PrintedSheet, PrintedTable
 from stock.review_rows import Flow
+from stock.small_charts import SmallChart
 from stock.tasks import open_tasks
 from stock.templatetags.stock_format import age, interval, number, ratio_interval
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import ratio as ratio_words
 
 MOST_KINDS, MOST_ORIGINS, MOST_TASKS, MOST_CONCERNS = 4, 5, 5, 6
+MOST_ON_A_PAGE = 66
+SAME_SCALE = (
+    "Every panel has the same scales: ratios by the share of females, the band shaded; bars are the dead of each "
+    "month, the line heads of breeding size at month ends."
+)
 REASON_WORDS = dict(Reason.choices)
 Flows = Mapping[tuple[int, int, str], Flow]
 TaskWords = tuple[str, str, str, str]
@@ -50,6 +57,16 @@ def sheets_of(ponds: Sequence[Pond], farm: Farm, day: dt.date) -> list[PrintedSh
 
 
 @dataclass(frozen=True)
+class Dug:
+    """Nests dug and eggs picked in the year to a day, and in its season so far."""
+
+    nests: int
+    eggs: int
+    season_nests: int
+    season_eggs: int
+
+
+@dataclass(frozen=True)
 class SheetRows:
     """
     What the sheets of some ponds need beside the facts of the day.
@@ -59,7 +76,7 @@ class SheetRows:
     flows : mapping
         (pond id, kind id, class) -> what came and went in the year to the day.
     nests : mapping
-        (pond id, kind id) -> nests dug and eggs picked in the season so far.
+        (pond id, kind id) -> nests dug and eggs picked.
     origins : mapping
         (pond id, kind id) -> where the heads came from, most heads first.
     tasks : mapping
@@ -67,7 +84,7 @@ class SheetRows:
     """
 
     flows: Flows
-    nests: Mapping[PondKindId, tuple[int, int]]
+    nests: Mapping[PondKindId, Dug]
     origins: Mapping[PondKindId, Sequence[Origin]]
     tasks: Mapping[int, Sequence[TaskWords]]
 
@@ -80,7 +97,7 @@ def read_rows(ponds: Sequence[Pond], day: dt.date, facts: Sequence[PondKind]) ->
     for task in open_tasks(ids):
         due = day_words(task.due_on) if task.due_on else ""
         tasks[by_code[task.pond]].append((task.sentence, task.progress, day_words(task.decided_on), due))
-    nests = _nests(ids, facts[0].season.starts_on, day) if facts else {}
+    nests = nests_of(ids, facts[0].season, day) if facts else {}
     return SheetRows(year_flows(ids, day), nests, pond_page.origins_by_pond(facts), tasks)
 
 
@@ -117,6 +134,19 @@ def sheet_of(
             f"{RETENTION} {NOT_ADVICE}",
         ),
         is_one_page=True,
+    )
+
+
+def picture_sheet(panels: Sequence[SmallChart], farm: Farm, day: dt.date) -> PrintedSheet:
+    """Arrange the farm's picture as a sheet; on one page where sixty panels or so are to stand on it."""
+    return PrintedSheet(
+        name="Every pond",
+        title=f"{farm.name}: every pond on {day_words(day)}",
+        facts=(),
+        tables=(),
+        notes=(SAME_SCALE,),
+        charts=rows_of_panels(panels),
+        is_one_page=len(panels) <= MOST_ON_A_PAGE,
     )
 
 
@@ -223,26 +253,34 @@ def _flow(facts: Sequence[PondKind], flows: Flows) -> PrintedTable:
     )
 
 
-def _yields(facts: Sequence[PondKind], nests: Mapping[tuple[int, int], tuple[int, int]]) -> PrintedTable:
+def _yields(facts: Sequence[PondKind], nests: Mapping[PondKindId, Dug]) -> PrintedTable:
     rows = []
     for one in facts:
-        forecast, dug = season_forecast(one), nests.get((one.pond_id, one.kind_id), (0, 0))
-        if forecast is None:
+        forecast, dug = season_forecast(one), nests.get((one.pond_id, one.kind_id), Dug(0, 0, 0, 0))
+        if forecast is None and not dug.nests:
             continue
-        said = {row.words: f"{number(row.low)} to {number(row.high)}" for row in forecast.yields}
+        said = (
+            {row.words: f"{number(row.low)} to {number(row.high)}" for row in forecast.yields}
+            if forecast
+            else {}
+        )
         rows.append(
             (
-                one.kind_name, dug[0], said.get("Nests", ""), dug[1], said.get("Eggs", ""),
-                next((words for name, words in said.items() if name not in ("Nests", "Eggs")), ""),
+                one.kind_name, dug.nests, dug.eggs, dug.season_nests, said.get("Nests", "none"), dug.season_eggs,
+                said.get("Eggs", "none"),
+                next((words for name, words in said.items() if name not in ("Nests", "Eggs")), "none"),
             )
         )  # fmt: skip
-    season = facts[0].season if facts else ""
+    season = str(facts[0].season) if facts else "the season"
     return PrintedTable(
-        f"Nests and eggs of {season}",
-        ("Kind", "Nests dug", "forecast", "Eggs picked", "forecast", "Hatched, forecast"),
+        f"Nests and eggs of the year, and {season} against its forecast (90 % of seasons)",
+        (
+            "Kind", "Nests, year", "Eggs, year", "Nests so far", "of a season's", "Eggs so far", "of a season's",
+            "Hatched",
+        ),
         tuple(rows),
-        widths=(1.6, 1, 1.3, 1, 1.3, 1.3),
-    )
+        widths=(1.6, 0.9, 0.9, 0.9, 1.2, 0.9, 1.2, 1.2),
+    )  # fmt: skip
 
 
 def _deaths(facts: Sequence[PondKind]) -> PrintedTable:
@@ -304,12 +342,18 @@ def _flowed(one: PondKind, flows: Flows) -> bool:
     return any((one.pond_id, one.kind_id, of_class) in flows for of_class in CLASSES)
 
 
-def _nests(pond_ids: Iterable[int], first: dt.date, last: dt.date) -> dict[tuple[int, int], tuple[int, int]]:
-    """Return (pond id, kind id) -> nests dug and eggs picked in the season up to a day: one query."""
+def nests_of(pond_ids: Sequence[int], season: Season, last: dt.date) -> dict[PondKindId, Dug]:
+    """Return (pond id, kind id) -> what was dug and picked in the year and the season to a day: one query."""
+    so_far = Q(dug_on__gte=season.starts_on)
     rows = (
         NestDay.objects.standing()
-        .filter(pond__in=list(pond_ids), dug_on__range=(first, last), kind__isnull=False)
+        .filter(pond__in=pond_ids, dug_on__range=(year_before(last), last), kind__isnull=False)
         .values_list("pond", "kind")
-        .annotate(all_nests=Sum("nests"), all_eggs=Sum("eggs"))
+        .annotate(
+            all_nests=Sum("nests"),
+            all_eggs=Sum("eggs"),
+            season_nests=Sum("nests", filter=so_far),
+            season_eggs=Sum("eggs", filter=so_far),
+        )
     )
-    return {(pond, kind): (nests, eggs or 0) for pond, kind, nests, eggs in rows}
+    return {(pond, kind): Dug(*(figure or 0 for figure in figures)) for pond, kind, *figures in rows}

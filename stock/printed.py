@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from openpyxl import Workbook
@@ -90,6 +90,8 @@ class PrintedSheet:
         Rows of charts that stand side by side.
     is_one_page : bool
         Made smaller rather than run on to a second page.
+    is_wide : bool
+        On pages laid crosswise, for tables of many columns.
     follows : bool
         Begun below the sheet before it where there is room, not on a page of its own.
     """
@@ -101,6 +103,7 @@ class PrintedSheet:
     notes: tuple[str, ...] = ()
     charts: tuple[tuple[SmallChart, ...], ...] = ()
     is_one_page: bool = False
+    is_wide: bool = False
     follows: bool = False
 
     @property
@@ -115,7 +118,7 @@ class PrintedSheet:
         )
 
 
-def workbook_of(sheets: Sequence[PrintedSheet]) -> bytes:
+def workbook_of(sheets: Iterable[PrintedSheet]) -> bytes:
     """Return the sheets as an XLSX workbook, one a sheet, its tables one below the other, each whole."""
     book = Workbook()
     book.remove(book.active)

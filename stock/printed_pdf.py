@@ -34,17 +34,17 @@ _WIDOW = 58.0
 """Points that must be left under a heading, so that it never stands alone at the foot of a page."""
 
 
-def pdf_of(sheets: Sequence[PrintedSheet], *, title: str, footer: str, is_wide: bool = False) -> bytes:
+def pdf_of(sheets: Iterable[PrintedSheet], *, title: str, footer: str, is_wide: bool = False) -> bytes:
     """
     Return the sheets as one PDF on letter paper.
 
     Parameters
     ----------
-    sheets : sequence of PrintedSheet
+    sheets : iterable of PrintedSheet
     title, footer : str
         The document's title, and what stands at the foot of each page, with its number.
     is_wide : bool
-        Landscape, for tables of many columns.
+        All sheets on pages laid crosswise.
     """
     written = io.BytesIO()
     for _ in pdf_pages(sheets, written, title=title, footer=footer, is_wide=is_wide):
@@ -70,12 +70,13 @@ class _Book:
         self.canvas = Canvas(target, pagesize=size)
         self.canvas.setTitle(title)
         self.canvas.setAuthor("Scutebook")
-        self.footer, self.size = plain(footer)[:150], size
+        self.footer, self.size, self.usual = plain(footer)[:150], size, size
         self.width, self.height = size[0] - 2 * _LEFT, size[1] - _TOP - _BOTTOM
         self.pages = 0
         self.frame: Frame | None = None
 
     def add(self, sheet: PrintedSheet) -> None:
+        self._lay(landscape(letter) if sheet.is_wide else self.usual)
         story = self._on_one_page(sheet) if sheet.is_one_page else _flowables(sheet, self.width)
         if self.frame is None or not sheet.follows:
             self._turn()
@@ -83,6 +84,16 @@ class _Book:
             story.insert(0, Spacer(1, 10))
         while story:
             self._place(story)
+
+    def _lay(self, size: tuple[float, float]) -> None:
+        """Turn to pages of another size; the page that is begun is finished as it is."""
+        if size == self.size:
+            return
+        if self.frame is not None:
+            self._finish()
+            self.frame = None
+        self.size = size
+        self.width, self.height = size[0] - 2 * _LEFT, size[1] - _TOP - _BOTTOM
 
     def close(self) -> None:
         if self.frame is None:
@@ -131,6 +142,7 @@ class _Book:
         if self.frame is not None:
             self._finish()
         self.pages += 1
+        self.canvas.setPageSize(self.size)
         self.frame = Frame(
             _LEFT,
             _BOTTOM,

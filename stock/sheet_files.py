@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 from django.http import HttpResponse
 
@@ -18,7 +18,7 @@ TYPES = {
 
 
 def file_of(
-    sheets: Sequence[PrintedSheet], farm: Farm, kind: str, name: str, *, is_wide: bool = False
+    sheets: Iterable[PrintedSheet], farm: Farm, kind: str, name: str, *, is_wide: bool = False
 ) -> HttpResponse:
     """Return the sheets as a file to keep; `kind` is one of `TYPES`, `name` the file's without its end."""
     foot = foot_of(farm)

@@ -25,6 +25,7 @@ from stock.views import (
     surveys,
     tasks,
     unsent,
+    years,
 )
 
 app_name = "stock"
@@ -38,6 +39,7 @@ urlpatterns = [
     ),
     path("ponds/<str:code>/", pond.pond_detail, name="pond-detail"),
     path("ponds/<str:code>/sheet/", printed.pond_sheet, name="pond-sheet"),
+    path("year/", years.FarmYear.as_view(), name="farm-year"),
     path("picture/", printed.farm_picture, name="farm-picture"),
     path("looked/", ponds.looked, name="looked"),
     path("new-females/", new_females.new_females, name="new-females"),

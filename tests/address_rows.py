@@ -358,6 +358,7 @@ ROWS = [
     Row("stock:pond-index", get=ROLES),
     Row("stock:pond-detail", {"code": pond_code}, get=ROLES),
     Row("stock:pond-sheet", {"code": pond_code}, get=ROLES),
+    Row("stock:farm-year", get=ROLES),
     Row("stock:farm-picture", get=ROLES),
     Row("stock:looked", post=HANDS),
     Row("stock:log", get=HANDS, post=HANDS),

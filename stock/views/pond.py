@@ -30,7 +30,7 @@ from stock.models import Task
 from stock.pond_facts import one_pond, year_before
 from stock.pond_kind import PondKind
 from stock.pond_page import DeathTable, HaulRow, NestsSoFar, Origin
-from stock.pond_print import SheetRows, sheet_of, year_flows
+from stock.pond_print import SheetRows, nests_of, sheet_of, year_flows
 from stock.standing_page import HowKnown, how_known
 from stock.strips import limit_bar
 from stock.tasks import DONE, DROPPED, OPEN, STATE_WORDS, task_sentence, with_progress
@@ -110,7 +110,7 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
     tasks = _tasks(pond, today, role)
     printed = SheetRows(
         year_flows([pond.pk], day),
-        {(pond.pk, kind_id): (dug.nests, dug.eggs) for kind_id, dug in nests.items() if kind_id is not None},
+        nests_of([pond.pk], facts[0].season, day) if facts else {},
         {(pond.pk, kind_id): rows for kind_id, rows in origins.items()},
         {pond.pk: [row.printed for row in tasks if row.is_open]},
     )

@@ -9,21 +9,14 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from ponds.farm import the_farm
-from ponds.models import Farm, Pond
+from ponds.models import Pond
 from stock.forms.ponds import DayForm
 from stock.pond_facts import pond_kinds
-from stock.pond_pictures import panels_of, rows_of_panels
-from stock.pond_print import sheets_of
-from stock.printed import PrintedSheet
+from stock.pond_pictures import panels_of
+from stock.pond_print import SAME_SCALE, picture_sheet, sheets_of
 from stock.sheet_files import PDF, TYPES, file_of
-from stock.templatetags.stock_format import day as day_words
 
 UNPROCESSABLE = 422
-MOST_ON_A_PAGE = 66
-SAME_SCALE = (
-    "Every panel has the same scales: ratios by the share of females, the band shaded; bars are the dead of each "
-    "month, the line heads of breeding size at month ends."
-)
 
 
 @require_safe
@@ -64,16 +57,3 @@ def farm_picture(request: HttpRequest) -> HttpResponse:
         "same_scale": SAME_SCALE,
     }
     return render(request, "stock/picture.html", context, status=200 if is_read else UNPROCESSABLE)
-
-
-def picture_sheet(panels, farm: Farm, day: dt.date) -> PrintedSheet:
-    """Arrange the farm's picture as a sheet; on one page where sixty panels or so are to stand on it."""
-    return PrintedSheet(
-        name="Every pond",
-        title=f"{farm.name}: every pond on {day_words(day)}",
-        facts=(),
-        tables=(),
-        notes=(SAME_SCALE,),
-        charts=rows_of_panels(panels),
-        is_one_page=len(panels) <= MOST_ON_A_PAGE,
-    )

@@ -24,6 +24,8 @@ from stock.links import link, task_link
 from stock.months import months
 from stock.moves_read import move_sentence
 from stock.review import KindMonth, PondMonth, later_corrections, month_review, pond_month
+from stock.review_print import review_sheets
+from stock.sheet_files import TYPES, file_of
 from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
 from stock.timeline import next_month
 
@@ -54,6 +56,18 @@ class ReviewMonth(ComputedListPage):
         self.export_name = f"review-{self.month:%Y-%m}"
         rows = [(pond, kind) for pond in self.review.ponds for kind in pond.kinds]
         return [MonthRow(f"{self.month:%Y-%m}", pond, kind, place) for place, (pond, kind) in enumerate(rows)]
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        kind = request.GET.get("as", "")
+        if kind not in TYPES:
+            return super().get(request, *args, **kwargs)
+        self.get_rows()
+        closing = next((one for one in months(self.today) if one.first_day == self.month), None)
+        close = closing.close if closing else None
+        ids = [pond.pond_id for pond in self.review.ponds]
+        later = later_corrections(self.month, ids) if close else []
+        farm = the_farm()
+        return file_of(review_sheets(self.review, farm, close, later), farm, kind, self.export_name)
 
     def words_of(self, row: MonthRow) -> str:
         return f"pond {row.pond} {row.pond_month.pond_name} {row.kind} {row.verdict}"
