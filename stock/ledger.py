@@ -353,3 +353,8 @@ def sex_of(sex: SexDraft) -> None:
 def mark_of(put_on: PutOn, turtle: Turtle, day: dt.date, **signed) -> Mark:
     """Return the unsaved row of a mark put on."""
     return mark_row(put_on, turtle, day, **signed)
+
+
+def schemes_in_use() -> set[str]:
+    """Return the keys of the notch schemes that were held against their printed figure as they stand now."""
+    return confirmed_schemes()

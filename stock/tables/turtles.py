@@ -1,0 +1,109 @@
+"""The list of marked turtles: table and filters."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import django_filters as filters
+import django_tables2 as tables
+from django.db.models import QuerySet
+from django.urls import reverse
+from django.utils.html import format_html
+
+from ponds.lists import DayColumn, PlainTable
+from ponds.models import Kind, Pond
+from stock.models import Sex, Turtle
+from stock.turtle_search import code_of_mask
+
+PLACES = [("POND", "in a pond"), ("NOT_KNOWN", "whereabouts not known"), ("GONE", "died, sold or gone")]
+
+
+class TurtleTable(PlainTable):
+    """One row a turtle, with all its marks."""
+
+    caption = "Marked turtles"
+    row_header = "number"
+
+    number = tables.Column(accessor="pk", verbose_name="Turtle", order_by=("pk",))
+    notches = tables.Column(verbose_name="Notches", empty_values=(), orderable=False)
+    tag = tables.Column(verbose_name="Tag", empty_values=(), orderable=False)
+    other = tables.Column(verbose_name="Other marks", empty_values=(), orderable=False)
+    kind = tables.Column(
+        accessor="kind__common_name", verbose_name="Kind", order_by=("kind__common_name", "pk")
+    )
+    sex = tables.Column(verbose_name="Sex", order_by=("sex", "pk"))
+    place = tables.Column(
+        verbose_name="Where", empty_values=(), order_by=("cell__pond__code", "cell__outside", "pk")
+    )
+    last_seen_on = DayColumn(verbose_name="Last seen", order_by=("last_seen_on", "pk"))
+    first_marked_on = DayColumn(verbose_name="Marked", order_by=("first_marked_on", "pk"))
+    batch = tables.Column(
+        accessor="batch__code", verbose_name="Batch", order_by=("batch__code", "pk"), default="not known"
+    )
+
+    class Meta(PlainTable.Meta):
+        model = Turtle
+        fields = (
+            "number", "notches", "tag", "other", "kind", "sex", "place", "last_seen_on", "first_marked_on", "batch",
+        )  # fmt: skip
+        empty_text = "No marked turtle fits. Search by another mark, or mark the first one."
+
+    def render_number(self, record: Turtle) -> str:
+        return format_html('<a href="{}">{}</a>', reverse("stock:turtle", args=[record.pk]), record.pk)
+
+    def value_number(self, record: Turtle) -> int:
+        return record.pk
+
+    def render_notches(self, record: Turtle) -> str:
+        return ", ".join(code_of_mask(mark.scheme, mark.mask) for mark in record.marks.all() if mark.mask)
+
+    def render_tag(self, record: Turtle) -> str:
+        return ", ".join(
+            f"{mark.tag} (on another turtle too)" if mark.conflict else mark.tag
+            for mark in record.marks.all()
+            if mark.tag
+        )
+
+    def render_other(self, record: Turtle) -> str:
+        return ", ".join(mark.text for mark in record.marks.all() if mark.text)
+
+    def render_sex(self, record: Turtle) -> str:
+        return record.get_sex_display()
+
+    def render_place(self, record: Turtle) -> str:
+        words = self.value_place(record)
+        return (
+            words if words.startswith("pond") else format_html('<span class="tag tag-warn">{}</span>', words)
+        )
+
+    def value_place(self, record: Turtle) -> str:
+        if record.cell is None:
+            return "not known"
+        return f"pond {record.cell.pond.code}" if record.cell.pond else record.cell.get_outside_display()
+
+
+class TurtleFilter(filters.FilterSet):
+    """Filters of marked turtles."""
+
+    pond = filters.ModelChoiceFilter(
+        field_name="cell__pond",
+        queryset=Pond.objects.in_letter_order(),
+        to_field_name="code",
+        empty_label="any",
+    )
+    kind = filters.ModelChoiceFilter(
+        queryset=Kind.objects.order_by("common_name"), to_field_name="code", empty_label="any"
+    )
+    sex = filters.ChoiceFilter(choices=Sex.choices, empty_label="any")
+    where = filters.ChoiceFilter(label="Where", choices=PLACES, empty_label="anywhere", method="by_place")
+
+    class Meta:
+        model = Turtle
+        fields = ("pond", "kind", "sex", "where")
+
+    def by_place(self, rows: QuerySet, name: str, value: Any) -> QuerySet:
+        return {
+            "POND": lambda: rows.filter(cell__pond__isnull=False),
+            "NOT_KNOWN": lambda: rows.filter(cell=None),
+            "GONE": lambda: rows.filter(cell__isnull=False, cell__pond=None),
+        }[value]()
