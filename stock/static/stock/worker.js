@@ -4,7 +4,7 @@
 
 const PAGES = "log-pages";
 const FILES = "files";
-const PATIENCE = 6000; // a bar of signal that carries nothing is no signal
+const PATIENCE = 8000; // a bar of signal that carries nothing is no signal
 
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
@@ -25,12 +25,12 @@ async function noSignal(url) {
 }
 
 async function page(request, url) {
-  const isAsking = request.method === "GET";
+  // Only what is kept has anything to fall back on. A post is never cut short: it may have arrived, its answer tells.
+  const isKept = request.method === "GET" && keptAddress(url);
   try {
-    // A post is never cut short here: it may have arrived, and its answer tells.
-    return await fetch(request, isAsking ? { signal: AbortSignal.timeout(PATIENCE) } : {});
+    return await fetch(request, isKept ? { signal: AbortSignal.timeout(PATIENCE) } : {});
   } catch {
-    return isAsking ? noSignal(url) : noSignal(new URL("/log/no-signal/", url));
+    return noSignal(isKept ? url : new URL("/log/no-signal/", url));
   }
 }
 
