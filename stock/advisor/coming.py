@@ -1,9 +1,11 @@
 """The coming season's nests, eggs and hatched eggs, drawn from what was learnt of past ones."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from stock.advisor.families import Floats
 from stock.advisor.ranges import Spread, check_heads, spread_of
@@ -40,7 +42,8 @@ class ComingSeason:
 
     Arrays of shape (pond-kinds,); those of ``total_`` of shape (), whose limits are not the sums of the
     limits, for good and bad seasons are shared. ``arithmetic`` of each is the product of the middling
-    figures. ``nest_prior`` and ``egg_prior`` are what `forecast` and `forecast_eggs` begin with.
+    figures. ``by_kind`` holds nests, eggs, hatched and clear eggs of all ponds of each kind together, of
+    shape (). ``nest_prior`` and ``egg_prior`` are what `forecast` and `forecast_eggs` begin with.
     """
 
     nests: Spread
@@ -51,6 +54,7 @@ class ComingSeason:
     total_eggs: Spread
     total_hatched: Spread
     total_clear: Spread
+    by_kind: Mapping[Any, tuple[Spread, Spread, Spread, Spread]]
     nest_prior: SeasonPrior
     egg_prior: SeasonPrior
 
@@ -136,9 +140,11 @@ def coming_season(
         (clear, eggs_by_hand * (1 - fertile * (1 - middling[3]))),
     ]
     spreads = [spread_of(np.asarray(drawn, dtype=float), product) for drawn, product in parts]
-    totals = [
-        spread_of(np.asarray(drawn.sum(axis=0), dtype=float), product.sum()) for drawn, product in parts
-    ]
+    totals = _together(parts, range(rows))
+    by_kind = {
+        kind: _together(parts, [row for row in range(rows) if learnt.kinds[row] == kind])
+        for kind in dict.fromkeys(learnt.kinds)
+    }
     return ComingSeason(
         nests=spreads[0],
         eggs=spreads[1],
@@ -148,9 +154,22 @@ def coming_season(
         total_eggs=totals[1],
         total_hatched=totals[2],
         total_clear=totals[3],
+        by_kind=by_kind,
         nest_prior=season_prior(expected),
         egg_prior=season_prior(per_nest),
     )
+
+
+def _together(
+    parts: Sequence[tuple[NDArray[Any], Floats]], rows: Sequence[int]
+) -> tuple[Spread, Spread, Spread, Spread]:
+    """Return nests, eggs, hatched and clear eggs of some rows together."""
+    at = np.array(rows, dtype=np.int64)
+    nests, eggs, hatched, clear = (
+        spread_of(np.asarray(drawn[at].sum(axis=0), dtype=float), product[at].sum())
+        for drawn, product in parts
+    )
+    return nests, eggs, hatched, clear
 
 
 def season_prior(drawn: ArrayLike) -> SeasonPrior:

@@ -136,9 +136,11 @@ class Hierarchy:
             part = slice(begun, begun + count)
             begun += count
             noise = rng.standard_normal((len(point.common), count))
-            common = point.common[:, np.newaxis] + linalg.solve_triangular(
-                point.common_root, noise, lower=True, trans="T"
+            # Inverted once: solving for thousands of columns starts threads that cost more than the sum.
+            spread = linalg.solve_triangular(
+                point.common_root, np.eye(len(point.common)), lower=True, trans="T"
             )
+            common = point.common[:, np.newaxis] + spread @ noise
             precision = point.pond_precision[:, np.newaxis]
             own = (point.pond_sum[:, np.newaxis] - point.carried @ common) / precision
             own += rng.standard_normal((ponds, count)) / np.sqrt(precision)
