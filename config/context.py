@@ -22,6 +22,7 @@ PLACES = (
     ("Counts", "stock:count-list"),
     ("Nests", "ponds:nest-list"),
     ("Review", "stock:review-latest"),
+    ("Watch", "stock:watch"),
     ("New females", "stock:new-females"),
     ("Season", "stock:season"),
     ("Replacements", "stock:replacements"),

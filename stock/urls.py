@@ -27,6 +27,7 @@ from stock.views import (
     turtles,
     unsent,
     watch,
+    watch,
     what_if,
     years,
 )
@@ -46,6 +47,8 @@ urlpatterns = [
     path("ponds/<str:code>/what-if/tasks/", what_if.what_if_tasks, name="what-if-tasks"),
     path("year/", years.FarmYear.as_view(), name="farm-year"),
     path("picture/", printed.farm_picture, name="farm-picture"),
+    path("watch/", watch.watch, name="watch"),
+    path("watch/note/", watch.watch_note, name="watch-note"),
     path("watch/", watch.watch, name="watch"),
     path("watch/note/", watch.watch_note, name="watch-note"),
     path("looked/", ponds.looked, name="looked"),

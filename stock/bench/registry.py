@@ -21,6 +21,7 @@ BENCHMARKS = {
     "posting": "stock.bench.posting",
     "race": "stock.bench.contention",
     "kills": "stock.bench.kills",
+    "watch": "stock.bench.watch",
     "coverage": "stock.bench.coverage",
     "estimators": "stock.bench.estimators",
 }

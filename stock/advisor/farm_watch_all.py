@@ -1,0 +1,80 @@
+"""All deaths of a farm watched together: which alarms each part may raise, so that the whole stays quiet."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from stock.advisor.farm_watch import DeathSignal, watch_deaths, worst_by_pond
+from stock.advisor.farm_watch_causes import LopsidedSignal, lopsided
+
+__all__ = ["ALARMS", "ALL", "BATCHES", "FEMALES", "JUVENILES", "MALES", "UNSEEN", "FarmSignals", "watch_farm"]
+
+ALL, FEMALES, MALES, JUVENILES = "all", "females", "males", "juveniles"
+ALARMS = MappingProxyType(
+    {ALL: (0.6, 0.4), FEMALES: (0.09, 0.06), MALES: (0.09, 0.06), JUVENILES: (0.06, 0.04)}
+)
+"""False alarms a farm-year allowed to the slow and the burst rule of each series. They are upper bounds; what a
+farm really gets is about half (``manage.py bench watch``), so with all other parts it stays below one."""
+LOPSIDED, BATCHES, UNSEEN = 0.10, 0.15, 0.10
+YEAR = 12
+
+
+@dataclass(frozen=True)
+class FarmSignals:
+    """What the watch of deaths points to: at most one series a pond, and ponds that lose one sex."""
+
+    deaths: tuple[tuple[str, DeathSignal], ...]
+    lopsided: tuple[LopsidedSignal, ...]
+
+
+def watch_farm(
+    deaths: Mapping[str, ArrayLike], head_days: Mapping[str, ArrayLike], month_of_year: ArrayLike
+) -> FarmSignals:
+    """
+    Watch all ponds for more deaths than are normal in each.
+
+    Parameters
+    ----------
+    deaths, head_days : mapping of str to array, shape (ponds, months)
+        By `ALL` (adults, the unsexed among them), `FEMALES`, `MALES` and, where any stand, `JUVENILES`. Give
+        the last month's head-days as if it went on to its end.
+    month_of_year : array of int, shape (months,)
+        1 to 12.
+
+    Returns
+    -------
+    FarmSignals
+        A pond whose adults signal together is named for them, else for the class that does.
+
+    Raises
+    ------
+    ValueError
+        If a figure is impossible or of the wrong shape.
+    """
+    named: dict[int, tuple[str, DeathSignal]] = {}
+    found: list[tuple[str, DeathSignal]] = []
+    for series, (slow, burst) in ALARMS.items():
+        if series not in deaths:
+            continue
+        signals = watch_deaths(
+            deaths[series], head_days[series], month_of_year, slow_alarms=slow, burst_alarms=burst
+        )
+        for pond, signal in worst_by_pond(signals).items():
+            if series == JUVENILES:
+                found.append((series, signal))
+            else:
+                named.setdefault(pond, (series, signal))
+    died = [np.asarray(deaths[series], dtype=float) for series in (FEMALES, MALES)]
+    days = [np.asarray(head_days[series], dtype=float) for series in (FEMALES, MALES)]
+    uneven = lopsided(
+        np.stack([rows[:, -YEAR:].sum(axis=1) for rows in died], axis=1),
+        np.stack([rows[:, -YEAR:].sum(axis=1) for rows in days], axis=1),
+        [float(rows.sum()) for rows in died],
+        [float(rows.sum()) for rows in days],
+        alarms=LOPSIDED,
+    )
+    both = [*named.values(), *found]
+    return FarmSignals(tuple(sorted(both, key=lambda one: -one[1].excess)), uneven)
