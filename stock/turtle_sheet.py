@@ -21,7 +21,7 @@ from stock.marks import notch, tag
 from stock.marks.measures import DEFINITIONS, UNITS_OF, Typed, read_measure
 from stock.marks.plausible import Earlier, questions
 from stock.marks.sexes import CERTAINTIES, INDETERMINATE, METHODS, SEXES, check_certainty
-from stock.models import HeadClass, Mark, Move, Turtle
+from stock.models import HeadClass, Mark, Measure, Move, Turtle
 from stock.sheet_rows import RowKeys, post_sheet
 
 MEASURE_COLUMNS = {
@@ -278,7 +278,7 @@ def _made(fresh: list[Line]) -> dict[uuid.UUID, Turtle]:
 
 def _write_measures(lines: list[Line], *, by: Any) -> list[str]:
     """Write every row's measures; return for each "new", or "same" where they stand already or there are none."""
-    measured = [line for line in lines if line.typed and line.turtle is not None]
+    measured = [line for line in _not_yet_measured(lines) if line.typed and line.turtle is not None]
     handlings = [
         turtle_records.Handling(
             line.turtle, line.typed, line.row["day"], line.key, line.row["measured by"] or ""
@@ -292,6 +292,27 @@ def _write_measures(lines: list[Line], *, by: Any) -> list[str]:
         raise RowsRefused([measured[refused.place].row.bad("day", refused.sentence)]) from None
     is_new = {line.key: new for line, (_, new) in zip(measured, written, strict=True)}
     return ["new" if is_new.get(line.key) else "same" for line in lines]
+
+
+def _not_yet_measured(lines: list[Line]) -> list[Line]:
+    """Return the lines without the measures that stand already, same turtle, day and figure: one query."""
+    standing = set(
+        Measure.objects.standing()
+        .filter(turtle__in={line.turtle.pk for line in lines if line.turtle is not None})
+        .values_list("turtle", "what", "measured_on", "stored")
+    )
+    return [
+        replace(
+            line,
+            typed=tuple(
+                one
+                for one in line.typed
+                if line.turtle is None
+                or (line.turtle.pk, one.code, line.row["day"], one.stored) not in standing
+            ),
+        )
+        for line in lines
+    ]
 
 
 def _asked(lines: list[Line], made: dict[uuid.UUID, Turtle]) -> list[str]:

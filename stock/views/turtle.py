@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ponds.farm import the_farm
 from ponds.roles import READER, SignedRequest, for_hand, role_of
 from stock import photos, turtle_records
+from stock import turtle_export as turtle_export_rows
 from stock.forms.fields import new_key
 from stock.forms.turtle import SHOWS, MeasureForm, PhotoForm, TakeBackForm, measure_start
 from stock.marks.rims import rim_of
@@ -26,6 +27,11 @@ from stock.turtle_records import TurtleRowRefused
 
 SEE_OTHER, UNPROCESSABLE = 303, 422
 A_YEAR = 365 * 24 * 3600
+EXPORTS = {
+    "turtles.csv": "text/csv; charset=utf-8",
+    "turtles.xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "darwin-core.zip": "application/zip",
+}
 
 
 @require_safe
@@ -213,6 +219,24 @@ def photo_file(request: SignedRequest, key: uuid.UUID, size: str) -> FileRespons
     answer["X-Content-Type-Options"] = "nosniff"
     answer["Cross-Origin-Resource-Policy"] = "same-origin"
     return answer
+
+
+@require_safe
+def turtle_export(request: SignedRequest, form: str) -> HttpResponse:
+    """Send the marked turtles: as a sheet that loads back, or as a Darwin Core archive; `?kind=` narrows."""
+    farm = the_farm()
+    if form not in EXPORTS:
+        raise Http404("There is no such export.")
+    lived = turtle_export_rows.lives(kind=request.GET.get("kind", "")[:40].replace("\0", ""))
+    if form == "darwin-core.zip":
+        content: str | bytes = turtle_export_rows.darwin_core_zip(lived, farm=farm.name, made_on=farm.today())
+    elif form == "turtles.xlsx":
+        content = turtle_export_rows.turtles_xlsx(turtle_export_rows.sheet_rows(lived))
+    else:
+        content = "\ufeff" + turtle_export_rows.turtles_csv(turtle_export_rows.sheet_rows(lived))
+    response = HttpResponse(content, content_type=EXPORTS[form])
+    response["Content-Disposition"] = f'attachment; filename="{form}"'
+    return response
 
 
 def _turtle(number: int) -> Turtle:

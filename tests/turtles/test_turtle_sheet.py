@@ -165,5 +165,5 @@ def test_what_contradicts_the_register_is_refused(headings, row, column, says):
 
 
 def test_rows_cost_the_same_each(django_assert_max_num_queries):
-    with django_assert_max_num_queries(60 + 24 * 3):
+    with django_assert_max_num_queries(64 + 24 * 3):
         turtles(*published_sheet()[:24])
