@@ -23,7 +23,7 @@ class PlacingTable(PlainTable):
     row_header = "saved_on"
 
     saved_on = DayColumn(verbose_name="Saved", order_by=("saved_on", "pk"))
-    by_name = tables.Column(verbose_name="By")
+    by_name = tables.Column(verbose_name="Saved by")
     kind = tables.Column(accessor="kind__common_name", verbose_name="Kind")
     placed = NumberColumn(verbose_name="Females")
     ponds = NumberColumn(verbose_name="Ponds")
