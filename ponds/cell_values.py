@@ -15,7 +15,8 @@ from ponds.written_days import read_day
 
 # Words that stand where a code stands in an address.
 RESERVED_CODES = ("new", "shipped")
-_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_THOUSANDS = re.compile(r"\d{1,3}(,\d{3})+\Z", re.ASCII)
+UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,7 @@ class Text:
     def __call__(self, cell: str) -> str:
         if len(cell) > self.longest:
             raise ValueError(f"{len(cell)} characters are too many; {self.longest} is the most.")
-        if _CONTROL.search(cell):
+        if UNPRINTABLE.search(cell):
             raise ValueError("There is a character in it that cannot be printed; type it again.")
         return cell
 
@@ -48,12 +49,22 @@ class WholeNumber:
         return f"whole number, {self.low} to {self.high}"
 
     def __call__(self, cell: str) -> int:
-        number = units.read_number(cell)
+        try:
+            number = units.read_number(cell)
+        except ValueError:
+            if _THOUSANDS.match(cell):
+                raise  # It says how to write it without commas.
+            raise ValueError(self._not_whole(cell)) from None
         if number != number.to_integral_value():
-            raise ValueError(f"{cell} is not a whole number; write one from {self.low} to {self.high}.")
+            raise ValueError(self._not_whole(cell))
         if not self.low <= number <= self.high:
             raise ValueError(f"{cell} is not between {self.low} and {self.high}.")
         return int(number)
+
+    def _not_whole(self, cell: str) -> str:
+        return (
+            f"{cell[:40]} is not a whole number; write one from {self.low} to {self.high}, in figures alone."
+        )
 
 
 @dataclass(frozen=True)

@@ -128,13 +128,15 @@ def _csv_rows(name: str, content: bytes) -> Iterator[list[str]]:
         text = text.split("\n", 1)[1] if "\n" in text else ""
     else:
         delimiter = _delimiter(text)
+    read = 1 if first.startswith("sep=") else 0
     try:
         for record in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
+            read += 1
             yield [_clean(cell) for cell in record]
     except csv.Error as refused:
         raise SheetUnreadable(
-            f"{name} cannot be read as CSV ({refused}). Look for a quote that is not closed, or save it again "
-            "from the spreadsheet program."
+            f"{name} cannot be read as CSV from row {read + 1} on: a quote there is not closed, or a cell has no end. "
+            "Mend it, or save it again from the spreadsheet program."
         ) from refused
 
 
@@ -143,7 +145,8 @@ def _decoded(name: str, content: bytes) -> str:
         return _decoded_utf16(name, content)
     if b"\0" in content:
         raise SheetUnreadable(
-            f"{name} holds characters that no text file has. Save it as CSV (UTF-8) and try again."
+            f"{name} holds characters that no text file has, in line {_line_of(content, content.index(0))}. "
+            "Save it as CSV (UTF-8) and try again."
         )
     try:
         return content.decode("utf-8-sig")
@@ -151,10 +154,15 @@ def _decoded(name: str, content: bytes) -> str:
         pass
     try:
         return content.decode("cp1252")
-    except UnicodeDecodeError:
+    except UnicodeDecodeError as refused:
         raise SheetUnreadable(
-            f"{name} is written in letters that are not known here. Save it as CSV (UTF-8) and try again."
+            f"{name} is written in letters that are not known here, in line {_line_of(content, refused.start)}. "
+            "Save it as CSV (UTF-8) and try again."
         ) from None
+
+
+def _line_of(content: bytes, place: int) -> int:
+    return content.count(b"\n", 0, place) + 1
 
 
 def _decoded_utf16(name: str, content: bytes) -> str:

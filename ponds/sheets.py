@@ -21,7 +21,7 @@ from typing import Any, NamedTuple, Protocol
 import openpyxl
 from django.db import transaction
 
-from ponds.cell_values import Day
+from ponds.cell_values import UNPRINTABLE, Day, Text
 from ponds.names import name_key
 from ponds.sheet_files import SheetUnreadable, read_rows
 from ponds.unit_cells import FigureWithUnit
@@ -68,6 +68,8 @@ class BadRow:
     reason: str
 
     def __str__(self) -> str:
+        if not self.row:
+            return self.reason  # It is about the file, and names it.
         return f"row {self.row}, {self.column or 'whole row'}, {self.value!r}: {self.reason}"
 
 
@@ -357,8 +359,12 @@ def _read_line(
 
 
 def _read_cell(column: Column, cell: str, unit: str, days: str) -> Any:
+    if UNPRINTABLE.search(cell):
+        raise ValueError("There is a character in it that cannot be printed; type it again.")
     if cell.upper() in SPREADSHEET_ERRORS:
         raise ValueError(f"{cell} is a spreadsheet's word for a formula that failed; type what belongs here.")
+    if cell.startswith("=") and not isinstance(column.parse, Text):
+        raise ValueError(f"{cell[:40]} is a formula written as text; type what it comes to.")
     if isinstance(column.parse, Day):
         return column.parse(cell, days)
     if unit and isinstance(column.parse, FigureWithUnit):
