@@ -121,6 +121,43 @@ def test_every_kind_shipped_has_its_pattern():
         assert pattern.note
 
 
+# Least and most percent female at 26, 27, 28, 29, 30, 31 and 32 C that the anchors above leave to each genus.
+AT_26_TO_32_C = {
+    # All male at 26.6 C, one to one at 29.2, all female at 31 (as above).
+    "Trachemys": ((0, 1), (0, 5), (0, 45), (5, 60), (60, 97), (97, 100), (98, 100)),
+    # Pivot 28.4 C, 15 to 30 % at 82 F.
+    "Pseudemys": ((0, 15), (0, 30), (15, 50), (50, 100), (80, 100), (95, 100), (98, 100)),
+    # Pivot 29 to 30 C.
+    "Graptemys": ((0, 2), (0, 5), (0, 15), (0, 50), (50, 100), (90, 100), (95, 100)),
+    # All male to 26 C, pivot 27.5, both at 28, all female from 30.
+    "Chrysemys": ((0, 5), (0, 50), (50, 90), (90, 100), (98, 100), (99, 100), (99, 100)),
+    # Males to 26 C and both sexes at 27.5, 59 % female; all female at 30.5.
+    "Chelydra": ((0, 5), (5, 59), (59, 95), (95, 100), (98, 100), (99, 100), (99, 100)),
+    # Upper pivot 25 to 28 C, mostly female at 82 F.
+    "Macrochelys": ((0, 90), (10, 100), (70, 100), (90, 100), (95, 100), (98, 100), (98, 100)),
+    "Sternotherus": ((0, 90), (10, 100), (70, 100), (90, 100), (95, 100), (98, 100), (98, 100)),
+    "Apalone": ((50, 50),) * 7,
+}
+
+
+def test_every_kind_shipped_hatches_by_its_anchors_from_26_to_32_c():
+    with KINDS.open(encoding="utf-8") as rows:
+        names = [row["scientific name"] for row in csv.DictReader(rows)]
+    looked_at = 0
+    for name in names:
+        pattern, genus = pattern_of(name), name.split()[0]
+        for degrees, limits in zip(range(26, 33), AT_26_TO_32_C.get(genus, (None,) * 7), strict=True):
+            share = female_share(pattern, degrees)
+            if limits is None:
+                # Mud turtles: one form hatches males when cool, the other females at both ends; nothing is told.
+                assert (genus, share) == ("Kinosternon", None)
+                continue
+            low, high = limits
+            assert low - 1e-9 <= 100 * share.expected <= high + 1e-9, (name, degrees)
+            looked_at += 1
+    assert looked_at > 100
+
+
 @pytest.mark.parametrize("genus", [genus for genus, pattern in PATTERNS.items() if pattern.has_curve])
 def test_warmer_never_gives_fewer_females_on_the_warm_side(genus):
     pattern = PATTERNS[genus]
