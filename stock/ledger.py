@@ -21,7 +21,15 @@ from stock import flows, mixes
 from stock.drafts import SOURCES_OUTSIDE, Z_95, CountDraft, Draft, Line, PutOn, SexDraft, content_sha256
 from stock.ledger_checks import key_reused
 from stock.ledger_counts import CountPosting, Evidence
-from stock.ledger_marks import check_free, check_one, check_sex, confirmed_schemes, mark_row, standing_marks
+from stock.ledger_marks import (
+    check_free,
+    check_one,
+    check_sex,
+    confirmed_schemes,
+    mark_row,
+    standing_marks,
+    taken_codes,
+)
 from stock.ledger_posting import Beyond, Posted, Posting
 from stock.ledger_rules import check_text
 from stock.ledger_sql import last_closed_month
@@ -342,7 +350,7 @@ def marks_that_stand(turtles: Sequence[str] | None = None):
 def code_is_free(put_on: PutOn, kind: Kind) -> None:
     """Refuse a mark that breaks its scheme, or whose code another turtle has or had."""
     check_one(put_on, kind, confirmed_schemes())
-    check_free(put_on, kind, set())
+    check_free(put_on, kind, set(), taken_codes([put_on]))
 
 
 def sex_of(sex: SexDraft) -> None:

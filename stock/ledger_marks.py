@@ -49,14 +49,16 @@ def check_put_on(drafts: Sequence[tuple[int, Draft]]) -> None:
     kinds = {kind.code: kind for kind in Kind.objects.all()}
     confirmed = confirmed_schemes()
     given: Codes = set()
+    put_on = [one for _, draft in drafts for mark in draft.marks for one in mark.put_on]
+    taken = taken_codes(put_on)
     for position, draft in drafts:
         with of_draft(position):
             for mark in draft.marks:
                 if mark.sex is not None:
                     check_sex(mark.sex)
-                for put_on in mark.put_on:
-                    check_one(put_on, kinds[mark.kind], confirmed)
-                    check_free(put_on, kinds[mark.kind], given)
+                for one in mark.put_on:
+                    check_one(one, kinds[mark.kind], confirmed)
+                    check_free(one, kinds[mark.kind], given, taken)
 
 
 def confirmed_schemes() -> set[str]:
@@ -111,14 +113,23 @@ def _check_notch(put_on: PutOn, kind: Kind, confirmed: set[str]) -> None:
             raise BadLine(str(error), field="mark") from error
 
 
-def check_free(put_on: PutOn, kind: Kind, given: Codes) -> None:
+def taken_codes(put_on: Sequence[PutOn]) -> dict[tuple, Mark]:
+    """Return the marks that have one of these codes already, by what each code is known by."""
+    tags = {one.tag for one in put_on if one.form == "TAG"}
+    masks = {one.mask for one in put_on if one.form == "NOTCH"}
+    rows = Mark.objects.filter(Q(tag__in=tags) | Q(mask__in=masks)) if tags or masks else Mark.objects.none()
+    return {
+        (row.family, row.tag) if row.form == "TAG" else (row.kind_id, row.mask): row
+        for row in rows.select_related("turtle").order_by("conflict")
+    }
+
+
+def check_free(put_on: PutOn, kind: Kind, given: Codes, taken: Mapping[tuple, Mark]) -> None:
     """Refuse a code that another turtle has or had; one that came with a turtle is taken as a conflict."""
-    if put_on.form not in ("NOTCH", "TAG"):
+    if put_on.form not in ("NOTCH", "TAG") or put_on.is_conflict:
         return
     name = (kind.pk, put_on.mask) if put_on.form == "NOTCH" else (put_on.family, put_on.tag)
-    other = same_code(put_on, kind.pk).select_related("turtle").order_by("conflict").last()
-    if put_on.is_conflict:
-        return
+    other = taken.get(name)
     if other is not None:
         raise CodeTaken(
             f"{words_of(put_on)} is on turtle {other.turtle.code} since {other.put_on_on} (or was): codes are never "
@@ -182,13 +193,18 @@ def write_marks(
     rows = {row.code: row for row in Turtle.objects.filter(code__in=codes)}
     new = codes - set(rows)
     first_on = {mark.code: move.happened_on for move, draft in drafts for mark in draft.marks}
-    for code in sorted(new):
-        rows[code] = Turtle.objects.create(
+    made = Turtle.objects.bulk_create(
+        Turtle(
             code=code,
             kind_id=store.kind_ids[books.turtles[code].kind],
             last_seen_on=books.turtles[code].last_seen_on,
             first_marked_on=first_on.get(code),
         )
+        # In the order in which they were asked for, so that a sheet's turtles are numbered as it lists them.
+        for code in dict.fromkeys([*first_on, *sorted(new)])
+        if code in new
+    )
+    rows.update({row.code: row for row in made})
     named = Entry.objects.filter(move__in={move.pk for move, step in steps if step.entry is not None})
     by_line = {(move, line): pk for pk, move, line in named.values_list("pk", "move", "line")}
     MarkStep.objects.bulk_create(
@@ -203,9 +219,11 @@ def write_marks(
         )
         for move, step in steps
     )
+    plain: list[Mark] = []
     for move, draft in drafts:
-        _write_put_on(posting, move, draft, rows, batches)
+        plain += _write_put_on(posting, move, draft, rows, batches)
         _write_lost(posting, move, draft.lost_marks)
+    Mark.objects.bulk_create(plain)
     _write_haul_turtles(drafts, haul_ids, rows, new)
     for code, row in rows.items():
         turtle = books.turtles[code]
@@ -219,7 +237,9 @@ def write_marks(
 
 def _write_put_on(
     posting: Posting, move: Move, draft: Draft, rows: Mapping[str, Turtle], batches: Mapping[str, int]
-) -> None:
+) -> list[Mark]:
+    """Write what a draft puts on; marks that nobody else has are returned, to be written together."""
+    plain: list[Mark] = []
     signed = {"by": posting.by, "by_name": posting.by_name}
     for mark in draft.marks:
         if not (mark.put_on or mark.sex or mark.batch):
@@ -228,7 +248,11 @@ def _write_put_on(
         if mark.batch:
             row.batch_id = batches.get(mark.batch) or _batch_id(mark.batch)
         for put_on in mark.put_on:
-            mark_row(put_on, row, move.happened_on, move=move, **signed).save()
+            made = mark_row(put_on, row, move.happened_on, move=move, **signed)
+            if put_on.is_conflict:
+                made.save()  # at once: how many had the code before is counted in the table
+            else:
+                plain.append(made)
         if mark.sex is not None:
             SexStep.objects.create(
                 turtle=row,
@@ -239,6 +263,7 @@ def _write_put_on(
                 **signed,
             )
             row.sex = latest_sex(row)
+    return plain
 
 
 def latest_sex(turtle: Turtle) -> str:

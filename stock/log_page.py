@@ -52,7 +52,7 @@ def log_entry(
     known = known_batch(sent.get("batch-code", ""), original, posted) if sent is not None else {}
     return LogEntry(
         farm=farm, today=today, choices=choices, book=book, book_day=day, tasks=tasks, sent=sent, start=start,
-        known_batches=known,
+        known_batches=known, original=original,
     )  # fmt: skip
 
 

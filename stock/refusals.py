@@ -80,6 +80,10 @@ class TurtleElsewhere(LedgerRefusal):
     """A marked turtle is not where the move or the reversal needs it."""
 
 
+class ScansMisplaced(LedgerRefusal):
+    """A scan says that its turtle went where no line of the log goes."""
+
+
 class UnknownTurtle(LedgerRefusal):
     """A mark that is not in the register."""
 

@@ -17,6 +17,9 @@ from stock.drafts import LONGEST_NOTE
 from stock.forms.fields import DayField, FarmChoices, KeyField, OneOfField, cut, new_key
 from stock.forms.log_dead import BOTH_TYPED, ShortField, short_name, short_typed, with_the_dead
 from stock.forms.log_rows import ArrivalSet, BatchForm, RowForm, RowSet, SaleForm
+from stock.forms.log_scans import scans_of
+from stock.models import Move
+from stock.scans import Scans
 from stock.tasks import OpenTask
 
 NO_HAUL = "NONE"
@@ -67,6 +70,23 @@ class HaulForm(forms.Form):
     )
     is_complete = forms.BooleanField(required=False, label="Drained to the last head")
     note = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 3}), label="Note")
+    scans = forms.CharField(
+        required=False,
+        label="Scans",
+        widget=forms.Textarea(
+            attrs={
+                "rows": 6,
+                "autocomplete": "off",
+                "autocapitalize": "off",
+                "spellcheck": "false",
+                "class": "typed",
+            }
+        ),
+        help_text=(
+            "One a line: scan into this box, or type a notch code or a turtle's number. Behind it a pond's code, "
+            "“sold” or “died” says where that one went; else it went with all of its class, or back."
+        ),
+    )
     tasks = forms.MultipleChoiceField(
         required=False,
         widget=forms.CheckboxSelectMultiple,
@@ -150,12 +170,15 @@ class LogEntry:
         sent: QueryDict | None = None,
         start: Mapping[str, Any] | None = None,
         known_batches: Mapping[str, Mapping[str, str]] | None = None,
+        original: Move | None = None,
     ) -> None:
+        self.original = original
         self.farm, self.today, self.choices, self.book = farm, today, choices, dict(book)
         self.book_day = book_day or today
         self.tasks = tasks
         self.known_batches = known_batches or {}
         self.extra_faults: list[Fault] = []
+        self.scans = Scans()
         self.sent = None if sent is None else with_the_dead(_with_counts(sent))
         sent = self.sent
         start = start or {}
@@ -217,7 +240,15 @@ class LogEntry:
             return False
         self._check_back_and_targets()
         self._check_batch()
-        if not self.used_rows and not self.used_arrivals and self.head.cleaned_data["how"] == NO_HAUL:
+        self.scans = scans_of(self)
+        for sentence in self.scans.faults:
+            self.head.add_error("scans", sentence)
+        if (
+            not self.used_rows
+            and not self.used_arrivals
+            and not self.scans.scans
+            and self.head.cleaned_data["how"] == NO_HAUL
+        ):
             self.say("", "Nothing was typed: give the heads of at least one row, or how the haul was made.")
         return not self.faults()
 
@@ -296,7 +327,7 @@ class LogEntry:
 
     def unusual(self) -> list[str]:
         """Say what is far from the book or heavy with deaths: each is asked to be counted again."""
-        found = []
+        found = list(self.scans.asked)
         pond = self.head.cleaned_data["pond"]
         holds, by_book = "holds", "by the book"
         if self.book_day != self.today:

@@ -9,7 +9,8 @@ from django import forms
 from stock.drafts import BatchDraft, CatchLine, Draft, HaulDraft, Line, PaperDraft
 from stock.forms.log import NO_HAUL, LogEntry
 from stock.forms.log_rows import RowForm
-from stock.refusals import LedgerRefusal
+from stock.forms.log_scans import noted, with_turtles
+from stock.refusals import LedgerRefusal, ScansMisplaced
 
 GONE = (("moved", ""), ("sold", "SOLD"), ("culled", "CULLED"), ("dead", "DIED"), ("escaped", "ESCAPED"))
 
@@ -52,13 +53,17 @@ def build(entry: LogEntry, *, more_papers: tuple[PaperDraft, ...] = ()) -> tuple
         line = Line(came["kind"], came["of_class"], batch["source"], pond, came["heads"], batch=batch["code"])
         add(arrival, "heads", line)
     sale = PaperDraft(**entry.sale.cleaned_data)
+    lines, seen, faults = with_turtles(entry, entry.scans, lines)
+    if faults:
+        raise ScansMisplaced(" ".join(faults), field="scans")
     draft = Draft(
         key=typed["key"],
         happened_on=typed["day"],
         lines=tuple(lines),
         made_as="BANK",
         pond=pond,
-        note=typed["note"],
+        note=noted(typed["note"], entry.scans),
+        seen=seen,
         haul=_haul(entry),
         batches=_batches(entry),
         papers=(*((sale,) if sale.says_something else ()), *more_papers),
@@ -80,7 +85,7 @@ def place_refusal(entry: LogEntry, refusal: LedgerRefusal, origins: list[LineOri
             name = origin.field
         form.add_error(name if name in form.fields else None, refusal.sentence)
         return
-    name = {"happened_on": "day", "batch": ""}.get(refusal.field, refusal.field)
+    name = {"happened_on": "day", "batch": "", "mark": "scans"}.get(refusal.field, refusal.field)
     if refusal.field == "batch":
         entry.batch.add_error("code", refusal.sentence)
     elif name in entry.head.fields:

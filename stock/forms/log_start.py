@@ -7,6 +7,7 @@ from typing import Any
 
 from stock.forms.fields import new_key
 from stock.forms.log import NO_HAUL
+from stock.forms.log_scans import typed_again
 from stock.forms.log_typed import move_papers, typed_entries
 from stock.models import Entry, Move
 from stock.moves_read import place_of
@@ -17,7 +18,7 @@ CAME_IN = ("BOUGHT", "RAISED", "WILD")
 
 def fits_log(move: Move) -> bool:
     """Return whether a move says nothing that the Log page could not say."""
-    if move.made_as != Move.MadeAs.BANK or move.pond is None:
+    if move.made_as != Move.MadeAs.BANK or move.pond is None or is_marking(move):
         return False
     batches = set()
     for entry in typed_entries(move):
@@ -26,6 +27,11 @@ def fits_log(move: Move) -> bool:
         elif place_of(entry.source) != move.pond.code:
             return False
     return len(batches) <= 1
+
+
+def is_marking(move: Move) -> bool:
+    """Return whether a move put marks on or lost the last one: such a move is taken back, not corrected."""
+    return move.mark_steps.filter(how__in=["MARKED", "LOST_MARKS"]).exists()
 
 
 def start_of(move: Move) -> dict[str, Any]:
@@ -38,6 +44,7 @@ def start_of(move: Move) -> dict[str, Any]:
         "day": move.happened_on,
         "how": haul.method if haul else NO_HAUL,
         "note": move.note,
+        "scans": typed_again(move),
         "tasks": [str(task) for task in move.tasks_done.values_list("task", flat=True)],
     }
     if haul:

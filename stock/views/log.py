@@ -17,7 +17,7 @@ from stock import ledger
 from stock.drafts import Draft, PaperDraft
 from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.log import LogEntry, digest
-from stock.forms.log_draft import build, place_refusal
+from stock.forms.log_draft import LineOrigin, build, place_refusal
 from stock.log_page import book_of, log_entry, posted_under
 from stock.models import Move, RefusedPost, Task
 from stock.refusals import KeyReused, LedgerRefusal
@@ -143,8 +143,9 @@ def write_entry(
     more_papers: tuple[PaperDraft, ...] = (),
 ) -> ledger.Receipt | None:
     """Write a valid Log page by one call of the ledger; where it refuses, the page holds the sentences."""
-    draft, origins = build(entry, more_papers=more_papers)
+    origins: list[LineOrigin] = []
     try:
+        draft, origins = build(entry, more_papers=more_papers)
         return write(draft)
     except KeyReused:
         entry.say(
@@ -164,7 +165,7 @@ def say_receipt(request: HttpRequest, receipt: ledger.Receipt, entry: LogEntry) 
         messages.info(request, "This was posted already, once: here it is.")
     else:
         messages.success(request, "Booked. If something is wrong, undo it or correct it here at once.")
-        for sentence in (*receipt.warnings, *entry.sentences_missing_papers()):
+        for sentence in (*entry.scans.notes, *receipt.warnings, *entry.sentences_missing_papers()):
             messages.warning(request, sentence)
     return HttpResponseRedirect(reverse("stock:move-detail", args=[receipt.key]), status=SEE_OTHER)
 

@@ -17,7 +17,7 @@ from ponds.roles import HAND, for_hand, for_owner, role_of
 from stock import ledger
 from stock.entry_export import export_entries
 from stock.forms.fields import new_key
-from stock.forms.log_start import fits_log, start_of
+from stock.forms.log_start import fits_log, is_marking, start_of
 from stock.forms.log_typed import move_papers, typed_entries
 from stock.forms.moves import OfficeMove, build_office, start_of_lines
 from stock.forms.moves import place_refusal as place_line_refusal
@@ -156,6 +156,11 @@ def move_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     def write(draft):
         return ledger.correct(move, draft, by=request.user, today=the_farm().today())
 
+    if is_marking(move):
+        messages.error(
+            request, "A marking is not corrected: take it back here, or mend the mark on the turtle's page."
+        )
+        return HttpResponseRedirect(reverse("stock:move-detail", args=[key]), status=SEE_OTHER)
     if not fits_log(move):
         return _correct_lines(request, move, write)
     if request.method == "POST":

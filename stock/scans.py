@@ -1,0 +1,162 @@
+"""What a tag reader typed at the pond, line by line: which turtle each line is, and what must be said of it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+
+from django.db.models import Q
+
+from stock.marks import tag
+from stock.models import Cell, Mark, Turtle
+from stock.turtle_search import masks_of
+
+MOST_LINES = 2000
+LONGEST_NUMBER = 8
+AWAY = {
+    "SOLD": "SOLD", "DIED": "DIED", "DEAD": "DIED", "CULLED": "CULLED", "ESCAPED": "ESCAPED", "BACK": "BACK",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Scan:
+    """One turtle in hand: its number, kind, class, and where it goes if that was typed ("" where not)."""
+
+    typed: str
+    code: str
+    kind: str
+    of_class: str
+    goes: str = ""
+
+
+@dataclass
+class Scans:
+    """All scans of a page in their order: turtles once each, what is asked about them, and what is wrong."""
+
+    scans: list[Scan] = field(default_factory=list)
+    asked: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Line:
+    typed: str
+    goes: str
+    number: int | None
+    tag: str
+    masks: frozenset[int]
+
+
+def read_scans(
+    text: str, pond: str, ponds: Collection[str], *, before: Mapping[int, Cell | None] | None = None
+) -> Scans:
+    """
+    Read scans, one a line; a line may end with where the turtle goes: a pond's code, sold, died, culled or escaped.
+
+    Asks two questions of the database, however many lines there are.
+
+    Parameters
+    ----------
+    text : str
+        As typed: tags in any form, notch codes, or turtles' numbers.
+    pond : str
+        Where they were scanned.
+    ponds : collection of str
+        Codes of the ponds a turtle may go to.
+    before : mapping, optional
+        Of a move being corrected: turtle's id to the cell it stood in before that move.
+    """
+    found = Scans()
+    typed = [line for line in (one.strip() for one in re.split(r"[\r\n]+", text)) if line]
+    if len(typed) > MOST_LINES:
+        found.faults.append(f"{len(typed):,} lines were scanned; at most {MOST_LINES:,} fit in one log.")
+        return found
+    lines = [_read_line(line, ponds) for line in typed]
+    wanted = Q(tag__in={line.tag for line in lines if line.tag}) | Q(
+        mask__in={mask for line in lines for mask in line.masks}
+    )
+    by_mark: dict[str | int, set[int]] = {}
+    if lines:
+        for code, mask, turtle in Mark.objects.filter(wanted).values_list("tag", "mask", "turtle"):
+            by_mark.setdefault(code or mask or 0, set()).add(turtle)
+    ids = {pk for some in by_mark.values() for pk in some} | {line.number for line in lines if line.number}
+    turtles = {row.pk: row for row in Turtle.objects.filter(pk__in=ids).select_related("kind", "cell__pond")}
+    for pk, cell in (before or {}).items():
+        if pk in turtles:
+            turtles[pk].cell = cell
+    seen: dict[int, int] = {}
+    for line in lines:
+        _place(line, by_mark, turtles, pond, found, seen)
+    return found
+
+
+def _read_line(typed: str, ponds: Collection[str]) -> _Line:
+    goes, words = "", typed.split()
+    if len(words) > 1 and (words[-1].upper() in AWAY or words[-1].upper() in ponds):
+        goes = AWAY.get(words[-1].upper(), words[-1].upper())
+        typed = " ".join(words[:-1])
+    number = int(typed) if typed.isascii() and typed.isdecimal() and len(typed) <= LONGEST_NUMBER else None
+    try:
+        code = "" if number is not None else tag.parse(typed).code
+    except tag.TagRefused:
+        code = ""
+    masks = frozenset() if code or number is not None else frozenset(masks_of(typed[:60]))
+    return _Line(typed, goes, number, code, masks)
+
+
+def _place(
+    line: _Line,
+    by_mark: dict[str | int, set[int]],
+    turtles: dict[int, Turtle],
+    pond: str,
+    found: Scans,
+    seen: dict[int, int],
+) -> None:
+    ids = set(by_mark.get(line.tag, ())) if line.tag else set()
+    for mask in line.masks:
+        ids |= by_mark.get(mask, set())
+    if line.number in turtles:
+        ids = {line.number}  # type: ignore[arg-type]
+    shown = line.typed[:40]
+    if not ids:
+        found.unknown.append(shown)
+        found.asked.append(
+            f"“{shown}” is on no turtle of the register: read it again, or post without it and mark the turtle "
+            "under Turtles. The scan is kept in the note."
+        )
+        return
+    if len(ids) > 1:
+        found.faults.append(
+            f"“{shown}” is on turtles {', '.join(map(str, sorted(ids)))}: type the number of the one in hand instead."
+        )
+        return
+    turtle = turtles[ids.pop()]
+    if turtle.pk in seen:
+        place = seen[turtle.pk]
+        if line.goes and not found.scans[place].goes:
+            was = found.scans[place]
+            found.scans[place] = Scan(was.typed, was.code, was.kind, was.of_class, line.goes)
+        found.notes.append(f"Turtle {turtle.pk} was scanned more than once; it is counted once.")
+        return
+    cell = turtle.cell
+    stands = cell.pond if cell is not None else None
+    if cell is not None and stands is None:
+        found.asked.append(
+            f"Turtle {turtle.pk} (“{shown}”) was booked {cell.get_outside_display()} before. If it is alive in "
+            "your hands, post: it comes back, and its record says so."
+        )
+    elif stands is not None and stands.code != pond:
+        found.asked.append(
+            f"Turtle {turtle.pk} (“{shown}”) stands in pond {stands.code} by the register. Post, and it is found "
+            f"here in pond {pond}."
+        )
+    elif cell is None:
+        found.notes.append(f"Turtle {turtle.pk}: its whereabouts were not known; now they are.")
+    by_sex = turtle.sex if turtle.sex in ("FEMALE", "MALE") else "UNSEXED"
+    seen[turtle.pk] = len(found.scans)
+    found.scans.append(
+        Scan(shown, turtle.code, turtle.kind.code, cell.of_class if cell is not None else by_sex, line.goes)
+    )

@@ -1,0 +1,118 @@
+"""Scans typed into the Log page: who was in hand, where each went, and what is asked of each."""
+
+import uuid
+
+import pytest
+from django.urls import reverse
+
+from stock.check import differences
+from stock.drafts import Line
+from stock.models import HaulLine, HaulTurtle, Move
+from stock.scans import read_scans
+from tests.turtles.marked_farm import MarkedFarm, notch, tag
+
+pytestmark = [pytest.mark.django_db, pytest.mark.both_databases]
+TAGS = [f"98511300739{number:04}" for number in range(20)]
+LOG = reverse("stock:log")
+
+
+@pytest.fixture
+def farm(hand):
+    made = MarkedFarm(hand.user)
+    made.confirm()
+    yield made
+    assert differences() == []
+
+
+def sent(scans, back="", moved="", target="", **more):
+    """Return a Log page of a haul of females in pond A."""
+    return {
+        "key": str(uuid.uuid4()), "pond": "A", "day": "2026-03-20", "how": "SEINE", "scans": "\r\n".join(scans),
+        "rows-TOTAL_FORMS": "1", "rows-INITIAL_FORMS": "0", "rows-0-kind": "slider", "rows-0-of_class": "FEMALE",
+        "rows-0-back": back, "rows-0-moved": moved, "rows-0-target": target, **more,
+    }  # fmt: skip
+
+
+def confirm(client, page):
+    """Post a page that asks, tick what it asks, and post it again."""
+    asked = client.post(LOG, page)
+    assert asked.status_code == 200, asked.url
+    return asked.context["asked"], client.post(LOG, {**page, "confirmed": asked.context["asked_name"]})
+
+
+def test_scans_are_kept_in_their_order_and_a_double_scan_counts_once(farm, hand):
+    codes = [farm.register(5, tag(TAGS[number])).pk for number in range(3)]
+    page = sent([TAGS[2], TAGS[0], TAGS[2], f"LA_985_{TAGS[1][3:]}"], back="5")
+    assert hand.post(LOG, page).status_code == 303
+    in_order = list(HaulTurtle.objects.order_by("place").values_list("turtle", flat=True))
+    assert in_order == [codes[2], codes[0], codes[1]]
+    assert HaulLine.objects.get().carrying_marks == 3
+
+
+def test_where_a_turtle_went_follows_its_line_or_its_whole_class(farm, hand):
+    first, second = (farm.register(5, tag(TAGS[number])) for number in range(2))
+    assert hand.post(LOG, sent([f"{TAGS[0]} b", TAGS[1]], back="3", moved="1", target="B")).status_code == 303
+    third = farm.register(5, notch("BKO"))
+    assert hand.post(LOG, sent(["BKO"], moved="2", target="B")).status_code == 303
+    places = []
+    for turtle in (first, second, third):
+        turtle.refresh_from_db()
+        places.append(turtle.cell.pond.code)
+    assert places == ["B", "A", "B"]
+
+
+def test_one_of_another_pond_one_never_seen_and_a_dead_one_are_each_asked_about(farm, hand):
+    away = farm.register(5, tag(TAGS[0]), pond="B")
+    dead = farm.register(5, tag(TAGS[1]))
+    farm.post(6, Line("slider", "FEMALE", "A", "DIED", 1, turtles=(dead.code,)), pond="A")
+    asked, answer = confirm(hand, sent([TAGS[0], TAGS[1], TAGS[9]], back="4"))
+    assert "stands in pond B by the register" in asked[0]
+    assert "was booked died before" in asked[1]
+    assert "is on no turtle of the register" in asked[2]
+    assert answer.status_code == 303
+    for turtle in (away, dead):
+        turtle.refresh_from_db()
+        assert turtle.cell.pond.code == "A"
+    assert Move.objects.latest("pk").note == f"Scanned, not in the register: {TAGS[9]}."
+
+
+def test_nothing_typed_is_lost_where_a_scan_cannot_be_placed(farm, hand):
+    turtle = farm.register(5, tag(TAGS[0]))
+    farm.register(5, tag(TAGS[0], is_conflict=True))
+    other = farm.register(5, tag(TAGS[1]))
+    page = hand.post(LOG, sent([TAGS[0]], back="4")).content.decode()
+    assert f"is on turtles {turtle.pk}, {other.pk - 1}" in page
+    assert f">{TAGS[0]}</textarea>" in page.replace("\n", "").replace("\r", "")
+    page = hand.post(LOG, sent([f"{TAGS[1]} B"], back="4")).content.decode()
+    assert "no row of its kind and class goes there" in page
+    page = hand.post(LOG, sent([str(turtle.pk), str(other.pk)], back="1")).content.decode()
+    assert "2 carried marks (or were scanned)" in page
+
+
+def test_a_correction_shows_the_scans_and_keeps_them(farm, hand):
+    first, second = (farm.register(5, tag(TAGS[number])) for number in range(2))
+    hand.post(LOG, sent([f"{TAGS[0]} B", TAGS[1]], back="3", moved="1", target="B"))
+    move = Move.objects.latest("pk")
+    address = reverse("stock:move-correct", args=[move.key])
+    typed = hand.get(address).context["entry"].head["scans"].value()
+    assert typed == f"{first.pk} B\n{second.pk}"
+    page = sent(typed.split("\n"), back="4", moved="1", target="B")
+    assert hand.post(address, page).status_code == 303
+    first.refresh_from_db()
+    assert (first.cell.pond.code, HaulTurtle.objects.count()) == ("B", 4)
+
+
+def test_a_marking_is_taken_back_and_not_corrected(farm, hand):
+    turtle = farm.register(5, tag(TAGS[0]))
+    address = reverse("stock:move-correct", args=[turtle.steps.get().move.key])
+    assert "not corrected" in hand.get(address, follow=True).content.decode()
+
+
+def test_two_thousand_lines_ask_two_questions(farm, django_assert_num_queries):
+    farm.register(5, tag(TAGS[0]))
+    with django_assert_num_queries(2):
+        read = read_scans(
+            "\n".join([TAGS[0], *(f"98511300800{number:04}" for number in range(1900))]), "A", {"A"}
+        )
+    assert len(read.scans) == 1
+    assert len(read.unknown) == 1900
