@@ -410,7 +410,13 @@ def _standing(pond: PondAdvice) -> str:
     facts = pond.facts
     ratio = f"{facts.females_now / facts.males_now:.2f} : 1"
     said = f"{facts.word[:1].upper()}{facts.word[1:]} by {facts.whose}, {ratio}."
-    return f"{said} {_decided_words(facts, pond.decided)}" if pond.decided else said
+    if pond.decided:
+        said += f" {_decided_words(facts, pond.decided)}"
+    if pond.yields:
+        seasons = pond.yields.seasons
+        learnt = f"{seasons} season{'s' if seasons != 1 else ''} of its own" if seasons else "the other ponds"
+        said += f" A settled female gives {pond.yields.a_female:.1f} hatched eggs a season here, learnt from {learnt}."
+    return said
 
 
 def _what_binds(pond: PondAdvice) -> str:

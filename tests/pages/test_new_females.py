@@ -371,6 +371,7 @@ def test_a_pond_that_lays_more_gets_the_females(owner, farm):
     for told in (
         "What a settled female gives in a season, pond by pond",
         "Nests a settled female: ",
+        f"gives {learnt['B'].a_female:.1f} hatched eggs a season here, learnt from 1 season of its own.",
         "pond by pond, from what was learnt of each",
         "each pond drawn toward its kind",
     ):
