@@ -29,6 +29,7 @@ _SECTION = ParagraphStyle(
     "section", parent=_TEXT, fontName=_BOLD, fontSize=9.5, leading=12, spaceBefore=7, keepWithNext=1
 )
 _LEFT, _TOP, _BOTTOM = 0.6 * inch, 0.55 * inch, 0.65 * inch
+_SMALL = 125.0
 _WIDER = (1.0, 1.1, 1.2, 1.3, 1.4, 1.6, 1.8)
 _WIDOW = 58.0
 """Points that must be left under a heading, so that it never stands alone at the foot of a page."""
@@ -171,8 +172,10 @@ def _flowables(sheet: PrintedSheet, width: float) -> list:
         facts = Table(rows, colWidths=[width * 0.22, width * 0.78])
         facts.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(1)]))
         story.append(facts)
-    most = max((len(row) for row in sheet.charts), default=1)
-    story += [_side_by_side(row, width, most) for row in sheet.charts]
+    columns = max((len(row) for row in sheet.charts), default=1)
+    # Three kinds' charts below each other leave room for their tables only where they are small.
+    widest = _SMALL if columns <= 3 <= len(sheet.charts) else width
+    story += [_side_by_side(row, width, columns, widest) for row in sheet.charts]
     for table in sheet.tables:
         story.append(Paragraph(_said(table.title), _SECTION))
         story.append(_table(table, width) if table.rows else Paragraph(_said(table.empty), _TEXT))
@@ -218,9 +221,9 @@ def _padding(points: float) -> Iterable[tuple]:
     ]
 
 
-def _side_by_side(charts: Sequence[SmallChart], width: float, columns: int) -> Table:
+def _side_by_side(charts: Sequence[SmallChart], width: float, columns: int, most: float) -> Table:
     each = width / columns
-    cells = [drawing_of(chart, each - 8) for chart in charts]
+    cells = [drawing_of(chart, min(each - 8, most)) for chart in charts]
     row = Table([[*cells, *[""] * (columns - len(cells))]], colWidths=[each] * columns)
     row.setStyle(
         TableStyle(

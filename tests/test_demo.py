@@ -30,10 +30,15 @@ from stock.demo_days import DemoDays, is_just_logged
 from stock.demo_sign_in import PEOPLE, sign_in_file, sign_in_lines
 from stock.management.commands.demo import refuse_busy
 from stock.models import Entry, Move
+from tests.demo_by_pandas import (
+    the_year_and_its_months_are_what_pandas_makes_of_the_exports,
+    the_years_nests_are_those_of_the_exported_nest_book,
+)
 from tests.demo_stories import STORIES, Loaded
 
 # New Year, before and after the spring seines, mid-nesting, late summer, autumn, and a leap day.
 DAYS = ["2027-01-02", "2027-03-01", "2027-05-20", "2027-08-15", "2026-11-25", "2028-02-29"]
+DAYS_BY_PANDAS = {"2027-08-15", "2026-11-25"}
 
 
 @pytest.mark.both_databases
@@ -60,6 +65,9 @@ def test_on_any_day_the_farm_loads_whole_and_every_story_is_there(day):
             broken = traceback.extract_tb(refused.__traceback__)[-1]
             missing.append(f"{story.__name__}: {broken.line} {refused}")
     assert not missing, "\n".join(missing)
+    if day in DAYS_BY_PANDAS:
+        the_year_and_its_months_are_what_pandas_makes_of_the_exports(farm)
+        the_years_nests_are_those_of_the_exported_nest_book(farm)
 
 
 @pytest.mark.parametrize(
