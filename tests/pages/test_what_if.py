@@ -58,9 +58,9 @@ def test_forty_females_from_b_change_both_ponds(owner, farm):
     # Moved heads are counted: errors stay, means shift, and the interval moves along.
     assert there.then.standing.female_se == there.now.standing.female_se
     assert there.then.standing.ratio_limits[1] < there.now.standing.ratio_limits[1]
-    # Of a limit of 1,000: 300 stood there.
-    assert "300 of 1,000" in text
-    assert "380 of 1,000" in text
+    # Of a limit of 1000: 300 stood there.
+    assert "300 of 1 000" in text
+    assert "380 of 1 000" in text
     assert "100 females in from B; 20 males out and sold" in text
     # She counts 0.4 in her first season: so the move costs eggs now, and pays or not once all have settled.
     assert answer.more_eggs[1] < 0
