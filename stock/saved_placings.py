@@ -196,6 +196,13 @@ def with_state(placings: QuerySet[SavedPlacing]) -> QuerySet[SavedPlacing]:
     )
 
 
+def open_plans(most: int) -> list[SavedPlacing]:
+    """Return the newest placings that are not carried out yet, nor ended: one query."""
+    rows = with_state(SavedPlacing.objects.select_related("kind", "source"))
+    wanted = rows.filter(Q(state__in=(SAVED, TASKS_MADE, PART_DONE)))
+    return list(wanted.order_by("-saved_on", "-pk")[:most])
+
+
 def state_word(placing: SavedPlacing) -> str:
     """Return the state of a placing loaded by `with_state`, in words."""
     return STATE_WORDS[placing.state]  # type: ignore[attr-defined]

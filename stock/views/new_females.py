@@ -43,8 +43,10 @@ from stock.placing_tasks import Source, waiting_in_quarantine
 from stock.placing_today import answer_today, own_tasks
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
+from stock.saved_placings import name_of, open_plans, state_word
 from stock.task_book import TaskRefused
 
+PLANS_SHOWN = 6
 PLAN = "plan"
 """The control that names the saved plan which is being changed."""
 
@@ -97,6 +99,8 @@ def new_females(request: SignedRequest) -> HttpResponse:
         "cannot": asked.cannot,
         "in_quarantine": waiting_in_quarantine(asked.facts, today),
     }
+    if not asked.form.is_bound:
+        context["open_plans"] = [(plan, name_of(plan), state_word(plan)) for plan in open_plans(PLANS_SHOWN)]
     if asked.advice is not None:
         context |= _answer(asked, asked.advice, today)
     return render(request, "stock/new_females.html", context)

@@ -311,6 +311,9 @@ def test_the_list_tells_each_plans_state_and_filters(owner, reader, farm):  # no
     save(owner, heads=60)
     placing = save(owner, heads=150)
     make_tasks(owner, placing, second="yes")
+    first = words(reader.get("/new-females/"))
+    assert "Plans not carried out yet" in first
+    assert "150 Slider females to 2 ponds. Plan of" in first
     page = words(reader.get("/new-females/plans/"))
     assert "tasks made" in page
     assert "saved" in page
