@@ -6,7 +6,7 @@ Nothing is read or written here: the view hands in what `pond_facts.pond_kinds` 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -43,7 +43,13 @@ HELP_WORDS = {
 }
 
 
-def plan_farm(question: PlanQuestion, facts: Sequence[PondKind], *, kept_apart: Pairs = ()) -> PlanAnswer:
+def plan_farm(
+    question: PlanQuestion,
+    facts: Sequence[PondKind],
+    *,
+    kept_apart: Pairs = (),
+    learnt_eggs: Mapping[int, float] | None = None,
+) -> PlanAnswer:
     """
     Say which moves bring every pond into band.
 
@@ -54,6 +60,9 @@ def plan_farm(question: PlanQuestion, facts: Sequence[PondKind], *, kept_apart: 
         Every pond and kind of the day.
     kept_apart : collection of (int, int)
         Kinds (ids) that never share a pond, both ways round.
+    learnt_eggs : mapping of int to float, optional
+        Kind id -> hatched eggs of a settled female and season as the farm's books have them; other kinds go by their
+        published figures.
 
     Raises
     ------
@@ -74,7 +83,7 @@ def plan_farm(question: PlanQuestion, facts: Sequence[PondKind], *, kept_apart: 
         stocks,
         tuple(sorted({(one.pond_code, one.head_room) for one in mine if one.head_room is not None})),
         tuple(sorted((codes[a], codes[b]) for a, b in kept_apart if a in codes and b in codes)),
-        _eggs(mine) if question.is_for_eggs else None,
+        _eggs(mine, learnt_eggs or {}) if question.is_for_eggs else None,
         question,
     )
     ponds = _ponds(mine, alone, stocks, plan, [_apart_here(one, facts, kept_apart, names) for one in mine])
@@ -85,6 +94,9 @@ def plan_farm(question: PlanQuestion, facts: Sequence[PondKind], *, kept_apart: 
         ponds=ponds,
         proof=_proof(plan, question),
         cautions=_cautions(plan, ponds),
+        learnt=tuple(
+            sorted(names[kind] for kind in (learnt_eggs or {}) if kind in {one.kind_id for one in mine})
+        ),
     )
 
 
@@ -149,12 +161,13 @@ def _stock(facts: PondKind, *, is_alone: bool, apart: str) -> PondStock:
     )
 
 
-def _eggs(mine: Sequence[PondKind]) -> tuple[tuple[str, float, float], ...]:
+def _eggs(mine: Sequence[PondKind], learnt: Mapping[int, float]) -> tuple[tuple[str, float, float], ...]:
     """Return kind, eggs of a settled female over the seasons, and eggs of one that must settle first."""
     found = {}
     for one in mine:
         if one.kind_code not in found:
-            a_season, survival = eggs_a_female(one), one.figures["SURVIVAL"].expected
+            published = eggs_a_female(one)
+            a_season, survival = learnt.get(one.kind_id, published), one.figures["SURVIVAL"].expected
             alive = [survival**season for season in range(1, SEASONS + 1)]
             settling = [SETTLE[min(season, len(SETTLE) - 1)] for season in range(SEASONS)]
             moved = math.fsum(share * lives for share, lives in zip(settling, alive, strict=True))

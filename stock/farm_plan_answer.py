@@ -127,6 +127,8 @@ class PlanAnswer:
         How good the plan is known to be, in sentences.
     cautions : tuple of str
         What to know before the first pond is seined.
+    learnt : tuple of str
+        Kinds whose eggs go by the farm's own books.
     """
 
     question: PlanQuestion
@@ -135,6 +137,7 @@ class PlanAnswer:
     ponds: tuple[PondPlan, ...]
     proof: tuple[str, ...]
     cautions: tuple[str, ...] = ()
+    learnt: tuple[str, ...] = ()
 
     @property
     def shown(self) -> list[PondPlan]:

@@ -31,6 +31,7 @@ from stock.farm_plan_tasks import (
     unseal,
     waiting,
 )
+from stock.farm_plan_yields import eggs_by_kind
 from stock.forms.farm_plan import DEFAULTS, PlanForm
 from stock.forms.fields import KeyField, new_key
 from stock.placing_answer import CannotAdvise
@@ -146,7 +147,9 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
         return Asked(form)
     apart = set(Kind.not_with.through.objects.values_list("from_kind_id", "to_kind_id"))
     try:
-        return Asked(form, plan_farm(form.question(), facts, kept_apart=apart))
+        question = form.question()
+        learnt = eggs_by_kind(question.kind_ids, today) if question.is_for_eggs else {}
+        return Asked(form, plan_farm(question, facts, kept_apart=apart, learnt_eggs=learnt))
     except CannotAdvise as refused:
         return Asked(form, cannot=refused.sentence)
 

@@ -15,7 +15,7 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from ponds.farm import the_farm
-from ponds.models import PondState
+from ponds.models import Kind, PondState
 from stock import farm_plan_advice, ledger
 from stock.drafts import BatchDraft, Draft, Line
 from stock.models import Task
@@ -82,6 +82,15 @@ def test_the_answer_has_moves_ponds_proof_and_what_is_not_met(owner, farm):
         "Ratio, now and after",
     ):
         assert told in text, told
+
+
+def test_eggs_go_by_what_the_farms_books_taught(owner, farm, monkeypatch):
+    slider = Kind.objects.get(code="slider")
+    monkeypatch.setattr("stock.views.farm_plan.eggs_by_kind", lambda kinds, day: {slider.pk: 5.04})
+    page = ask(owner, aim="eggs")
+    # Half of the 10.08 of the kind's own figures.
+    assert page.context["plan"].eggs == pytest.approx(980 * 5.04 * 3.68559, rel=1e-6)
+    assert "by what this farm’s nest book and hatch log taught of Slider, else by the kinds’" in words(page)
 
 
 def test_ponds_named_are_left_alone_and_the_rest_does_the_work(owner, farm):
