@@ -9,7 +9,7 @@ from ponds import svg_marks as svg
 from ponds.charts import Chart
 from ponds.svg_marks import figure_text, ticks
 
-TOP, BOTTOM, RIGHT = 12, 192, 500
+TOP, BOTTOM, RIGHT = 12, 192, svg.WIDTH - 14
 
 
 def growth_chart(name: str, points: Sequence[tuple[dt.date, int]], *, unit: str = "mm") -> Chart:

@@ -15,6 +15,7 @@ from ponds.mending import why_not_mended
 from stock.growth_chart import growth_chart
 from stock.marks import notch, shell
 from stock.marks.measures import DEFINITIONS
+from stock.marks.rims import rim_of
 from stock.marks.wear import Reading, renotch_reasons
 from stock.models import (
     HaulTurtle,
@@ -82,6 +83,7 @@ class TurtlePage:
     where: str
     pond_code: str
     is_alive: bool
+    in_hand_on: dt.date
     marks: tuple[MarkRow, ...]
     shell: str
     shell_scheme: str
@@ -121,6 +123,7 @@ def turtle_page(turtle: Turtle, *, by: Any, today: dt.date) -> TurtlePage:
         where=where,
         pond_code=pond_code,
         is_alive=is_alive,
+        in_hand_on=max([turtle.last_seen_on, *(row.measured_on for row in measures)]),
         marks=tuple(marks),
         shell=drawing,
         shell_scheme=scheme,
@@ -148,6 +151,12 @@ def turtle_page(turtle: Turtle, *, by: Any, today: dt.date) -> TurtlePage:
             .order_by("-nest_day__dug_on")
         ),
     )
+
+
+def has_rim(turtle: Turtle) -> bool:
+    """Say whether a turtle's kind has marginal scutes to notch; a kind that is not listed may have."""
+    rim = rim_of(turtle.kind.scientific_name)
+    return rim is None or rim.marginals > 0
 
 
 def whereabouts(turtle: Turtle) -> tuple[str, str, bool]:

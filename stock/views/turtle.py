@@ -19,10 +19,9 @@ from stock import photos, turtle_records
 from stock import turtle_export as turtle_export_rows
 from stock.forms.fields import new_key
 from stock.forms.turtle import SHOWS, MeasureForm, PhotoForm, TakeBackForm, measure_start
-from stock.marks.rims import rim_of
 from stock.marks.sexes import CERTAINTIES, METHODS, cue_of
 from stock.models import Measure, Photograph, Turtle
-from stock.turtle_page import find_turtle, turtle_page
+from stock.turtle_page import find_turtle, has_rim, turtle_page
 from stock.turtle_records import TurtleRowRefused
 
 SEE_OTHER, UNPROCESSABLE = 303, 422
@@ -49,7 +48,7 @@ def turtle(request: SignedRequest, number: int) -> HttpResponse:
         ],
         "cue": cue_of(found.kind.scientific_name),
         "may_write": role_of(request.user) != READER,
-        "has_rim": _has_rim(found),
+        "has_rim": has_rim(found),
     }
     return render(request, "stock/turtle.html", context)
 
@@ -244,12 +243,6 @@ def _turtle(number: int) -> Turtle:
     if found is None:
         raise Http404(f"There is no turtle {number}.")
     return found
-
-
-def _has_rim(found: Turtle) -> bool:
-    """Say whether a turtle's kind has marginal scutes to notch."""
-    rim = rim_of(found.kind.scientific_name)
-    return rim is None or rim.marginals > 0
 
 
 def _last_of_each(earlier: list[Measure]) -> dict[str, tuple[int, dt.date]]:

@@ -22,7 +22,7 @@ from stock.marks.sexes import cue_of, sexing_questions
 from stock.models import Mark, Measure, Turtle
 from stock.refusals import LedgerRefusal
 from stock.scute_links import code_of, scute_links, tapped
-from stock.turtle_page import find_turtle, mark_words
+from stock.turtle_page import find_turtle, has_rim, mark_words
 
 SEE_OTHER, UNPROCESSABLE = 303, 422
 FIELDS = {
@@ -77,8 +77,8 @@ def turtle_mark(request: SignedRequest, number: int) -> HttpResponse:
         ),
         "scheme": scheme,
         "schemes": [(one, f"{page}?form=NOTCH&scheme={one.key}&at=#shell") for one in notch.SCHEMES.values()],
+        "has_rim": has_rim(found),
         "chosen": notch.in_words(chosen) if chosen else "",
-        "marginals": found.kind.marginals_a_side,
     }
     return _show(request, "stock/turtle_mark.html", context)
 
