@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 # Each module has a function `measure()`; in this order they run.
 BENCHMARKS = {
     "marks": "stock.bench.marks",
+    "turtles": "stock.bench.turtles",
     "placing": "stock.bench.placing",
     "placing-cases": "stock.bench.placing_cases",
     "yields": "stock.bench.yields",
