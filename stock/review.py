@@ -23,6 +23,8 @@ from stock.review_rows import Flow, NestMonth, Nests
 from stock.tasks import STATE_WORDS, task_sentence
 from stock.timeline import next_month
 from stock.today import is_count_old
+from stock.watch_facts import farm_watch
+from stock.watch_page import normal_words, watch_lines
 
 REASON_WORDS = dict(Reason.choices)
 CLASS_HEADINGS = {
@@ -61,7 +63,10 @@ class KindMonth:
     nests : NestMonth or None
         None where the nest book has nothing in two seasons.
     to_explain : tuple of str
-        What somebody must look into: beyond the book, papers missing, counts too old, booked late.
+        What somebody must look into: the watch's signals, beyond the book, papers missing, counts too old,
+        booked late.
+    normal_deaths : str
+        How many deaths are normal there in such a month; "" where that is not known.
     """
 
     facts: PondKind
@@ -69,6 +74,7 @@ class KindMonth:
     died: ClassHeads
     nests: NestMonth | None
     to_explain: tuple[str, ...]
+    normal_deaths: str = ""
 
     @cached_property
     def forecast(self) -> SeasonForecast | None:
@@ -199,6 +205,8 @@ class _Read:
         self.beyond = review_rows.beyond_book(month, last, ids)
         self.deaths = review_rows.deaths(month, last, ids)
         self.without_papers = review_rows.without_papers()
+        self.watch = farm_watch(last)
+        self.signals = watch_lines(self.watch, with_charts=False)
         self.signed = review_rows.signed(month, ids)
         self.decisions = review_rows.decisions(month, ids)
 
@@ -236,6 +244,7 @@ def _kind_month(read: _Read, one: PondKind) -> KindMonth:
         died=ClassHeads(**{FIELD_OF_CLASS[of_class]: heads for of_class, heads in died.items()}),
         nests=nests if nests is not None and nests.says_something else None,
         to_explain=tuple(_to_explain(read, one, flows)),
+        normal_deaths=normal_words(read.watch.month_of(where)),
     )
 
 
@@ -268,6 +277,10 @@ def _words(by_reason: Mapping[str, int]) -> str:
 
 
 def _to_explain(read: _Read, one: PondKind, flows: Mapping[str, Flow]) -> Iterable[str]:
+    for line in read.signals:
+        if (line.pond_id, line.kind_id) == (one.pond_id, one.kind_id):
+            noted = f" {line.note.by_name} noted: {line.note.note}" if line.note else ""
+            yield f"{line.sentence} {line.remedy}{noted}"
     if beyond := read.beyond.get((one.pond_id, one.kind_id)):
         yield (f"{beyond} {one.kind_name} beyond the book: look for a move that was not logged, or recount.")
     late = sum(flow.late for flow in flows.values())

@@ -23,6 +23,7 @@ from stock.tasks import OpenTask
 from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
 from stock.timeline import next_month
+from stock.watch_page import WatchLine, signals_on
 
 BANK_LINES, MOST_LINES = 5, 3
 MOST_READ = 100
@@ -98,6 +99,7 @@ def today_for(
     waiting = [
         *_beyond_book(today, facts),
         *_refused(farm, role),
+        *_capped(_watch(signals_on(today)), "signals of the watch", link("stock:watch")),
         *_capped(
             _losing(standing), "ponds losing heads", link("stock:pond-list", verdict="wrong") + "#ponds"
         ),
@@ -191,6 +193,19 @@ def _refused(farm: Farm, role: str) -> Iterator[TodayLine]:
         )
     # The list is for those who log: a reader is told how many there are.
     return _capped(lines, "refused posts", "" if role == READER else link("stock:refused-list"))
+
+
+def _watch(signals: Iterable[WatchLine]) -> list[TodayLine]:
+    return [
+        TodayLine(
+            "Watch",
+            f"Pond {line.pond_code}, {line.kind_name}: {line.sentence} {line.remedy}",
+            line.url,
+            "See why",
+            is_bad=True,
+        )
+        for line in signals
+    ]
 
 
 def _losing(facts: Iterable[PondKind]) -> list[TodayLine]:

@@ -6,7 +6,7 @@ import datetime as dt
 import itertools
 import math
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -143,12 +143,22 @@ def _ask(day: dt.date) -> FarmWatch:
         read.deaths[ALL], read.head_days[ALL], of_year, learn_through=max(1, len(read.months) - 1)
     )
     return FarmWatch(
-        day, read, normal, found.deaths, found.lopsided, _batches(day, read, normal), _unseen(day, read)
+        day,
+        read,
+        normal,
+        found.deaths,
+        found.lopsided,
+        _batches(day, read, normal, {signal.pond for _, signal in found.deaths}),
+        _unseen(day, read),
     )
 
 
-def _batches(day: dt.date, read: WatchMonths, normal: Normal) -> tuple[tuple[Arrival, BatchSignal, int], ...]:
+def _batches(
+    day: dt.date, read: WatchMonths, normal: Normal, signaling: Collection[int]
+) -> tuple[tuple[Arrival, BatchSignal, int], ...]:
+    """Hold the batches of the last weeks against ponds without them, those with a trouble of their own left out."""
     came = arrivals(day)
+    is_well = np.array([place not in signaling for place in range(len(read.places))])
     if not came:
         return ()
     found = []
@@ -162,8 +172,8 @@ def _batches(day: dt.date, read: WatchMonths, normal: Normal) -> tuple[tuple[Arr
             lasted = np.array([min(days, (day - on).days + 1) for on in since])
             sums["deaths"].append(int(died[with_it].sum()))
             sums["expected"].append(float((daily * days)[with_it].sum()))
-            sums["elsewhere"].append(int(died[~with_it].sum()))
-            sums["elsewhere_expected"].append(float((daily * lasted)[~with_it].sum()))
+            sums["elsewhere"].append(int(died[~with_it & is_well].sum()))
+            sums["elsewhere_expected"].append(float((daily * lasted)[~with_it & is_well].sum()))
         signal = after_batch(
             place,
             **sums,

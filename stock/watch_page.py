@@ -16,7 +16,7 @@ from stock.models import WatchNote
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import number
 from stock.timeline import next_month
-from stock.watch_facts import CountPair, FarmWatch, expected_by_month
+from stock.watch_facts import CountPair, FarmWatch, NormalMonth, expected_by_month, farm_watch
 from stock.watch_rows import Arrival, PondKindId
 
 CHART_MONTHS = 24
@@ -73,13 +73,33 @@ def watch_lines(found: FarmWatch, *, with_charts: bool = True) -> list[WatchLine
     if not signals:
         return []
     names = _Names(Pond.objects.in_bulk(), Kind.objects.in_bulk())
+    of_batches = {where for arrival, *_ in found.batches for where in arrival.ponds}
     lines = [
         *(_batch_line(found, names, *one, with_charts) for one in found.batches),
-        *(_death_line(found, names, *one, with_charts) for one in found.deaths),
+        *(
+            _death_line(found, names, series, signal, with_charts)
+            for series, signal in found.deaths
+            # What the batch explains is said once, with the batch.
+            if not (signal.what == BURST and found.read.places[signal.pond] in of_batches)
+        ),
         *(_lopsided_line(found, names, one, with_charts) for one in found.lopsided),
         *(_unseen_line(found, names, *one) for one in found.unseen),
     ]
     return sorted(_noted(lines, found.day), key=lambda line: (line.is_quiet, -line.excess))
+
+
+def signals_on(day: dt.date) -> list[WatchLine]:
+    """Return the signals of a day that nobody has looked into, or that grew since, without their charts."""
+    return [line for line in watch_lines(farm_watch(day), with_charts=False) if not line.is_quiet]
+
+
+def normal_words(month: NormalMonth | None) -> str:
+    """Say how a month's deaths compare with what is normal there; "" where that is not known."""
+    if month is None or not month.expected:
+        return ""
+    most = f"up to {number(month.most)} may be chance" if month.most else "none expected by chance"
+    judged = " More than that died." if month.died > month.most else ""
+    return f"normal there: {_few(month.expected)}, {most}.{judged}"
 
 
 def _noted(lines: Iterable[WatchLine], day: dt.date) -> list[WatchLine]:
@@ -190,7 +210,8 @@ def _batch_line(
     where = max(arrival.ponds, key=lambda one: _died(found, one))
     batch = arrival.batch
     beside = (
-        f" In the other ponds {signal.elsewhere} died, where {_few(signal.elsewhere_expected)} are normal."
+        f" In the other ponds that are not in trouble themselves {signal.elsewhere} died, where "
+        f"{_few(signal.elsewhere_expected)} are normal."
         if signal.times is not None
         else ""
     )

@@ -14,7 +14,7 @@ __all__ = ["ALARMS", "ALL", "BATCHES", "FEMALES", "JUVENILES", "MALES", "UNSEEN"
 
 ALL, FEMALES, MALES, JUVENILES = "all", "females", "males", "juveniles"
 ALARMS = MappingProxyType(
-    {ALL: (0.6, 0.4), FEMALES: (0.09, 0.06), MALES: (0.09, 0.06), JUVENILES: (0.06, 0.04)}
+    {ALL: (0.6, 0.4), FEMALES: (0.08, 0.06), MALES: (0.08, 0.06), JUVENILES: (0.06, 0.04)}
 )
 """False alarms a farm-year allowed to the slow and the burst rule of each series. They are upper bounds; what a
 farm really gets is about half (``manage.py bench watch``), so with all other parts it stays below one."""

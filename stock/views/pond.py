@@ -37,6 +37,7 @@ from stock.tasks import DONE, DROPPED, OPEN, STATE_WORDS, task_sentence, with_pr
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import number
 from stock.templatetags.stock_format import ratio as ratio_words
+from stock.watch_page import signals_on
 
 MONTHS_BACK = 35
 
@@ -132,6 +133,7 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
         "state": next((state for state in states if state.from_on <= day), None),
         "moves": pond_page.last_moves(pond, day),
         "tasks": tasks,
+        "signals": [line for line in signals_on(day) if line.pond_id == pond.pk],
         "open_tasks": [row for row in tasks if row.is_open],
         "nests_of_none": nests.get(None),
         "settling": SETTLING_WORDS,
