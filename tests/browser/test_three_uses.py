@@ -97,7 +97,7 @@ def _review_pond_a_and_decide(desk, live_server):
     worst.get_by_role("link").first.click()
     desk.get_by_role("heading", name="What stands in pond A?").wait_for()
     assert figures(desk) == {"Females": "190", "Males": "100", "Unsexed": "0", "Juveniles": "0"}
-    assert desk.get_by_text("1.90 : 1", exact=True).is_visible()
+    assert desk.get_by_text("1.90 : 1", exact=True).first.is_visible()
     # 190 females are in the band, 2.5 to 4.5, with at most 76 males: 24 of the 100 are to go.
     desk.get_by_role("link", name="Make it a task: take out 24 males").click()
     desk.get_by_role("button", name="Make it a task").click()
