@@ -20,6 +20,8 @@ from stock.models import Move, PondReview, Reason, Task
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.review_rows import Flow, NestMonth, Nests
+from stock.season_now import PondSeason
+from stock.season_of_pond import learnt_seasons
 from stock.tasks import STATE_WORDS, task_sentence
 from stock.timeline import next_month
 from stock.today import is_count_old
@@ -75,6 +77,7 @@ class KindMonth:
     nests: NestMonth | None
     to_explain: tuple[str, ...]
     normal_deaths: str = ""
+    season: PondSeason | None = None
 
     @cached_property
     def forecast(self) -> SeasonForecast | None:
@@ -209,6 +212,7 @@ class _Read:
         self.signals = watch_lines(self.watch, with_charts=False)
         self.signed = review_rows.signed(month, ids)
         self.decisions = review_rows.decisions(month, ids)
+        self.seasons = learnt_seasons(last)
 
 
 def _pond_month(read: _Read, facts: list[PondKind]) -> PondMonth:
@@ -244,6 +248,7 @@ def _kind_month(read: _Read, one: PondKind) -> KindMonth:
         died=ClassHeads(**{FIELD_OF_CLASS[of_class]: heads for of_class, heads in died.items()}),
         nests=nests if nests is not None and nests.says_something else None,
         to_explain=tuple(_to_explain(read, one, flows)),
+        season=read.seasons.get(where),
         normal_deaths=normal_words(read.watch.month_of(where)),
     )
 

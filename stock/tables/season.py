@@ -53,7 +53,7 @@ class SeasonTable(PlainTable):
         return record.pond
 
     def render_is_behind(self, value: bool) -> SafeString | str:
-        return format_html('<span class="tag tag-bad">falls behind</span>') if value else "no"
+        return SafeString('<span class="tag tag-bad">falls behind</span>') if value else "no"
 
     def value_is_behind(self, value: bool) -> str:
         return "yes" if value else "no"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
@@ -31,6 +32,8 @@ from stock.pond_facts import one_pond, year_before
 from stock.pond_kind import PondKind
 from stock.pond_page import DeathTable, HaulRow, NestsSoFar, Origin
 from stock.pond_print import SheetRows, nests_of, sheet_of, year_flows
+from stock.season_now import PondSeason
+from stock.season_of_pond import learnt_seasons
 from stock.standing_page import HowKnown, how_known
 from stock.strips import limit_bar
 from stock.tasks import DONE, DROPPED, OPEN, STATE_WORDS, task_sentence, with_progress
@@ -52,6 +55,7 @@ class KindPart:
     known: HowKnown | None
     recount_url: str
     forecast: SeasonForecast | None
+    season: PondSeason | None
     missing: tuple[str, ...]
     nests: NestsSoFar | None
     hauls: tuple[HaulRow, ...]
@@ -107,7 +111,8 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
     nests = pond_page.nests_so_far(pond, facts[0].season, day) if facts else {}
     first = year_before(day)
     may_decide = role == OWNER and is_today and pond.retired_on is None
-    parts = [_part(one, hauls, origins, nests, first, may_decide=may_decide) for one in facts]
+    seasons = learnt_seasons(day)
+    parts = [_part(one, hauls, origins, nests, seasons, first, may_decide=may_decide) for one in facts]
     tasks = _tasks(pond, today, role)
     printed = SheetRows(
         year_flows([pond.pk], day),
@@ -161,6 +166,7 @@ def _part(
     hauls: dict[int, list[HaulRow]],
     origins: dict[int, list[Origin]],
     nests: dict[int | None, NestsSoFar],
+    seasons: Mapping[tuple[int, int], PondSeason],
     first: dt.date,
     *,
     may_decide: bool,
@@ -173,6 +179,7 @@ def _part(
         known=how_known(one),
         recount_url=task_link(one.pond_code, "RECOUNT", kind=one.kind_code) if may_decide else "",
         forecast=season_forecast(one),
+        season=seasons.get((one.pond_id, one.kind_id)),
         missing=tuple(missing_figures(one)),
         nests=nests.get(one.kind_id),
         hauls=tuple(of_kind),
