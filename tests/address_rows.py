@@ -370,7 +370,6 @@ ROWS = [
     Row("stock:watch", get=ROLES),
     Row("stock:watch-note", post=OWNERS),
     Row("stock:watch", get=ROLES),
-    Row("stock:watch-note", post=OWNERS),
     Row("stock:log", get=HANDS, post=HANDS),
     Row("stock:log-sheet", get=HANDS),
     Row("stock:refused-list", get=HANDS),
