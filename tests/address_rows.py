@@ -53,6 +53,15 @@ def kind_code() -> str:
     return KindFactory(code="address-kind").code
 
 
+def made_name() -> str:
+    """Make a file that was made for taking along."""
+    from stock.made_files import new_file
+
+    path = new_file("year-to-2024-05-31.pdf")
+    path.write_bytes(b"%PDF-1.4")
+    return path.name
+
+
 def nest_key() -> Any:
     """Record nests in a pond of their own. The hand signs them, if there is one."""
     import datetime as dt
@@ -365,6 +374,8 @@ ROWS = [
     Row("stock:what-if", {"code": pond_code}, get=ROLES),
     Row("stock:what-if-tasks", {"code": pond_code}, post=OWNERS),
     Row("stock:farm-year", get=ROLES),
+    Row("stock:make-file", post=ROLES),
+    Row("stock:made", {"name": made_name}, get=ROLES),
     Row("stock:farm-picture", get=ROLES),
     Row("stock:looked", post=HANDS),
     Row("stock:watch", get=ROLES),
