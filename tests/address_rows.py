@@ -380,7 +380,6 @@ ROWS = [
     Row("stock:looked", post=HANDS),
     Row("stock:watch", get=ROLES),
     Row("stock:watch-note", post=OWNERS),
-    Row("stock:watch", get=ROLES),
     Row("stock:log", get=HANDS, post=HANDS),
     Row("stock:log-sheet", get=HANDS),
     Row("stock:refused-list", get=HANDS),
