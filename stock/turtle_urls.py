@@ -16,6 +16,7 @@ TURTLE_PATHS = [
     path(
         "turtles/<int:number>/<str:what>/<uuid:key>/take-back/", turtle.row_take_back, name="turtle-take-back"
     ),
+    path("turtles/sizes/", turtle.turtle_sizes, name="turtle-sizes"),
     path("turtles/export/<str:form>", turtle.turtle_export, name="turtle-export"),
     path("turtles/pictures/<uuid:key>/<str:size>.jpg", turtle.photo_file, name="turtle-photo-file"),
 ]

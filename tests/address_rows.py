@@ -436,5 +436,6 @@ ROWS = [
         post=HANDS,
     ),
     Row("stock:turtle-export", {"form": "turtles.csv"}, get=ROLES),
+    Row("stock:turtle-sizes", get=ROLES),
     Row("stock:turtle-photo-file", {"key": photo_key, "size": "small"}, get=ROLES),
 ]

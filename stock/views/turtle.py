@@ -23,6 +23,7 @@ from stock.marks.sexes import CERTAINTIES, METHODS, cue_of
 from stock.models import Measure, Photograph, Turtle
 from stock.turtle_page import find_turtle, has_rim, turtle_page
 from stock.turtle_records import TurtleRowRefused
+from stock.turtle_sizes import kind_sizes
 
 SEE_OTHER, UNPROCESSABLE = 303, 422
 A_YEAR = 365 * 24 * 3600
@@ -218,6 +219,12 @@ def photo_file(request: SignedRequest, key: uuid.UUID, size: str) -> FileRespons
     answer["X-Content-Type-Options"] = "nosniff"
     answer["Cross-Origin-Resource-Policy"] = "same-origin"
     return answer
+
+
+@require_safe
+def turtle_sizes(request: SignedRequest) -> HttpResponse:
+    """Show sizes by sex and growth, kind by kind."""
+    return render(request, "stock/turtle_sizes.html", {"kinds": kind_sizes()})
 
 
 @require_safe

@@ -9,6 +9,7 @@ from ponds.sheets import load, registered_sheets
 from stock.check import differences
 from stock.marks.growth import sex_difference, size_summary
 from stock.models import Mark, Measure, Move, SexStep, Turtle
+from stock.turtle_sizes import kind_sizes
 from tests.marks.painted_turtles import shells, sizes
 
 pytestmark = pytest.mark.django_db
@@ -46,7 +47,7 @@ def published_sheet():
     ]
 
 
-def test_48_published_shells_come_in_and_show_the_published_difference_of_the_sexes():
+def test_48_published_shells_come_in_and_show_the_published_difference_of_the_sexes(reader):
     outcome = turtles(*published_sheet())
     assert (outcome.bad_rows, outcome.written.new, outcome.written.warnings) == ([], 48, ())
     held = {
@@ -67,6 +68,12 @@ def test_48_published_shells_come_in_and_show_the_published_difference_of_the_se
     difference = sex_difference(held["FEMALE", "SCL_MAX"], held["MALE", "SCL_MAX"])
     assert difference.difference.lower > 0
     assert difference.p_value < 0.001
+    (kind,) = kind_sizes()
+    length = kind.rows[0]
+    assert (length.code, length.females.mean, length.difference) == ("SCL_MAX", females.mean, difference)
+    shown = reader.get("/turtles/sizes/").content.decode()
+    assert "136" in shown
+    assert "+23 (+13 to +33)" in shown
     assert differences() == []
 
 
