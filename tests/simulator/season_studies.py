@@ -24,7 +24,7 @@ from stock.advisor.laying_curve import learn_curve
 from stock.advisor.nesting_dates import CURVES
 from stock.advisor.season_book import SeasonBook
 from stock.advisor.season_eggs import forecast_eggs
-from stock.advisor.season_forecast import forecast
+from stock.advisor.season_forecast import SeasonForecast, forecast
 from stock.advisor.season_learning import PublishedFigures, YieldsLearnt, learn_yields
 from tests.simulator.nests import Floats, NestHistory, NestPlan, live_seasons
 
@@ -78,6 +78,7 @@ WEEK_COLUMNS = (
     "error",
     "farm error",
     "width",
+    "own draws",
 )
 FIGURES = ("learnt nests", "own nests", "rule of 3", "learnt eggs", "own eggs", "rule of 9")
 ERROR_COLUMNS = ("season", "kind", *FIGURES, *(f"{figure}, relative" for figure in FIGURES))
@@ -196,9 +197,16 @@ def _weeks(history: NestHistory, season: int, kind: int, told: ComingSeason, far
             _inside(now.total_nests, nests.sum()),
             float(np.abs(np.log(now.nests.expected / np.maximum(nests, 1))).mean()),
             abs(float(np.log(now.total_nests.expected / nests.sum()))),
-            float((now.nests.high / np.maximum(now.nests.low, 1)).mean()),
+            float((now.nests.high / np.maximum(now.nests.low, 1)).mean()), _own_draws(now),
         ])  # fmt: skip
     return rows
+
+
+def _own_draws(now: SeasonForecast) -> float:
+    """Return the share of a forecast's own draws inside its limits: more than 90 % where few whole nests are left."""
+    season = now.dug[:, np.newaxis] + now.remaining
+    low, high = now.nests.low[:, np.newaxis], now.nests.high[:, np.newaxis]
+    return float(((low <= season) & (season <= high)).mean())
 
 
 def _names(history: NestHistory, season: int, kind: int, told: ComingSeason, farm: int) -> list[float]:
@@ -286,7 +294,10 @@ def _tell_errors(rows: Floats, lines: list[str], missed: list[str]) -> dict[str,
 
 
 def _tell_weeks(rows: Floats, lines: list[str], missed: list[str]) -> None:
-    lines += ["", "Week by week, 90 % limits, and mean error of the total in logarithms"]
+    lines += [
+        "",
+        "Week by week, 90 % limits, mean error of the total in logarithms; own draws: what whole nests make of 90 %",
+    ]
     lines.append(f"{'kind, week':28s}{'cases':>6s}" + "".join(f"{name:>12s}" for name in WEEK_COLUMNS[4:]))
     errors = []
     for kind, of_kind in ((None, "all"), *enumerate(KINDS)):
