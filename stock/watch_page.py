@@ -21,6 +21,7 @@ from stock.watch_rows import Arrival, PondKindId
 
 CHART_MONTHS = 24
 NOTES_HOLD = 365
+UNSEEN_SUBJECT = "unseen"
 NOTES_READ = 500
 SERIES_WORDS = {ALL: "adults", FEMALES: "females", MALES: "males", JUVENILES: "juveniles"}
 STOP = "Stop all moves into the pond and out of it, and call a veterinarian."
@@ -68,7 +69,11 @@ class _Names:
 
 
 def watch_lines(found: FarmWatch, *, with_charts: bool = True) -> list[WatchLine]:
-    """Return every signal, the most heads first, those already noted last: three queries."""
+    """
+    Return every signal: three queries.
+
+    Deaths come first, then what counts miss, the most heads first; what was noted and has not grown comes last.
+    """
     signals = len(found.deaths) + len(found.lopsided) + len(found.batches) + len(found.unseen)
     if not signals:
         return []
@@ -85,7 +90,10 @@ def watch_lines(found: FarmWatch, *, with_charts: bool = True) -> list[WatchLine
         *(_lopsided_line(found, names, one, with_charts) for one in found.lopsided),
         *(_unseen_line(found, names, *one) for one in found.unseen),
     ]
-    return sorted(_noted(lines, found.day), key=lambda line: (line.is_quiet, -line.excess))
+    return sorted(
+        _noted(lines, found.day),
+        key=lambda line: (line.is_quiet, line.subject == UNSEEN_SUBJECT, -line.excess),
+    )
 
 
 def signals_on(day: dt.date) -> list[WatchLine]:
@@ -148,7 +156,10 @@ def _death_line(
         )
     else:
         rule = (
-            ("Evidence of a rise, added up month by month", number(min(signal.score, 1e9))),
+            (
+                "Evidence of a rise, added up month by month",
+                number(signal.score) if signal.score < 1e6 else "more than a million",
+            ),
             ("It signals beyond", number(signal.limit)),
         )
     return _line(
@@ -258,7 +269,7 @@ def _unseen_line(
     return _line(
         names,
         where,
-        subject="unseen",
+        subject=UNSEEN_SUBJECT,
         title="missing at the count",
         sentence=(
             f"The count of {day_words(pair.now.as_of)} found {number(signal.missing)} heads fewer than the count of "

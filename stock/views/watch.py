@@ -15,6 +15,7 @@ from ponds.roles import OWNER, SignedRequest, for_owner, role_of
 from stock.advisor.farm_watch_all import ALARMS
 from stock.forms.watch import WatchNoteForm
 from stock.models import WatchNote
+from stock.season_now import season_now
 from stock.watch_book import NotNoted, acknowledge
 from stock.watch_facts import farm_watch
 from stock.watch_page import WatchLine, recount_url, watch_lines
@@ -77,6 +78,7 @@ def _show(request: SignedRequest, *, refused: WatchNoteForm | None = None, statu
         "quiet": [line for line in lines if line.is_quiet],
         "ponds": len({pond for pond, _ in found.read.places}),
         "months": len(months),
+        "behind": season_now(today).named if found.read.places else (),
         "season": _season(found.normal.season) if found.normal is not None else "",
         "rate": 100 * found.normal.rate if found.normal is not None else None,
         "series": len(ALARMS),
