@@ -422,6 +422,7 @@ ROWS = [
     Row("stock:paper-add", get=HANDS, post=HANDS),
     Row("stock:turtle-list", get=ROLES),
     Row("stock:turtle-new", get=HANDS, post=HANDS),
+    Row("stock:turtle-survival", get=ROLES),
     Row("stock:scheme-list", get=ROLES),
     Row("stock:scheme-confirm", {"scheme": "NA16"}, get=OWNERS, post=OWNERS),
     Row("stock:turtle", {"number": turtle_number}, get=ROLES),

@@ -24,6 +24,7 @@ from stock.marks.notch import LETTER_SCHEME, SCHEMES
 from stock.models import SchemeConfirmation, Turtle
 from stock.refusals import LedgerRefusal
 from stock.tables.turtles import TurtleFilter, TurtleTable
+from stock.turtle_histories import shares_of_marks, survival_by_sex
 from stock.turtle_search import Found, free_code, half_read, search
 
 SEE_OTHER, UNPROCESSABLE = 303, 422
@@ -128,6 +129,14 @@ def turtle_new(request: SignedRequest) -> HttpResponse:
     context = {"form": form, "free": _free_codes(choices, request.GET.get("kind", ""))}
     status = UNPROCESSABLE if form.errors else 200
     return render(request, "stock/turtle_new.html", context, status=status)
+
+
+@require_safe
+def turtle_survival(request: SignedRequest) -> HttpResponse:
+    """Show survival by sex from recaptures beside what counts say, and the share of marks against the book."""
+    today = the_farm().today()
+    context = {"survival": survival_by_sex(today), "shares": shares_of_marks(today)}
+    return render(request, "stock/turtle_survival.html", context)
 
 
 @require_safe

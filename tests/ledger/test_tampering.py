@@ -164,6 +164,17 @@ def test_a_changed_step_of_a_mark_is_found(tamper, complaints):
     assert "pond B, slider, female: 1 marked of 0 heads at the end of 2026-04-10." in said
 
 
+def test_turtles_changed_under_the_triggers_are_found(tamper, complaints):
+    step = MarkStep.objects.get(turtle=Turtle.objects.get(code="T2"))
+    tamper("UPDATE stock_markstep SET how = 'REVERSED' WHERE id = %s", step.pk)
+    tamper("UPDATE stock_turtle SET last_seen_on = %s WHERE code = 'T1'", JUNE)
+    tamper("UPDATE stock_turtle SET sex = 'MALE' WHERE code = 'T1'")
+    said = complaints()
+    assert f"Turtle T2: step {step.pk} is taken back by a move that is no reversal." in said
+    assert "Turtle T1: last seen on 2026-06-10 by the register, on 2026-04-10 by its moves and hauls." in said
+    assert "Turtle T1: the register says male; its steps say nothing." in said
+
+
 def test_a_deleted_entry_is_found(tamper, complaints):
     died = entry("DIED", 2)
     tamper("DELETE FROM stock_entry WHERE id = %s", died.pk)
