@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 
 from ponds.models import NestDay
+from ponds.seasons import season_of
 from stock.season_now import PondSeason, season_now
 
 PondKindId = tuple[int, int]
@@ -30,3 +31,11 @@ def learnt_seasons(day: dt.date) -> Mapping[PondKindId, PondSeason]:
         if any(figure.ponds[at].seasons for figure in (learnt.nests, learnt.eggs, learnt.hatch))
     }
     return {(one.pond_id, one.kind_id): one for one in found.ponds if one.kind_id in kept}
+
+
+def falling_behind_on(day: dt.date) -> tuple[PondSeason, ...]:
+    """Return the ponds that fall behind in the season of a day: one query where none of it was dug yet."""
+    season = season_of(day)
+    if not NestDay.objects.filter(dug_on__range=(season.starts_on, day)).exists():
+        return ()
+    return season_now(day).named

@@ -19,6 +19,7 @@ from stock.move_words import class_words
 from stock.moves_read import move_sentence, with_entries
 from stock.pond_kind import PondKind
 from stock.refused import still_refused
+from stock.season_of_pond import falling_behind_on
 from stock.tasks import OpenTask
 from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
@@ -100,6 +101,7 @@ def today_for(
         *_beyond_book(today, facts),
         *_refused(farm, role),
         *_capped(_watch(signals_on(today)), "signals of the watch", link("stock:watch")),
+        *_behind(today),
         *_capped(
             _losing(standing), "ponds losing heads", link("stock:pond-list", verdict="wrong") + "#ponds"
         ),
@@ -193,6 +195,20 @@ def _refused(farm: Farm, role: str) -> Iterator[TodayLine]:
         )
     # The list is for those who log: a reader is told how many there are.
     return _capped(lines, "refused posts", "" if role == READER else link("stock:refused-list"))
+
+
+def _behind(today: dt.date) -> Iterator[TodayLine]:
+    """One line for all ponds that fall behind in the running season."""
+    named = falling_behind_on(today)
+    if named:
+        ponds = ", ".join(f"{one.pond} ({one.kind_name})" for one in named[:MOST_LINES])
+        more = f" and {len(named) - MOST_LINES} more" if len(named) > MOST_LINES else ""
+        yield TodayLine(
+            "Nests",
+            f"{'Pond falls' if len(named) == 1 else 'Ponds fall'} behind in nests: {ponds}{more}.",
+            link("stock:season") + "#behind",
+            "See the season",
+        )
 
 
 def _watch(signals: Iterable[WatchLine]) -> list[TodayLine]:

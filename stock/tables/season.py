@@ -23,8 +23,12 @@ class SeasonTable(PlainTable):
     kind_name = tables.Column(verbose_name="Kind", attrs={"td": {"class": "wide kind"}})
     females = NumberColumn(verbose_name="Settled females")
     before = NumberColumn(accessor="before__nests__expected", verbose_name="Nests expected before")
-    before_low = NumberColumn(accessor="before__nests__low", verbose_name="at least")
-    before_high = NumberColumn(accessor="before__nests__high", verbose_name="at most")
+    before_low = NumberColumn(
+        accessor="before__nests__low", verbose_name="Nests before, at least", visible=False
+    )
+    before_high = NumberColumn(
+        accessor="before__nests__high", verbose_name="Nests before, at most", visible=False
+    )
     dug = NumberColumn(verbose_name="Dug")
     by_now = NumberColumn(verbose_name="Should be by now", default="not known")
     against = NumberColumn(decimals=2, verbose_name="Dug for each that should be", default="too early")
@@ -32,11 +36,11 @@ class SeasonTable(PlainTable):
     nests_low = NumberColumn(accessor="now__nests__low", verbose_name="at least")
     nests_high = NumberColumn(accessor="now__nests__high", verbose_name="at most")
     eggs = NumberColumn(accessor="now__eggs__expected", verbose_name="Eggs expected now")
-    eggs_low = NumberColumn(accessor="now__eggs__low", verbose_name="Eggs, at least")
-    eggs_high = NumberColumn(accessor="now__eggs__high", verbose_name="Eggs, at most")
+    eggs_low = NumberColumn(accessor="now__eggs__low", verbose_name="Eggs, at least", visible=False)
+    eggs_high = NumberColumn(accessor="now__eggs__high", verbose_name="Eggs, at most", visible=False)
     hatched = NumberColumn(accessor="now__hatched__expected", verbose_name="Hatched expected now")
-    hatched_low = NumberColumn(accessor="now__hatched__low", verbose_name="Hatched, at least")
-    hatched_high = NumberColumn(accessor="now__hatched__high", verbose_name="Hatched, at most")
+    hatched_low = NumberColumn(accessor="now__hatched__low", verbose_name="Hatched, at least", visible=False)
+    hatched_high = NumberColumn(accessor="now__hatched__high", verbose_name="Hatched, at most", visible=False)
     is_behind = tables.Column(verbose_name="Falls behind", order_by=("-is_behind", "chance"))
 
     class Meta(PlainTable.Meta):
