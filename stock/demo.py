@@ -26,6 +26,7 @@ from stock.demo_lots import lot_drafts
 from stock.demo_sheets import DemoMove, DemoSheets, Mend, corrected, demo_key
 from stock.demo_sign_in import make_people
 from stock.demo_surveys import make_surveys, survey_moves
+from stock.demo_turtles import make_turtles
 from stock.drafts import Draft, reversal_key
 from stock.models import Entry, Haul, LastLook, Move, Task
 from stock.timeline import next_month
@@ -153,6 +154,8 @@ class _Loading:
         moves = [*self.sheets.moves(self._tasks()), *survey_moves(self.sheets)]
         self.drafts = {move.name: move.draft for move in moves}
         self._history([move for move in moves if not (move.is_late or move.is_just_logged)])
+        self.say("Marking turtles")
+        make_turtles(self.sheets, people=self.people, today=self.today)
         self._retire()
         self._nests()
         self._lots()
