@@ -357,6 +357,4 @@ def test_the_queries_are_few_and_do_not_grow(owner, farm):
     with CaptureQueriesContext(connection) as many:
         shown(owner)
     assert len(many) == len(few)
-    assert (
-        len(many) <= 43
-    )  # three for the year on the printed sheet, nine for the watch of the farm, kept until it changes
+    assert len(many) <= 43  # three for the printed year; nine for the watch, kept until anything changes
