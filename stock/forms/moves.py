@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -24,9 +25,10 @@ from stock.forms.fields import (
     new_key,
 )
 from stock.forms.log_start import move_papers
-from stock.models import Batch, Cause, Entry, Move
+from stock.models import Batch, Cause, Entry, MarkStep, Move
 from stock.moves_read import place_of
 from stock.refusals import LedgerRefusal
+from stock.scans import read_scans
 
 SOURCES = [("BOUGHT", "bought"), ("RAISED", "raised here"), ("WILD", "from the wild")]
 TARGETS = [("SOLD", "sold"), ("CULLED", "culled"), ("DIED", "died"), ("ESCAPED", "escaped")]
@@ -67,6 +69,9 @@ class LineForm(forms.Form):
     to_class = OneOfField(noun="class", label="Becomes", blank="as they are", required=False)
     cause = OneOfField(noun="cause", label="Cause of death", blank="not known", required=False)
     batch = LineField(most=24, label="Batch, from outside")
+    turtles = LineField(
+        most=2000, label="Marked turtles that go", help_text="Numbers or tags, with commas between."
+    )
 
     def __init__(self, *args: Any, choices: FarmChoices, has_opening: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -80,6 +85,16 @@ class LineForm(forms.Form):
     @property
     def is_blank(self) -> bool:
         return not any(getattr(self, "cleaned_data", {}).values()) and not self.errors
+
+    def clean_turtles(self) -> tuple[str, ...]:
+        scans = read_scans(re.sub(r"[,;]", "\n", self.cleaned_data["turtles"]), "", ())
+        sentences = [
+            *scans.faults,
+            *(f"“{typed}” is on no turtle of the register." for typed in scans.unknown),
+        ]
+        if sentences:
+            raise forms.ValidationError(" ".join(sentences))
+        return tuple(scan.code for scan in scans.scans)
 
     def clean(self) -> dict[str, Any]:
         typed = self.cleaned_data
@@ -156,6 +171,10 @@ class OfficeMove:
 def start_of_lines(move: Move, entries: Sequence[Entry]) -> dict[str, Any]:
     """Return the starting values for a move, its entries loaded by `entries_in_order`."""
     lines = []
+    named: dict[int, list[str]] = {}
+    steps = MarkStep.objects.filter(move=move, how="MOVED", entry__isnull=False).order_by("pk")
+    for entry_pk, code in steps.values_list("entry", "turtle__code"):
+        named.setdefault(entry_pk, []).append(code)
     for entry in entries:
         source, target = place_of(entry.source), place_of(entry.target)
         becomes = entry.target.of_class if entry.target.of_class != entry.source.of_class else ""
@@ -169,6 +188,7 @@ def start_of_lines(move: Move, entries: Sequence[Entry]) -> dict[str, Any]:
                 "to_class": becomes,
                 "cause": entry.cause if entry.cause != "NOT_KNOWN" else "",
                 "batch": entry.batch.code if entry.batch else "",
+                "turtles": ", ".join(named.get(entry.pk, ())),
             }
         )
     return {"head": {"day": move.happened_on, "note": move.note}, "lines": lines}
@@ -185,7 +205,7 @@ def build_office(office: OfficeMove) -> tuple[Draft, list[LineForm]]:
         lines.append(
             Line(
                 row["kind"], row["of_class"], row["source"], row["target"], row["heads"],
-                to_class=row["to_class"], cause=cause, batch=row["batch"],
+                to_class=row["to_class"], cause=cause, batch=row["batch"], turtles=row["turtles"],
             )
         )  # fmt: skip
         if row["batch"] and row["source"] in dict(SOURCES):

@@ -12,10 +12,26 @@ from django.utils.html import format_html
 
 from ponds.lists import DayColumn, PlainTable
 from ponds.models import Kind, Pond
-from stock.models import Sex, Turtle
+from stock.models import MarkStep, Sex, Turtle
 from stock.turtle_search import code_of_mask
 
-PLACES = [("POND", "in a pond"), ("NOT_KNOWN", "whereabouts not known"), ("GONE", "died, sold or gone")]
+PLACES = [
+    ("POND", "in a pond"),
+    ("NOT_KNOWN", "whereabouts not known"),
+    ("GONE", "died, sold or gone"),
+    ("BACK", "booked gone, then back alive"),
+]
+
+
+def came_back() -> QuerySet:
+    """Return the ids of turtles that were booked dead, sold or gone and then met in a pond."""
+    steps = MarkStep.objects.filter(
+        source__isnull=False,
+        source__pond=None,
+        target__pond__isnull=False,
+        how__in=["MARKED", "MOVED", "FOUND"],
+    )
+    return steps.filter(move__reversed_by=None).values("turtle")
 
 
 class TurtleTable(PlainTable):
@@ -105,5 +121,6 @@ class TurtleFilter(filters.FilterSet):
         return {
             "POND": lambda: rows.filter(cell__pond__isnull=False),
             "NOT_KNOWN": lambda: rows.filter(cell=None),
+            "BACK": lambda: rows.filter(pk__in=came_back()),
             "GONE": lambda: rows.filter(cell__isnull=False, cell__pond=None),
         }[value]()

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from stock.check import differences
 from stock.drafts import Line
-from stock.models import HaulLine, HaulTurtle, Move
+from stock.models import HaulLine, HaulTurtle, Move, Turtle
 from stock.scans import read_scans
 from tests.turtles.marked_farm import MarkedFarm, notch, tag
 
@@ -116,3 +116,21 @@ def test_two_thousand_lines_ask_two_questions(farm, django_assert_num_queries):
         )
     assert len(read.scans) == 1
     assert len(read.unknown) == 1900
+
+
+def test_the_office_names_which_marked_turtles_go(farm, owner):
+    for number in range(6):
+        farm.register(5, tag(TAGS[number]), of_class="MALE")
+    sent_move = {
+        "key": str(uuid.uuid4()), "day": "2026-03-20", "lines-TOTAL_FORMS": "1", "lines-INITIAL_FORMS": "0",
+        "lines-0-heads": "2", "lines-0-kind": "slider", "lines-0-of_class": "MALE", "lines-0-source": "A",
+        "lines-0-target": "SOLD",
+    }  # fmt: skip
+    address = reverse("stock:move-new")
+    assert "Name which marked turtles go" in owner.post(address, sent_move).content.decode()
+    unknown = owner.post(address, {**sent_move, "lines-0-turtles": TAGS[9]}).content.decode()
+    assert f"“{TAGS[9]}” is on no turtle of the register" in unknown
+    answer = owner.post(address, {**sent_move, "lines-0-turtles": f"{TAGS[0]}, {TAGS[3]}"})
+    assert answer.status_code == 303
+    gone = Turtle.objects.filter(cell__outside="SOLD").order_by("pk").values_list("marks__tag", flat=True)
+    assert list(gone) == [TAGS[0], TAGS[3]]

@@ -7,7 +7,7 @@ import uuid
 import pytest
 from django.urls import reverse
 
-from stock.drafts import PutOn
+from stock.drafts import Line, PutOn
 from stock.models import SchemeConfirmation, Turtle
 from stock.turtle_search import free_code
 from tests.turtles.marked_farm import MarkedFarm, notch, tag
@@ -68,6 +68,10 @@ def test_lists_are_filtered_sorted_and_taken_along(farm, owner):
     farm.register(6, notch("BKO"), pond="B")
     assert found(owner, pond="A") == [first.pk]
     assert len(found(owner, where="NOT_KNOWN")) == 0
+    farm.post(7, Line("slider", "FEMALE", "A", "DIED", 1, turtles=(first.code,)), pond="A")
+    assert (found(owner, where="GONE"), found(owner, where="BACK")) == ([first.pk], [])
+    farm.haul(8, "A", 3, first.code)
+    assert (found(owner, where="GONE"), found(owner, where="BACK")) == ([], [first.pk])
     assert found(owner, sort="-number") == sorted(Turtle.objects.values_list("pk", flat=True), reverse=True)
     sent = owner.get(PAGE, {"_export": "csv"})
     rows = list(csv.reader(io.StringIO(b"".join(sent).decode("utf-8-sig"))))
