@@ -174,3 +174,8 @@ def test_a_past_season_is_a_record_and_another_asks_for_few_queries(
         owner.get("/season/")
     with django_assert_max_num_queries(14):
         owner.get("/season/")
+
+
+def test_today_names_the_pond_that_falls_behind_in_one_line(farm, owner):
+    page = owner.get("/").content.decode()
+    assert page.count("Pond falls behind in nests: B (Slider).") == 1
