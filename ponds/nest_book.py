@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from django.db import transaction
@@ -23,6 +24,7 @@ MOST_NESTS = 5_000
 MOST_EGGS_A_NEST = 200
 LONGEST_NOTE = 300
 ROWS_AT_ONCE = 500
+NO_CLUTCHES: Mapping[uuid.UUID, Sequence[ClutchCount]] = MappingProxyType({})
 
 
 class NestRefused(Exception):
@@ -126,7 +128,13 @@ def record(
 
 
 @transaction.atomic
-def record_all(rows: Sequence[NestDay], *, today: dt.date) -> list[NestDay]:
+def record_all(
+    rows: Sequence[NestDay],
+    *,
+    today: dt.date,
+    clutches: Mapping[uuid.UUID, Sequence[ClutchCount]] = NO_CLUTCHES,
+    tell: Callable[[NestRefused], None] | None = None,
+) -> list[NestDay]:
     """
     Record new rows as one batch, all of them or none; a few queries for hundreds of rows.
 
@@ -136,6 +144,11 @@ def record_all(rows: Sequence[NestDay], *, today: dt.date) -> list[NestDay]:
         Not saved yet, each with its key.
     today : date
         The farm's day.
+    clutches : mapping of key to sequence of ClutchCount
+        The nests of a row whose eggs were counted one by one.
+    tell : callable, optional
+        Told every refused row instead of the first one being raised; nothing is written then, and what is returned
+        means nothing.
 
     Returns
     -------
@@ -151,19 +164,37 @@ def record_all(rows: Sequence[NestDay], *, today: dt.date) -> list[NestDay]:
     ponds = {pond.pk: pond for pond in locked}
     allowed = {pk: _kinds_allowed(pond) for pk, pond in ponds.items()}
     first = {row.key: row for start in range(0, len(rows), ROWS_AT_ONCE) for row in _of_keys(rows, start)}
-    fresh = []
+    fresh: list[NestDay] = []
+    is_refused = False
     for place, row in enumerate(rows):
+        counted = clutches.get(row.key, ())
         try:
             if row.key in first:
-                _refuse_other_content(first[row.key], row)
+                held = first[row.key]
+                _refuse_other_content(held, row, counted if held.pk is not None else None)
                 continue
             _check(row, ponds[row.pond_id], today, allowed[row.pond_id])
+            _check_clutches(row, counted)
         except NestRefused as refused:
             refused.row = place
-            raise
+            if tell is None:
+                raise
+            tell(refused)
+            is_refused = True
+            continue
         first[row.key] = row
         fresh.append(row)
+    if is_refused:
+        return list(rows)
     NestDay.objects.bulk_create(fresh, batch_size=ROWS_AT_ONCE)
+    Clutch.objects.bulk_create(
+        [
+            Clutch(nest_day=row, eggs=one.eggs, broken=one.broken)
+            for row in fresh
+            for one in clutches.get(row.key, ())
+        ],
+        batch_size=ROWS_AT_ONCE,
+    )
     return [first[row.key] for row in rows]
 
 
@@ -267,7 +298,8 @@ def _write(row: NestDay, today: dt.date, clutches: Sequence[ClutchCount] = ()) -
 
 
 def _of_keys(rows: Sequence[NestDay], start: int) -> list[NestDay]:
-    return list(NestDay.objects.filter(key__in=[row.key for row in rows[start : start + ROWS_AT_ONCE]]))
+    keys = [row.key for row in rows[start : start + ROWS_AT_ONCE]]
+    return list(NestDay.objects.filter(key__in=keys).prefetch_related("clutches"))
 
 
 def _refuse_other_content(

@@ -11,7 +11,7 @@ from ponds.cell_values import Code, Day, PondCode, Text, WholeNumber
 from ponds.clutches import ClutchCount, clutch_line, read_clutches
 from ponds.farm import the_farm
 from ponds.models import Kind, NestDay, Pond
-from ponds.sheets import Column, RowsRefused, Sheet, SheetRow, Written
+from ponds.sheets import BadRow, Column, RowsRefused, Sheet, SheetRow, Written
 
 # Rows carry no key of their own: it is made of what the row says and how often the sheet has said it,
 # so that the same sheet loaded twice records once.
@@ -41,7 +41,10 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
     ponds = {pond.code: pond for pond in Pond.objects.all()}
     kinds = {kind.code: kind for kind in Kind.objects.all()}
     said: Counter = Counter()
-    words, bad_rows = [], []
+    bad_rows: list[BadRow] = []
+    days: list[NestDay] = []
+    of_sheet: list[SheetRow] = []
+    counted: dict[uuid.UUID, tuple[ClutchCount, ...]] = {}
     for row in sorted(rows, key=lambda one: (one["dug on"], one.number)):
         pond, kind = ponds.get(row["pond"]), kinds.get(row["kind"])
         if pond is None:
@@ -54,22 +57,11 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
                 row.bad("kind", f"There is no kind {row['kind']}. Leave it empty where not known.")
             )
             continue
-        clutches = row["clutches"] or ()
-        content: tuple = (
-            pond.code,
-            row["kind"] or "",
-            row["dug on"],
-            row["nests"],
-            row["eggs"],
-            row["broken"],
-        )
-        if clutches:
-            content = (*content, clutch_line(clutches))
-        said[content] += 1
-        key = uuid.uuid5(ROW_KEYS, "|".join(str(part) for part in (*content, said[content])))
-        is_new = not NestDay.objects.filter(key=key).exists()
-        try:
-            nest_book.record(
+        key = _key_of(row, said)
+        counted[key] = row["clutches"] or ()
+        of_sheet.append(row)
+        days.append(
+            NestDay(
                 key=key,
                 pond=pond,
                 kind=kind,
@@ -77,18 +69,34 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
                 nests=row["nests"],
                 eggs=row["eggs"],
                 broken=row["broken"],
-                clutches=clutches,
                 note=row["note"] or "",
                 by=by,
-                today=today,
             )
-        except nest_book.NestRefused as refused:
-            bad_rows.append(row.bad(COLUMN_OF.get(refused.field or "", ""), str(refused)))
-            continue
-        words.append("new" if is_new else "same")
+        )
+
+    def tell(refused: nest_book.NestRefused) -> None:
+        row = of_sheet[refused.row or 0]
+        bad_rows.append(row.bad(COLUMN_OF.get(refused.field or "", ""), str(refused)))
+
+    written = nest_book.record_all(days, today=today, clutches=counted, tell=tell)
     if bad_rows:
         raise RowsRefused(sorted(bad_rows, key=lambda bad: bad.row))
-    return Written.of(words)
+    return Written.of(["new" if row is day else "same" for row, day in zip(written, days, strict=True)])
+
+
+def _key_of(row: SheetRow, said: Counter) -> uuid.UUID:
+    content: tuple = (
+        row["pond"],
+        row["kind"] or "",
+        row["dug on"],
+        row["nests"],
+        row["eggs"],
+        row["broken"],
+    )
+    if row["clutches"]:
+        content = (*content, clutch_line(row["clutches"]))
+    said[content] += 1
+    return uuid.uuid5(ROW_KEYS, "|".join(str(part) for part in (*content, said[content])))
 
 
 NESTS_SHEET = Sheet(

@@ -174,7 +174,7 @@ def test_a_sheet_of_nests_loaded_twice_records_once(pond):
         ("2026-05-15,A,newt,3,", "kind", "There is no kind newt"),
         ("2019-05-15,A,,3,", "dug on", "opened on 2020-01-01"),
         ("2026-05-15,A,,1,201", "eggs", "201 eggs from 1 nests"),
-        ("2026-05-15,A,,x,", "nests", "x is not a number"),
+        ("2026-05-15,A,,x,", "nests", "x is not a whole number"),
     ],
 )
 def test_a_bad_row_of_nests_is_named(pond, row, column, words):
