@@ -6,7 +6,7 @@ import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Count, Max, Q
+from django.db.models import Q
 
 from ponds.models import Kind
 from stock.marks import tag
@@ -163,8 +163,8 @@ def issued_in(scheme: Scheme, kind: Kind | None = None) -> Issued:
     rows = Mark.objects.filter(mask__isnull=False)
     if kind is not None:
         rows = rows.filter(kind=kind)
-    # Marks are never changed nor deleted, so their last id and their number tell whether one was added.
-    stamp = tuple(rows.aggregate(last=Max("pk"), all=Count("pk")).values())
+    # Marks are never changed nor deleted, so the last one tells whether one was added.
+    stamp = tuple(rows.order_by("-pk").values_list("pk", "mask", "recorded_at")[:1])
     name = (scheme.key, kind.pk if kind is not None else None)
     with _LOCK:
         kept = _KEPT.get(name)

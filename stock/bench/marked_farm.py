@@ -50,12 +50,18 @@ def main() -> None:
         readings.append((tuple(mark[1:]), (*mark[:1], *rng.sample(usable, 2))))
     half_read(SCHEME, *readings[0])  # gathered once, as the first search after a new mark does
     search_one = _fastest(lambda: [half_read(SCHEME, *one) for one in readings]) / READINGS
-    plain = [(frozenset(positions_in(mask)), turtle) for mask, turtle in masks]
-    scan_one = _fastest(lambda: [_scan(plain, *one) for one in readings]) / READINGS
+
+    def read_all() -> list[tuple[frozenset[str], int]]:
+        rows = Mark.objects.filter(mask__isnull=False).values_list("mask", "turtle")
+        return [(frozenset(positions_in(mask)), turtle) for mask, turtle in rows]
+
+    # The reference answers a question as a register without an index would: it reads every mark, and looks.
+    scan_one = _fastest(lambda: _scan(read_all(), *readings[0]))
+    plain = read_all()
     same = all(set(half_read(SCHEME, *one).ids) == _scan(plain, *one) for one in readings)
     asked = {"rim": SCHEME.key, "clear": " ".join(readings[0][0]), "faint": " ".join(readings[0][1])}
     half_page = _fastest(lambda: client.get(page, asked).content)
-    free = _fastest(lambda: free_code(SCHEME, kind, notches=7))
+    free = _fastest(lambda: free_code(SCHEME, kind, notches=8))
     figures = {
         "turtles": TURTLES,
         "texts": len(texts),

@@ -38,7 +38,7 @@ def measure() -> Measured:
         f"among {figures['turtles']:,} marked turtles: by a mark in {1000 * figures['mark_seconds']:.0f} ms (the "
         f"slowest of {figures['texts']} texts; its page {1000 * figures['page_seconds']:.0f} ms); a half-read rim in "
         f"{1000 * figures['half_read_seconds']:.1f} ms (its page {1000 * figures['half_page_seconds']:.0f} ms), where "
-        f"a plain scan of the same marks takes {1000 * figures['scan_seconds']:.0f} ms, {ratio:.0f} times as long; "
+        f"reading and comparing every mark takes {1000 * figures['scan_seconds']:.0f} ms, {ratio:.0f} times as long; "
         f"the next free code in {1000 * figures['free_seconds']:.0f} ms.",
         {**figures, "half_read_ratio": ratio, "ratio_limit": TIMES_FASTER, "limit_seconds": MOST_SECONDS},
         tuple(missed),
