@@ -181,6 +181,11 @@ class SeasonNow:
     book: YieldBook
 
     @property
+    def is_past(self) -> bool:
+        """Whether the season is over on that day, so that nothing of it is expected any more."""
+        return self.day >= self.season.ends_on
+
+    @property
     def ponds(self) -> tuple[PondSeason, ...]:
         return tuple(one for kind in self.kinds for one in kind.ponds)
 

@@ -121,10 +121,17 @@ def answer(found: SeasonNow) -> str:
     said = []
     for kind in found.kinds:
         now = kind.now.nests
-        if now.high:
+        if now.high and found.is_past:
+            first = kind.before.nests
+            said.append(
+                f"{kind.kind.name} {now.expected:,.0f} nests, where {first.expected:,.0f} were expected "
+                f"({first.low:,.0f} to {first.high:,.0f})"
+            )
+        elif now.high:
             said.append(f"{kind.kind.name} {now.expected:,.0f} nests ({now.low:,.0f} to {now.high:,.0f})")
     behind = len(found.named)
-    tail = "" if not behind else f" {behind} {'pond falls' if behind == 1 else 'ponds fall'} behind."
+    falls = "fell" if found.is_past else "falls" if behind == 1 else "fall"
+    tail = "" if not behind else f" {behind} {'pond' if behind == 1 else 'ponds'} {falls} behind."
     return (f"{'; '.join(said)}." if said else "No females stand in any pond by the book.") + tail
 
 

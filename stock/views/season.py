@@ -97,7 +97,7 @@ class SeasonPage(_OfSeason):
         owner = role_of(self.request.user) == OWNER
         return super().get_context_data(
             found=found,
-            is_past=found.day >= found.season.ends_on,
+            is_past=found.is_past,
             as_on=found.day if found.day != self.today and found.day < found.season.ends_on else None,
             others=[one for one in self.seasons if one != found.season][:5],
             answer=season_pictures.answer(found),
