@@ -101,6 +101,11 @@ class PondPlan:
         return (self.females, self.males) != (self.females_before, self.males_before)
 
     @property
+    def is_empty(self) -> bool:
+        """Whether neither sex stands there, before the moves or after."""
+        return not (self.females_before or self.males_before or self.females or self.males)
+
+    @property
     def is_worth_showing(self) -> bool:
         return self.is_changed or not self.in_band
 
@@ -146,7 +151,16 @@ class PlanAnswer:
 
     @property
     def untouched(self) -> list[PondPlan]:
-        return [pond for pond in self.ponds if not pond.is_worth_showing]
+        return [pond for pond in self.stocked if not pond.is_worth_showing]
+
+    @property
+    def stocked(self) -> list[PondPlan]:
+        """Ponds with females or males, before the moves or after: the others have no ratio."""
+        return [pond for pond in self.ponds if not pond.is_empty]
+
+    @property
+    def empty(self) -> list[PondPlan]:
+        return [pond for pond in self.ponds if pond.is_empty]
 
     @property
     def unmet(self) -> list[PondPlan]:
@@ -163,7 +177,7 @@ class PlanAnswer:
 
     @property
     def in_band_after(self) -> int:
-        return sum(pond.in_band for pond in self.ponds)
+        return sum(pond.in_band for pond in self.stocked)
 
     @property
     def mended(self) -> int:

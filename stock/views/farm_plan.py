@@ -39,6 +39,7 @@ from stock.pond_facts import pond_kinds
 from stock.tables.farm_plan import PlannedMoveTable
 from stock.task_book import TaskRefused
 from stock.templatetags.stock_format import number
+from stock.watch_stops import stops_at
 
 KEYS_KEPT = 20
 SEE_OTHER = 303
@@ -75,6 +76,9 @@ def farm_plan(request: SignedRequest) -> HttpResponse:
     }
     if asked.answer is not None:
         context |= _shown(asked.form, asked.answer)
+        context["watch_stops"] = stops_at(
+            {pond.code for pond in asked.answer.ponds if pond.is_changed}, today
+        )
     return render(request, "stock/farm_plan.html", context)
 
 

@@ -45,6 +45,7 @@ from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.saved_placings import name_of, open_plans, state_word
 from stock.task_book import TaskRefused
+from stock.watch_stops import stops_at
 
 PLANS_SHOWN = 6
 PLAN = "plan"
@@ -270,8 +271,11 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     plan = {code: heads for code, heads in by_hand.heads.items() if heads} if by_hand and is_by_hand else best
     opened = advice.getting[0] if advice.getting else None
     lines = written_out(advice, opened) if opened else ()
+    # A pond that gets females, gives them, or is asked to let males go.
+    moving = {*plan, asked.source.code, *(row.pond.code for row in rows if row.males_leaving)} - {""}
     return {
         "advice": advice,
+        "watch_stops": stops_at(moving, today),
         "decided_words": _decided_words(advice),
         "source": asked.source,
         "rows": rows,

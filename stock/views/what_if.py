@@ -19,6 +19,7 @@ from stock.forms.what_if import WhatIfForm
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.task_book import TaskRefused
+from stock.watch_stops import stops_at
 from stock.what_if import ratio_words, try_moves
 from stock.what_if_answer import WhatIfAnswer
 from stock.what_if_tasks import make_tasks
@@ -45,6 +46,7 @@ def what_if(request: SignedRequest, code: str) -> HttpResponse:
             "words": [(one, ratio_words(one.now), ratio_words(one.then)) for one in answer.ponds],
             "parameters": form.parameters(),
             "address": urlencode(form.parameters()),
+            "watch_stops": stops_at({one.code for one in answer.ponds}, today),
         }
     elif is_asked and not form.errors:
         context["nothing"] = True
@@ -68,8 +70,18 @@ def what_if_tasks(request: SignedRequest, code: str) -> HttpResponse:
     if not form.question().moves:
         messages.error(request, "No task was made: give at least one head to move.")
         return _see(back)
+    answer = _answer(form, facts, today)
+    if request.POST.get("in_spite") != "yes" and (
+        answer.warnings or stops_at({one.code for one in answer.ponds}, today)
+    ):
+        messages.error(
+            request,
+            "No task was made: something stands against these moves, see below. If they are to be made all the same, "
+            "tick that below.",
+        )
+        return _see(f"{back}#do-it")
     try:
-        made = make_tasks(_answer(form, facts, today), by=request.user, today=today)
+        made = make_tasks(answer, by=request.user, today=today)
     except TaskRefused as refused:
         messages.error(request, f"No task was made. {refused.sentence}")
         return _see(back)

@@ -80,6 +80,21 @@ def test_deaths_beyond_what_is_normal_are_named_with_their_sum_and_what_to_do(ow
     assert "More than that died." in review
 
 
+def test_pages_that_advise_moves_say_where_the_watch_asks_to_stop_them(owner, farm):
+    asked = {"kind": "slider", "females_in": "5"}
+    told = "The watch, pond B:"
+    assert told not in owner.get("/ponds/B/what-if/", asked).content.decode()
+    die(farm)
+    for page, names in (
+        ("/ponds/B/what-if/", asked),
+        ("/new-females/", {"kind": "slider", "heads": "5", "pond-B": "5"}),
+    ):
+        text = owner.get(page, names).content.decode()
+        assert told in text
+        assert "Stop all moves into the pond" in text
+    assert told not in owner.get("/ponds/A/what-if/", asked).content.decode()
+
+
 def test_a_death_taken_back_takes_its_signal_back(farm, owner):
     receipt = die(farm)
     assert signal(farm)

@@ -140,6 +140,16 @@ def test_an_owner_makes_tasks_of_them_once(owner, hand, farm):
     assert "9,000 females would leave pond B" in words(refused)
 
 
+def test_what_is_advised_against_is_made_a_task_only_when_ticked(owner, farm):
+    moves = {"kind": farm.slider.code, "females_in": "5000"}
+    refused = owner.post("/ponds/C/what-if/tasks/", moves, follow=True)
+    assert "No task was made: something stands against these moves" in words(refused)
+    assert 'name="in_spite"' in words(refused)
+    assert not Task.objects.exists()
+    owner.post("/ponds/C/what-if/tasks/", moves | {"in_spite": "yes"})
+    assert Task.objects.get().heads == 5000
+
+
 def test_a_pond_that_is_not_there_is_not_found(owner):
     assert owner.get("/ponds/NOPE/what-if/").status_code == 404
 
