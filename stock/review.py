@@ -23,6 +23,7 @@ from stock.review_rows import Flow, NestMonth, Nests
 from stock.season_now import PondSeason
 from stock.season_of_pond import learnt_seasons
 from stock.tasks import STATE_WORDS, task_sentence
+from stock.templatetags.stock_format import day as day_words
 from stock.timeline import next_month
 from stock.today import is_count_old
 from stock.watch_facts import farm_watch
@@ -295,8 +296,8 @@ def _to_explain(read: _Read, one: PondKind, flows: Mapping[str, Flow]) -> Iterab
         count = one.last_count
         yield f"Last counted {count.age_days // 30} months ago." if count else "Never counted."
     if one.use.in_quarantine:
-        ends = f", due to end on {one.use.ends_on}" if one.use.ends_on else ", with no end set"
-        yield f"In quarantine since {one.use.from_on}{ends}."
+        ends = f", due to end on {day_words(one.use.ends_on)}" if one.use.ends_on else ", with no end set"
+        yield f"In quarantine since {day_words(one.use.from_on)}{ends}."
     missing = sorted(
         {
             read.without_papers[batch]

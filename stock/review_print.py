@@ -15,6 +15,7 @@ from stock.moves_read import move_sentence
 from stock.printed import PrintedSheet, PrintedTable
 from stock.review import KindMonth, MonthReview, PondMonth
 from stock.review_rows import CORRECTIONS
+from stock.standing_page import drift_words
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import interval, number, ratio_interval
 from stock.templatetags.stock_format import ratio as ratio_words
@@ -157,8 +158,10 @@ def _kind_facts(kind: KindMonth) -> list[tuple[str, str]]:
         said.append(
             f"probably {number(stands.females)} females ({interval(*stands.female_limits)}) and "
             f"{number(stands.males)} males ({interval(*stands.male_limits)}), {ratio_words(stands.ratio)} "
-            f"({ratio_interval(*stands.ratio_limits)})"
+            f"({ratio_interval(*stands.ratio_limits)}), its count {stands.age_days} days old"
         )
+        if drift := drift_words(one):
+            said.append(drift[:1].lower() + drift[1:].removesuffix("."))
     if kind.nests:
         said.append(f"{kind.nests.month.nests} nests and {kind.nests.month.eggs} eggs")
     if kind.died.total:

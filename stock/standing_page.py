@@ -76,14 +76,15 @@ def how_known(one: PondKind) -> HowKnown | None:
     ]
     return HowKnown(
         tuple(lines),
-        _drift(one),
+        drift_words(one),
         tuple(_cautions(one)),
         link("stock:count-detail", stands.count.count_id),
         link("stock:count-list", pond=one.pond_code),
     )
 
 
-def _drift(one: PondKind) -> str:
+def drift_words(one: PondKind) -> str:
+    """Say how the ratio went from the last count to now; "" where there is no standing or no ratio to go from."""
     stands = one.standing
     if stands is None or stands.count_ratio is None or math.isinf(stands.count_ratio):
         return ""

@@ -73,6 +73,21 @@ class MonthRow:
         return self.females / self.males if self.males else None
 
     @property
+    def probably(self) -> float | None:
+        standing = self.kind_month.facts.standing
+        return standing.ratio if standing is not None else None
+
+    @property
+    def ratio_counted(self) -> float | None:
+        standing = self.kind_month.facts.standing
+        return standing.count_ratio if standing is not None else None
+
+    @property
+    def count_age(self) -> int | None:
+        standing = self.kind_month.facts.standing
+        return standing.age_days if standing is not None else None
+
+    @property
     def verdict(self) -> str:
         return self.kind_month.facts.word
 
@@ -126,6 +141,9 @@ class MonthTable(PlainTable):
     females = NumberColumn(verbose_name="Females")
     males = NumberColumn(verbose_name="Males")
     ratio = NumberColumn(verbose_name="By the book")
+    probably = NumberColumn(verbose_name="Probably")
+    ratio_counted = NumberColumn(verbose_name="At its count", visible=False)
+    count_age = NumberColumn(verbose_name="Days since count", visible=False)
     nests = NumberColumn(verbose_name="Nests")
     eggs = NumberColumn(verbose_name="Eggs")
     nests_before = NumberColumn(verbose_name="Nests, year before", visible=False)
@@ -162,9 +180,24 @@ class MonthTable(PlainTable):
         return ratio_words(record.ratio)
 
     def value_ratio(self, record: MonthRow) -> float | str:
-        if record.ratio is None:
-            return ""
-        return "no males" if math.isinf(record.ratio) else record.ratio
+        return _plain_ratio(record.ratio)
+
+    def render_probably(self, record: MonthRow) -> SafeString:
+        """Show the standing's ratio with where it drifted from: the ratio counted, and how long ago."""
+        age = record.count_age
+        return format_html(
+            '{} <span class="note also">{}counted {} day{} before</span>',
+            ratio_words(record.probably),
+            f"{ratio_words(record.ratio_counted)} " if record.ratio_counted is not None else "",
+            age,
+            "" if age == 1 else "s",
+        )
+
+    def value_probably(self, record: MonthRow) -> float | str:
+        return _plain_ratio(record.probably)
+
+    def value_ratio_counted(self, record: MonthRow) -> float | str:
+        return _plain_ratio(record.ratio_counted)
 
     def render_signed_by(self, record: MonthRow) -> SafeString | str:
         if record.signed_by:
@@ -173,6 +206,12 @@ class MonthTable(PlainTable):
 
     def value_signed_by(self, record: MonthRow) -> str:
         return record.signed_by
+
+
+def _plain_ratio(value: float | None) -> float | str:
+    if value is None or math.isnan(value):
+        return ""
+    return "no males" if math.isinf(value) else value
 
 
 class MonthFilterForm(RowFilterForm):

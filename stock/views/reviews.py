@@ -25,7 +25,9 @@ from stock.months import months
 from stock.moves_read import move_sentence
 from stock.review import KindMonth, PondMonth, later_corrections, month_review, pond_month
 from stock.review_print import review_sheets
+from stock.review_rows import CORRECTIONS
 from stock.sheet_files import TYPES, file_of
+from stock.standing_page import drift_words
 from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
 from stock.timeline import next_month
 
@@ -84,6 +86,7 @@ class ReviewMonth(ComputedListPage):
             before=_word(self.month - dt.timedelta(days=1), self.today),
             after=_word(next_month(self.month), self.today),
             corrections=_sentences(later_corrections(self.month, ids)) if close else [],
+            most_corrections=CORRECTIONS,
             first_unsigned=self.review.unsigned[0].pond_code if self.review.unsigned else "",
             **kwargs,
         )
@@ -129,6 +132,7 @@ class KindPart:
     """One kind of the page: its month, and the remedies with their links."""
 
     month: KindMonth
+    drift: str
     males_first: str
     aims: tuple[AimLinks, ...]
     recount_url: str
@@ -164,6 +168,7 @@ def _show_pond(
         "decide_url": _decide(pond.code, "", first, here) if may_decide else "",
         "before": codes[at - 1] if at else "",
         "after": codes[at + 1] if at is not None and at + 1 < len(codes) else "",
+        "most_corrections": CORRECTIONS,
         "corrections": _sentences(later_corrections(first, [pond.pk])) if closed and closed.close else [],
     }
     return render(request, "stock/review_pond.html", context, status=status)
@@ -177,7 +182,7 @@ def _part(kind: KindMonth, month: dt.date, here: str, *, may_decide: bool) -> Ki
         for aim in kind.aims
     )
     recount = _decide(one.pond_code, "RECOUNT", month, here, kind=one.kind_code) if may_decide else ""
-    return KindPart(kind, males_first(one), aims, recount)
+    return KindPart(kind, drift_words(one), males_first(one), aims, recount)
 
 
 def _decide(code: str, verb: str, month: dt.date, here: str, *, kind: str = "") -> str:
