@@ -11,11 +11,12 @@ import hashlib
 import io
 import os
 import re
+import struct
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
 
 MOST_BYTES = 15 * 1024 * 1024
 MOST_PIXELS = 60_000_000  # more than a telephone takes; a small file that unpacks to more is refused unopened
@@ -75,8 +76,7 @@ def read_photo(content: bytes) -> Photo:
             with Image.open(io.BytesIO(content), formats=FORMATS) as opened:
                 _check_sides(*opened.size)
                 opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
-                upright = ImageOps.exif_transpose(opened)
-                drawn = _on_white(upright)
+                drawn = _upright(_on_white(opened), opened)
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise PhotoRefused(_TOO_MUCH) from None
     except UnidentifiedImageError:
@@ -85,7 +85,7 @@ def read_photo(content: bytes) -> Photo:
         ) from None
     except PhotoRefused:
         raise
-    except (OSError, ValueError, SyntaxError, EOFError, IndexError, TypeError, KeyError, ArithmeticError):
+    except _BROKEN:
         raise PhotoRefused(
             "This picture is damaged and cannot be opened. Choose it again, or another."
         ) from None
@@ -96,6 +96,19 @@ def read_photo(content: bytes) -> Photo:
     return Photo(hashlib.sha256(kept).hexdigest(), kept, _jpeg(drawn), width, height)
 
 
+# What the library raises over files that are broken in one place or another.
+_BROKEN = (
+    OSError, ValueError, SyntaxError, EOFError, IndexError, TypeError, KeyError, ArithmeticError, struct.error,
+)  # fmt: skip
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
 _TOO_MUCH = (
     f"This picture unpacks to more than {MOST_PIXELS // 1_000_000} million pixels. "
     "Save it smaller and try again."
@@ -109,6 +122,15 @@ def _check_sides(width: int, height: int) -> None:
         raise PhotoRefused(
             f"This picture is {width} by {height} pixels; nothing can be seen on fewer than {SMALLEST_SIDE} a side."
         )
+
+
+def _upright(drawn: Image.Image, opened: Image.Image) -> Image.Image:
+    """Turn pixels as the file's own note says; a note that cannot be read leaves a sound picture as it lies."""
+    try:
+        turn = _TURNS.get(opened.getexif().get(ExifTags.Base.Orientation, 1))
+    except _BROKEN:
+        return drawn
+    return drawn if turn is None else drawn.transpose(turn)
 
 
 def _on_white(picture: Image.Image) -> Image.Image:

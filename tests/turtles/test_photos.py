@@ -46,6 +46,16 @@ def test_it_is_turned_upright():
     assert blue > 200 > red
 
 
+@pytest.mark.parametrize("broken", ["010F 0005", "A005 0001", "011A 0002"])
+def test_a_note_that_cannot_be_written_again_spoils_no_picture(broken):
+    """The maker as a fraction, a folder as one byte, a resolution as words: cameras write such (Exif 2.3, 4.6.2)."""
+    exif = bytes.fromhex(
+        f"457869660000 4D4D002A00000008 0002 0112 0003 00000001 00060000 {broken} 00000001 00000008 00000000"
+    )
+    photo = read_photo(drawn(exif=exif))
+    assert (photo.width, photo.height) == (120, 200)
+
+
 @pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP"])
 def test_large_pictures_come_smaller(form):
     photo = read_photo(drawn((2400, 1000), form))
