@@ -154,33 +154,22 @@ def by_pond(*, seasons: Iterable[int] | None = None) -> list[PondHatch]:
     """
     wanted = None if seasons is None else set(seasons)
     log = _read(_set_near(wanted))
-    sums: dict[tuple[str, str, int], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    sums: _Sums = {}
     for first, held in log.of_lot().items():
-        kind = log.lots[first].kind.code
-        whole = log.wholes.get(first, Tally())
-        origins = {(basket.pond, basket.season) for basket in held}
-        if len(origins) == 1 and whole.counted:
-            total = _total(held, whole)
-            _add(sums[held[0].pond, kind, held[0].season], total, is_followed=_is_done(held, whole))
-            continue
-        for basket in held:
-            found = sums[basket.pond, kind, basket.season]
-            if whole.counted:
-                found["eggs_set"] += basket.tally.eggs
-                found["eggs_untraced"] += basket.tally.eggs
-            else:
-                _add(found, basket.tally, is_followed=basket.tally.is_done or whole.is_last)
-    rows = [
-        PondHatch(
-            pond=pond,
-            kind=kind,
-            season=season,
-            **{name: found[name] for name in _SUMS},
-        )
-        for (pond, kind, season), found in sums.items()
-        if wanted is None or season in wanted
-    ]
-    return sorted(rows, key=lambda row: (row.season, len(row.pond), row.pond, row.kind))
+        _add_lot(sums, log, first, held)
+    return [row for row in _rows(sums) if wanted is None or row.season in wanted]
+
+
+def by_pond_and_lot(lots: QuerySet) -> list[tuple[LotHatch, list[PondHatch]]]:
+    """Return each of these lots with what became of the eggs of each pond in it: four queries."""
+    log = _read(lots)
+    held_of = log.of_lot()
+    found = []
+    for first, lot in log.lots.items():
+        sums: _Sums = {}
+        _add_lot(sums, log, first, held_of.get(first, []))
+        found.append((_lot_hatch(log, first, lot, held_of.get(first, [])), _rows(sums)))
+    return found
 
 
 def by_lot(lots: QuerySet | None = None) -> list[LotHatch]:
@@ -199,29 +188,58 @@ def by_lot(lots: QuerySet | None = None) -> list[LotHatch]:
     """
     log = _read(lots)
     held_of = log.of_lot()
-    found = []
-    for first, lot in log.lots.items():
-        held, whole = held_of.get(first, []), log.wholes.get(first, Tally())
-        total = _total(held, whole)
-        found.append(
-            LotHatch(
-                lot=lot,
-                ponds=tuple(sorted({basket.pond for basket in held}, key=lambda pond: (len(pond), pond))),
-                baskets=len(held),
-                containers=len({basket.container for basket in held}),
-                eggs=total.eggs,
-                hatched=total.hatched,
-                clear=total.clear,
-                dead=total.dead,
-                is_candled=first in log.candled,
-                is_done=_is_done(held, whole),
-                counted_on=log.counted_on.get(first),
-            )
-        )
+    found = [_lot_hatch(log, first, lot, held_of.get(first, [])) for first, lot in log.lots.items()]
     return sorted(found, key=lambda one: (one.lot.set_on, one.lot.code), reverse=True)
 
 
+def _lot_hatch(log: _Log, first: int, lot: EggLot, held: list[_Held]) -> LotHatch:
+    whole = log.wholes.get(first, Tally())
+    total = _total(held, whole)
+    return LotHatch(
+        lot=lot,
+        ponds=tuple(sorted({basket.pond for basket in held}, key=lambda pond: (len(pond), pond))),
+        baskets=len(held),
+        containers=len({basket.container for basket in held}),
+        eggs=total.eggs,
+        hatched=total.hatched,
+        clear=total.clear,
+        dead=total.dead,
+        is_candled=first in log.candled,
+        is_done=_is_done(held, whole),
+        counted_on=log.counted_on.get(first),
+    )
+
+
 _SUMS = ("eggs_set", "eggs_followed", "hatched", "clear", "dead", "eggs_open", "eggs_untraced")
+
+
+_Sums = dict[tuple[str, str, int], dict[str, int]]
+
+
+def _rows(sums: _Sums) -> list[PondHatch]:
+    rows = [
+        PondHatch(pond=pond, kind=kind, season=season, **{name: found[name] for name in _SUMS})
+        for (pond, kind, season), found in sums.items()
+    ]
+    return sorted(rows, key=lambda row: (row.season, len(row.pond), row.pond, row.kind))
+
+
+def _add_lot(sums: _Sums, log: _Log, first: int, held: list[_Held]) -> None:
+    """Add one lot's eggs to the sums of the ponds and seasons they come from."""
+    kind = log.lots[first].kind.code
+    whole = log.wholes.get(first, Tally())
+    origins = {(basket.pond, basket.season) for basket in held}
+    if len(origins) == 1 and whole.counted:
+        found = sums.setdefault((held[0].pond, kind, held[0].season), defaultdict(int))
+        _add(found, _total(held, whole), is_followed=_is_done(held, whole))
+        return
+    for basket in held:
+        found = sums.setdefault((basket.pond, kind, basket.season), defaultdict(int))
+        if whole.counted:
+            found["eggs_set"] += basket.tally.eggs
+            found["eggs_untraced"] += basket.tally.eggs
+        else:
+            _add(found, basket.tally, is_followed=basket.tally.is_done or whole.is_last)
 
 
 def _add(found: dict[str, int], tally: Tally, *, is_followed: bool) -> None:

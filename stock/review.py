@@ -19,6 +19,7 @@ from stock.drafts import CLASSES
 from stock.models import Move, PondReview, Reason, Task
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
+from stock.review_lots import LotsDue, lots_due
 from stock.review_rows import Flow, NestMonth, Nests
 from stock.season_now import PondSeason
 from stock.season_of_pond import learnt_seasons
@@ -70,6 +71,10 @@ class KindMonth:
         booked late.
     normal_deaths : str
         How many deaths are normal there in such a month; "" where that is not known.
+    season : PondSeason or None
+        Where past seasons are in the books.
+    lots : LotsDue or None
+        Its eggs in the lots due in the month.
     """
 
     facts: PondKind
@@ -79,6 +84,7 @@ class KindMonth:
     to_explain: tuple[str, ...]
     normal_deaths: str = ""
     season: PondSeason | None = None
+    lots: LotsDue | None = None
 
     @cached_property
     def forecast(self) -> SeasonForecast | None:
@@ -214,6 +220,7 @@ class _Read:
         self.signed = review_rows.signed(month, ids)
         self.decisions = review_rows.decisions(month, ids)
         self.seasons = learnt_seasons(last)
+        self.lots = lots_due(month, next_month(month) - dt.timedelta(days=1), last)
 
 
 def _pond_month(read: _Read, facts: list[PondKind]) -> PondMonth:
@@ -250,6 +257,7 @@ def _kind_month(read: _Read, one: PondKind) -> KindMonth:
         nests=nests if nests is not None and nests.says_something else None,
         to_explain=tuple(_to_explain(read, one, flows)),
         season=read.seasons.get(where),
+        lots=read.lots.get((one.pond_code, one.kind_code)),
         normal_deaths=normal_words(read.watch.month_of(where)),
     )
 

@@ -164,6 +164,8 @@ def _kind_facts(kind: KindMonth) -> list[tuple[str, str]]:
             said.append(drift[:1].lower() + drift[1:].removesuffix("."))
     if kind.nests:
         said.append(f"{kind.nests.month.nests} nests and {kind.nests.month.eggs} eggs")
+    if kind.lots:
+        said.append(f"egg lots due: {kind.lots.words.removesuffix('.')}")
     if kind.died.total:
         said.append(f"{kind.died.total} found dead")
     facts = [(one.kind_name, "; ".join(said))]

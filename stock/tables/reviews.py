@@ -100,6 +100,16 @@ class MonthRow:
         return self._nests("month").eggs
 
     @property
+    def hatched_share(self) -> float | None:
+        lots = self.kind_month.lots
+        return lots.hatch_share if lots is not None else None
+
+    @property
+    def clear_share(self) -> float | None:
+        lots = self.kind_month.lots
+        return lots.clear_share if lots is not None else None
+
+    @property
     def nests_before(self) -> int:
         return self._nests("year_before").nests
 
@@ -146,6 +156,8 @@ class MonthTable(PlainTable):
     count_age = NumberColumn(verbose_name="Days since count", visible=False)
     nests = NumberColumn(verbose_name="Nests")
     eggs = NumberColumn(verbose_name="Eggs")
+    hatched_share = NumberColumn(verbose_name="Hatched of lots due", visible=False)
+    clear_share = NumberColumn(verbose_name="Clear of lots due", visible=False)
     nests_before = NumberColumn(verbose_name="Nests, year before", visible=False)
     to_explain = NumberColumn(verbose_name="To explain")
     decisions = NumberColumn(verbose_name="Decided", visible=False)
