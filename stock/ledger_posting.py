@@ -372,6 +372,9 @@ class Posting:
             back_step = PlannedStep(step.turtle, step.target, step.source, "REVERSED", back_on, is_seen=False)
             books.step(back_step, move.happened_on)
             plan.steps.append(back_step)
+        went_back = {step.turtle for step in plan.steps}
+        for code, since in self.store.since_without(move.pk, went_back).items() if went_back else ():
+            books.turtles[code].since = since
         return plan, moved_on
 
     def _new_move(self, draft: Draft, content: str) -> Move:

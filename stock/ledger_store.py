@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Set
 
 from django.db import connection
-from django.db.models import OuterRef, Subquery
+from django.db.models import Exists, OuterRef, Subquery
 
 from stock import ledger_sql
 from stock.models import Cell, MarkStep, Turtle
@@ -123,6 +123,11 @@ class Store:
         """Return the marked turtles whose latest step put them into a cell."""
         return self._marked(Turtle.objects.filter(cell=self.cell_ids[ref]))
 
+    def since_without(self, move_id: int, codes: Collection[str]) -> dict[str, dt.date]:
+        """Return since when turtles stand where they do, the steps of one move left out."""
+        rows = Turtle.objects.filter(code__in=codes).annotate(since=_since(without=move_id))
+        return {code: since or LONG_AGO for code, since in rows.values_list("code", "since")}
+
     def lock_with_turtles(self, refs: set[Ref], codes: set[str], *, also: Set[Ref] = frozenset()) -> None:
         """Lock cells, the named turtles, and the cells those stand in."""
         if not codes:
@@ -165,8 +170,7 @@ class Store:
         )
 
     def _marked(self, turtles) -> list[MarkedHead]:
-        latest = MarkStep.objects.filter(turtle=OuterRef("pk")).order_by("-pk")
-        rows = turtles.select_related("kind").annotate(since=Subquery(latest.values("booked_on")[:1]))
+        rows = turtles.select_related("kind").annotate(since=_since())
         return [
             MarkedHead(
                 code=row.code,
@@ -211,6 +215,17 @@ class Store:
                     change[0] += sign * heads
                     change[1] += sign * marked
         return days
+
+
+def _since(*, without: int | None = None) -> Subquery:
+    """Of a turtle, the book day of its latest step that was not taken back: a mistake hides no earlier day."""
+    undone = MarkStep.objects.filter(
+        turtle=OuterRef("turtle"), how="REVERSED", move__reverses=OuterRef("move")
+    )
+    standing = MarkStep.objects.filter(~Exists(undone), turtle=OuterRef("pk")).exclude(how="REVERSED")
+    if without is not None:
+        standing = standing.exclude(move=without)
+    return Subquery(standing.order_by("-pk").values("booked_on")[:1])
 
 
 def _runs(months: Iterable[dt.date]) -> Iterator[tuple[dt.date, dt.date]]:

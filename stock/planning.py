@@ -305,11 +305,13 @@ def _plan_line(
 
 
 def _plan_marks(draft: Draft, books: Books, day: dt.date, plan: Plan, moved_on: Set[str]) -> None:
+    placed = {code for line in draft.lines for code in line.turtles}
     for mark in draft.marks:
         turtle = books.turtles[mark.code]
         if turtle.since > day or mark.code in moved_on:
             continue
-        target = Ref(mark.pond, mark.kind, mark.of_class)
+        # One that a line took along was marked before it went: it stays where the line put it.
+        target = turtle.at if mark.code in placed else Ref(mark.pond, mark.kind, mark.of_class)
         step = PlannedStep(mark.code, turtle.at, target, "MARKED", day)
         books.step(step, draft.happened_on)
         plan.steps.append(step)

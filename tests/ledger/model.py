@@ -57,8 +57,12 @@ class Ask:
 class Turtle:
     kind: str
     at: tuple | None
-    since: dt.date
     seen: dt.date
+    trail: tuple = ()  # (move's key, day) of each step that was not taken back
+
+    @property
+    def since(self):
+        return self.trail[-1][1] if self.trail else dt.date(1900, 1, 1)
 
 
 @dataclass
@@ -148,7 +152,7 @@ class Model:
         if target:
             self.marked[target][day] += 1
         move.steps.append((code, turtle.at, target, day, is_lost))
-        turtle.at, turtle.since = target, day
+        turtle.at, turtle.trail = target, (*turtle.trail, (move.key, day))
         if seen:
             turtle.seen = max(turtle.seen, seen)
 
@@ -254,6 +258,10 @@ class Model:
                 back.stays |= set() if is_lost else {code}
                 continue
             self._step(back, code, source, on)
+        # What was taken back tells nothing of where a turtle was.
+        for code in {code for code, *_ in back.steps}:
+            turtle = self.turtles[code]
+            turtle.trail = tuple(step for step in turtle.trail if step[0] not in (key, new_key))
         return back
 
     def _plan(self, ask, move, *, stays, also):
@@ -280,9 +288,12 @@ class Model:
                     raise Refused("TurtleElsewhere")
                 if turtle.since <= day:
                     self._step(move, code, target, day, seen=ask.day)
+        taken = {code for line in ask.lines for code in line.turtles}
         for code, kind, of_class, pond in ask.marks:
-            if code not in stays and self.turtles[code].since <= day:
-                self._step(move, code, (pond, kind, of_class), day, seen=ask.day)
+            turtle = self.turtles[code]
+            if code not in stays and turtle.since <= day:
+                met = turtle.at if code in taken else (pond, kind, of_class)
+                self._step(move, code, met, day, seen=ask.day)
         placed = {code for line in ask.lines for code in line.turtles} | {code for code, *_ in ask.marks}
         for code, kind, of_class in ask.seen:
             turtle, met = self.turtles[code], (ask.pond, kind, of_class)
@@ -451,7 +462,7 @@ class Model:
         if any(code not in self.turtles for code in ask.lost):
             raise Refused("UnknownTurtle")
         for code, kind, _, _ in ask.marks:
-            known = self.turtles.setdefault(code, Turtle(kind, None, dt.date(1900, 1, 1), ask.day))
+            known = self.turtles.setdefault(code, Turtle(kind, None, ask.day))
             if known.kind != kind:
                 raise Refused("UnknownTurtle")
 
