@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 
-from django.db.models import Count, F, Max, Q, Sum
+from django.db.models import Count, Exists, F, Max, OuterRef, Q, Sum
 
 from stock.models import HaulLine, HaulTurtle, Mark, MarkEvent, MarkStep, SexStep, Turtle
 
@@ -130,21 +130,36 @@ def _hauls() -> Iterator[str]:
 
 
 def _marks() -> Iterator[str]:
-    """A turtle that carries no mark any more is not among the marked of a pond."""
+    """A turtle that carries no mark any more is not among the marked of a pond, unless it was met there since."""
     events = MarkEvent.objects.filter(Q(move=None) | Q(move__reversed_by=None), what__in=[*ENDS, "RENEWED"])
-    latest = dict(events.order_by("happened_on", "pk").values_list("mark", "what"))
-    if not latest:
+    rows = events.order_by("happened_on", "pk").values_list("mark", "what", "recorded_at")
+    latest = {mark: (what, written) for mark, what, written in rows}
+    ended = {mark: written for mark, (what, written) in latest.items() if what in ENDS}
+    if not ended:
         return
-    ended = {mark for mark, what in latest.items() if what in ENDS}
-    carried: dict[str, int] = {}
     touched = Mark.objects.filter(
         turtle__in=Mark.objects.filter(pk__in=ended).values("turtle"), turtle__cell__pond__isnull=False
     )
+    last_end: dict[str, dt.datetime] = {}
+    carries: set[str] = set()
     for pk, code in touched.values_list("pk", "turtle__code"):
-        carried[code] = carried.get(code, 0) + (pk not in ended)
-    for code, marks in sorted(carried.items()):
-        if not marks:
+        if pk in ended:
+            last_end[code] = max(ended[pk], last_end.get(code, ended[pk]))
+        else:
+            carries.add(code)
+    bare = sorted(set(last_end) - carries)
+    placed = MarkStep.objects.filter(turtle__code__in=bare).values_list("turtle__code")
+    placed_at = dict(placed.annotate(last=Max("move__recorded_at")))
+    for code in bare:
+        if code not in placed_at or placed_at[code] < last_end[code]:
             yield f"Turtle {code} stands among the marked, but all its marks are lost or taken off."
+    by_move = MarkEvent.objects.filter(move__isnull=False).select_related("mark__turtle")
+    gone = MarkStep.objects.filter(how="LOST_MARKS", move=OuterRef("move"), turtle=OuterRef("mark__turtle"))
+    for event in by_move.filter(~Exists(gone)):
+        yield (
+            f"Turtle {event.mark.turtle.code}: its mark {event.mark_id} went by move {event.move_id}, which did not "
+            "take the turtle out of the marked."
+        )
 
 
 def _sex() -> Iterator[str]:

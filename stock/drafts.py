@@ -174,7 +174,10 @@ class Seen:
 
 @dataclass(frozen=True)
 class Draft:
-    """One move as it is asked for. `made_as` is BANK (a fact), OFFICE (not yet carried out) or OPENING."""
+    """One move as it is asked for. `made_as` is BANK (a fact), OFFICE (not yet carried out) or OPENING.
+
+    `marks_end` says what became of the marks of `lost_marks`: REMOVED or MISTAKEN; LOST where it is empty.
+    """
 
     key: uuid.UUID
     happened_on: dt.date
@@ -190,10 +193,11 @@ class Draft:
     tasks: tuple[int, ...] = field(default=())
     seen: tuple[Seen, ...] = ()
     lost_marks: tuple[str, ...] = ()
+    marks_end: str = ""
 
 
 # Later than the first postings: left out of a draft's sum while empty, so that old keys stand for the same content.
-_LATER_FIELDS = frozenset({"seen", "lost_marks", "put_on", "sex"})
+_LATER_FIELDS = frozenset({"seen", "lost_marks", "marks_end", "put_on", "sex"})
 NEW_TURTLE = "+"
 
 _AS_THEY_ARE = frozenset({str, int, float, bool, type(None)})

@@ -220,10 +220,15 @@ def write_marks(
         for move, step in steps
     )
     plain: list[Mark] = []
+    again: list[tuple[Move, PutOn, Turtle]] = []
     for move, draft in drafts:
-        plain += _write_put_on(posting, move, draft, rows, batches)
-        _write_lost(posting, move, draft.lost_marks)
+        plain += _write_put_on(posting, move, draft, rows, batches, again)
+        _write_lost(posting, move, draft)
     Mark.objects.bulk_create(plain)
+    for move, put_on, row in again:
+        # One by one, after those they may be like: how many had the code before is counted in the table.
+        signed = {"by": posting.by, "by_name": posting.by_name}
+        mark_row(put_on, row, move.happened_on, move=move, **signed).save()
     _write_haul_turtles(drafts, haul_ids, rows, new)
     for code, row in rows.items():
         turtle = books.turtles[code]
@@ -232,13 +237,21 @@ def write_marks(
         if NEW_TURTLE in code:
             # Its number is its id: the database gives each once, also to two who register at the same time.
             row.code = str(row.pk)
-    Turtle.objects.bulk_update(rows.values(), ["code", "cell", "last_seen_on", "sex", "batch"])
+    Turtle.objects.bulk_update(rows.values(), ["code", "cell", "last_seen_on"])
+    # Only of those that were told: of the others somebody may note the sex at this moment.
+    told = [rows[mark.code] for _, draft in drafts for mark in draft.marks if mark.sex or mark.batch]
+    Turtle.objects.bulk_update(told, ["sex", "batch"])
 
 
 def _write_put_on(
-    posting: Posting, move: Move, draft: Draft, rows: Mapping[str, Turtle], batches: Mapping[str, int]
+    posting: Posting,
+    move: Move,
+    draft: Draft,
+    rows: Mapping[str, Turtle],
+    batches: Mapping[str, int],
+    again: list[tuple[Move, PutOn, Turtle]],
 ) -> list[Mark]:
-    """Write what a draft puts on; marks that nobody else has are returned, to be written together."""
+    """Write the sex that a draft tells; marks nobody else has are returned, conflicts are added to `again`."""
     plain: list[Mark] = []
     signed = {"by": posting.by, "by_name": posting.by_name}
     for mark in draft.marks:
@@ -248,11 +261,10 @@ def _write_put_on(
         if mark.batch:
             row.batch_id = batches.get(mark.batch) or _batch_id(mark.batch)
         for put_on in mark.put_on:
-            made = mark_row(put_on, row, move.happened_on, move=move, **signed)
             if put_on.is_conflict:
-                made.save()  # at once: how many had the code before is counted in the table
+                again.append((move, put_on, row))
             else:
-                plain.append(made)
+                plain.append(mark_row(put_on, row, move.happened_on, move=move, **signed))
         if mark.sex is not None:
             SexStep.objects.create(
                 turtle=row,
@@ -315,19 +327,19 @@ def standing_marks(turtles: Iterable[str] | None = None):
     return marks.exclude(pk__in=ended)
 
 
-def _write_lost(posting: Posting, move: Move, codes: Sequence[str]) -> None:
-    if codes:
+def _write_lost(posting: Posting, move: Move, draft: Draft) -> None:
+    if draft.lost_marks:
         MarkEvent.objects.bulk_create(
             MarkEvent(
                 mark=mark,
                 move=move,
-                what="LOST",
+                what=draft.marks_end or "LOST",
                 happened_on=move.happened_on,
                 by=posting.by,
                 by_name=posting.by_name,
                 note=move.note[:300],
             )
-            for mark in standing_marks(codes)
+            for mark in standing_marks(draft.lost_marks)
         )
 
 

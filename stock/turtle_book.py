@@ -136,7 +136,14 @@ def note_mark(
         others = marks_that_stand([turtle.code]).exclude(pk=mark.pk).exists()
         stands_in_pond = turtle.cell is not None and turtle.cell.pond_id is not None
         if what in ENDS and not others and stands_in_pond:
-            draft = Draft(key=key, happened_on=day, made_as="BANK", note=note, lost_marks=(turtle.code,))
+            draft = Draft(
+                key=key,
+                happened_on=day,
+                made_as="BANK",
+                note=note,
+                lost_marks=(turtle.code,),
+                marks_end="" if what == "LOST" else what,
+            )
             ledger.record(draft, by=by, today=today)
             return None
         return MarkEvent.objects.create(
@@ -148,13 +155,15 @@ def note_sex(turtle: Turtle, sex: SexDraft, *, day: dt.date, by, today: dt.date,
     """Note a turtle's sex with its method; refused where nests are linked to a female."""
     _check_day(day, today)
     sex_of(sex)
-    if sex.sex != "FEMALE" and NestOfTurtle.objects.standing().filter(turtle=turtle).exists():
-        raise LedgerRefusal(
-            f"Turtle {turtle.code} dug nests that are in the nest book, so she is a female. "
-            "Take those nests off her page first, if they were another's.",
-            field="sex",
-        )
     with transaction.atomic():
+        # Of two who note it at the same time, the second one sees the first one's.
+        Turtle.objects.select_for_update().get(pk=turtle.pk)
+        if sex.sex != "FEMALE" and NestOfTurtle.objects.standing().filter(turtle=turtle).exists():
+            raise LedgerRefusal(
+                f"Turtle {turtle.code} dug nests that are in the nest book, so she is a female. "
+                "Take those nests off her page first, if they were another's.",
+                field="sex",
+            )
         step = SexStep.objects.create(
             turtle=turtle,
             sex=sex.sex,
