@@ -103,7 +103,7 @@ def _read_line(typed: str, ponds: Collection[str]) -> _Line:
         code = "" if number is not None else tag.parse(typed).code
     except tag.TagRefused:
         code = ""
-    masks = frozenset() if code or number is not None else frozenset(masks_of(typed[:60]))
+    masks = frozenset() if code else frozenset(masks_of(typed[:60]))
     return _Line(typed, goes, number, code, masks)
 
 
@@ -118,9 +118,20 @@ def _place(
     ids = set(by_mark.get(line.tag, ())) if line.tag else set()
     for mask in line.masks:
         ids |= by_mark.get(mask, set())
-    if line.number in turtles:
-        ids = {line.number}  # type: ignore[arg-type]
     shown = line.typed[:40]
+    if line.number in turtles:
+        # A number is a turtle's number first; some schemes write their notch codes as numbers too.
+        if others := ids - {line.number}:
+            found.asked.append(
+                f"“{shown}” is read as turtle {line.number}; as a notch code it is on turtle "
+                f"{', '.join(map(str, sorted(others)))}. If that one is in hand, type its number instead."
+            )
+        ids = {line.number}  # type: ignore[arg-type]
+    elif line.number is not None and len(ids) == 1:
+        found.asked.append(
+            f"No turtle has the number {line.number}; as a notch code “{shown}” is on turtle {min(ids)}, and is read "
+            "so. Look whether that one was in hand."
+        )
     if not ids:
         found.unknown.append(shown)
         found.asked.append(

@@ -6,6 +6,7 @@ import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from django.db import connection
 from django.db.models import Q
 
 from ponds.models import Kind
@@ -163,8 +164,11 @@ def issued_in(scheme: Scheme, kind: Kind | None = None) -> Issued:
     rows = Mark.objects.filter(mask__isnull=False)
     if kind is not None:
         rows = rows.filter(kind=kind)
-    # Marks are never changed nor deleted, so the last one tells whether one was added.
-    stamp = tuple(rows.order_by("-pk").values_list("pk", "mask", "recorded_at")[:1])
+    # Marks are never changed nor deleted, so the last one tells whether one was added: where one posts at a time.
+    stamp: tuple = tuple(rows.order_by("-pk").values_list("pk", "mask", "recorded_at")[:1])
+    if connection.vendor == "postgresql":
+        # Of two that post at the same time, the one with the earlier id may be there last.
+        stamp = (*stamp, rows.count())
     name = (scheme.key, kind.pk if kind is not None else None)
     with _LOCK:
         kept = _KEPT.get(name)

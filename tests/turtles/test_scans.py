@@ -76,6 +76,24 @@ def test_one_of_another_pond_one_never_seen_and_a_dead_one_are_each_asked_about(
     assert Move.objects.latest("pk").note == f"Scanned, not in the register: {TAGS[9]}."
 
 
+def test_a_number_that_is_a_notch_code_too_is_asked_about(farm):
+    """Additive codes are numbers: 2 is the second right scute by itself, and turtle 2 may be another."""
+    farm.confirm("SUM16")
+    by_number = farm.register(5, tag(TAGS[0]))
+    code = str(by_number.pk)
+    by_notch = farm.register(5, notch(code, scheme="SUM16"))
+    found = read_scans(code, "A", ("A", "B"))
+    assert [scan.code for scan in found.scans] == [code]
+    assert found.asked == [
+        f"“{code}” is read as turtle {code}; as a notch code it is on turtle {by_notch.pk}. If that one is in hand, "
+        "type its number instead."
+    ]
+    other = farm.register(5, notch("700", scheme="SUM16"))
+    found = read_scans("700", "A", ("A", "B"))
+    assert [scan.code for scan in found.scans] == [other.code]
+    assert found.asked[0].startswith("No turtle has the number 700; as a notch code")
+
+
 def test_nothing_typed_is_lost_where_a_scan_cannot_be_placed(farm, hand):
     turtle = farm.register(5, tag(TAGS[0]))
     farm.register(5, tag(TAGS[0], is_conflict=True))
