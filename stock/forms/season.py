@@ -24,7 +24,11 @@ LEAST_WEIGHT, MOST_WEIGHT = 0.1, 50.0
 class SeasonForm(RowFilterForm):
     """Which season, on which day it is looked at, which kind."""
 
-    season = forms.ChoiceField(label="Season", required=False)
+    season = forms.ChoiceField(
+        label="Season",
+        required=False,
+        error_messages={"invalid_choice": "“%(value)s” is not in the list. Choose one from it."},
+    )
     on = DayField(label="As on the day", required=False)
     kind = forms.ChoiceField(label="Kind", required=False)
     show = forms.ChoiceField(
@@ -53,6 +57,17 @@ class SeasonForm(RowFilterForm):
         if on is not None and on.year < 1991:
             raise forms.ValidationError(f"{on} is before any book. Give a day from 1991 on.")
         return on
+
+    def clean(self) -> dict[str, Any]:
+        found = super().clean() or self.cleaned_data
+        on, year = found.get("on"), found.get("season")
+        if on and year and on < Season(int(year)).starts_on:
+            self.add_error(
+                "on",
+                f"{on} is before season {year}, which began on {Season(int(year)).starts_on}. Give a later day, or "
+                "choose another season.",
+            )
+        return found
 
     def admits(self, row: PondSeason) -> bool:
         chosen = self.cleaned_data
