@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.db.models import Q, Sum
 
@@ -29,6 +29,8 @@ from stock.pond_pictures import charts_of, rows_of_panels
 from stock.pond_rows import PondKindId
 from stock.printed import PrintedSheet, PrintedTable
 from stock.review_rows import Flow
+from stock.season_now import PondSeason
+from stock.season_of_pond import learnt_seasons
 from stock.small_charts import SmallChart
 from stock.tasks import open_tasks
 from stock.templatetags.stock_format import age, interval, number, ratio_interval
@@ -81,16 +83,19 @@ class SheetRows:
         (pond id, kind id) -> where the heads came from, most heads first.
     tasks : mapping
         Pond id -> sentence, progress, day decided and day due of each open task.
+    seasons : mapping
+        (pond id, kind id) -> its season by what past ones taught; the kind's figures tell where there is none.
     """
 
     flows: Flows
     nests: Mapping[PondKindId, Dug]
     origins: Mapping[PondKindId, Sequence[Origin]]
     tasks: Mapping[int, Sequence[TaskWords]]
+    seasons: Mapping[PondKindId, PondSeason] = field(default_factory=dict)
 
 
 def read_rows(ponds: Sequence[Pond], day: dt.date, facts: Sequence[PondKind]) -> SheetRows:
-    """Read them for some ponds: five queries."""
+    """Read them for some ponds: five queries and those of `learnt_seasons`."""
     ids = [pond.pk for pond in ponds]
     by_code = {pond.code: pond.pk for pond in ponds}
     tasks: dict[int, list[TaskWords]] = defaultdict(list)
@@ -98,7 +103,9 @@ def read_rows(ponds: Sequence[Pond], day: dt.date, facts: Sequence[PondKind]) ->
         due = day_words(task.due_on) if task.due_on else ""
         tasks[by_code[task.pond]].append((task.sentence, task.progress, day_words(task.decided_on), due))
     nests = nests_of(ids, facts[0].season, day) if facts else {}
-    return SheetRows(year_flows(ids, day), nests, pond_page.origins_by_pond(facts), tasks)
+    return SheetRows(
+        year_flows(ids, day), nests, pond_page.origins_by_pond(facts), tasks, learnt_seasons(day)
+    )
 
 
 def year_flows(pond_ids: Sequence[int], day: dt.date) -> Flows:
@@ -117,7 +124,7 @@ def sheet_of(
         _stands(shown),
         _known(shown),
         _flow(shown, read.flows),
-        _yields(shown, read.nests),
+        _yields(shown, read),
         _deaths(shown),
         _origins(shown, read.origins),
         _tasks(read.tasks.get(pond.pk, ())),
@@ -253,17 +260,13 @@ def _flow(facts: Sequence[PondKind], flows: Flows) -> PrintedTable:
     )
 
 
-def _yields(facts: Sequence[PondKind], nests: Mapping[PondKindId, Dug]) -> PrintedTable:
+def _yields(facts: Sequence[PondKind], read: SheetRows) -> PrintedTable:
     rows = []
     for one in facts:
-        forecast, dug = season_forecast(one), nests.get((one.pond_id, one.kind_id), Dug(0, 0, 0, 0))
-        if forecast is None and not dug.nests:
+        dug = read.nests.get((one.pond_id, one.kind_id), Dug(0, 0, 0, 0))
+        said = _expected(one, read.seasons.get((one.pond_id, one.kind_id)))
+        if not said and not dug.nests:
             continue
-        said = (
-            {row.words: f"{number(row.low)} to {number(row.high)}" for row in forecast.yields}
-            if forecast
-            else {}
-        )
         rows.append(
             (
                 one.kind_name, dug.nests, dug.eggs, dug.season_nests, said.get("Nests", "none"), dug.season_eggs,
@@ -281,6 +284,20 @@ def _yields(facts: Sequence[PondKind], nests: Mapping[PondKindId, Dug]) -> Print
         tuple(rows),
         widths=(1.6, 0.9, 0.9, 0.9, 1.2, 0.9, 1.2, 1.2),
     )  # fmt: skip
+
+
+def _expected(one: PondKind, season: PondSeason | None) -> dict[str, str]:
+    """Return the season's nests, eggs and hatched eggs as limits: learnt where it is, else by the kind's figures."""
+    if season is not None:
+        now = season.now
+        return {
+            words: f"{number(limits.low)} to {number(limits.high)}"
+            for words, limits in (("Nests", now.nests), ("Eggs", now.eggs), ("Hatched eggs", now.hatched))
+        }
+    forecast = season_forecast(one)
+    return (
+        {row.words: f"{number(row.low)} to {number(row.high)}" for row in forecast.yields} if forecast else {}
+    )
 
 
 def _deaths(facts: Sequence[PondKind]) -> PrintedTable:

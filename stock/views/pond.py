@@ -119,6 +119,7 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
         nests_of([pond.pk], facts[0].season, day) if facts else {},
         {(pond.pk, kind_id): rows for kind_id, rows in origins.items()},
         {pond.pk: [row.printed for row in tasks if row.is_open]},
+        seasons,
     )
     context = {
         "farm": farm,
