@@ -350,9 +350,12 @@ class _Reader:
             prior = _of_kind(coming.nest_prior, at)
             running = forecast(curve, dug, prior, draws=RUNNING_DRAWS, rng=SEED)
             behind = falling_behind(curve, dug, prior, rng=SEED)
-            now, total_now = self._running(running, coming, at, opened)
-            a_nest = total_now.eggs.expected / max(total_now.nests.expected, 1e-9)
-            eggs_by_week = np.asarray(running.total_by_week.expected) * a_nest
+            # Before a nest is due, how late the season may be teaches nothing: what was expected stands.
+            if dug.any() or behind.expected.sum() >= 1:
+                now, total_now = self._running(running, coming, at, opened)
+            weekly = np.asarray(running.total_by_week.expected, dtype=float)
+            # Each week its part of the eggs of the season, so that the hatchery sets what the season gives.
+            eggs_by_week = weekly * (total_now.eggs.expected / max(float(weekly.sum()), 1e-9))
             notes += [*running.notes, *behind.notes]
         ponds = tuple(
             self._pond(place, kind, before[row], now[row], dug[row], opened[row], behind, row)
