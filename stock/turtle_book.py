@@ -9,6 +9,8 @@ import datetime as dt
 import uuid
 
 from django.db import IntegrityError, transaction
+from django.db.models import Count, F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 
 from ponds.models import NestDay
 from stock import ledger
@@ -178,22 +180,52 @@ def note_sex(turtle: Turtle, sex: SexDraft, *, day: dt.date, by, today: dt.date,
     return step
 
 
+def free_nests(turtle: Turtle):
+    """Return the rows of the nest book, the newest first, that may hold a nest of this female."""
+    of_her = NestOfTurtle.objects.standing().filter(nest_day=OuterRef("pk")).order_by().values("nest_day")
+    linked = Coalesce(Subquery(of_her.annotate(number=Count("pk")).values("number")), 0)
+    return (
+        NestDay.objects.standing()
+        .filter(Q(kind=None) | Q(kind=turtle.kind_id))
+        .annotate(linked=linked)
+        .filter(nests__gt=F("linked"))
+        .select_related("pond")
+        .order_by("-dug_on", "-pk")
+    )
+
+
 def link_nest(
-    turtle: Turtle, nest_day: NestDay, *, by, eggs: int | None = None, note: str = ""
+    turtle: Turtle,
+    nest_day: NestDay,
+    *,
+    by,
+    eggs: int | None = None,
+    note: str = "",
+    key: uuid.UUID | None = None,
 ) -> NestOfTurtle:
-    """Link a nest of the nest book to the marked female that was seen to dig it."""
-    if turtle.sex == "MALE":
-        raise LedgerRefusal(
-            f"Turtle {turtle.code} is a male by the register. Mend the sex first.", field="turtle"
+    """Link a nest of the nest book to the marked female that was seen to dig it; the same key links it once."""
+    key = key or uuid.uuid4()
+    with transaction.atomic():
+        # Of two who link the last nest of a row at the same time, the second one sees the first.
+        turtle = Turtle.objects.select_for_update().get(pk=turtle.pk)
+        list(NestDay.objects.select_for_update().filter(pk=nest_day.pk))
+        if standing := NestOfTurtle.objects.filter(key=key).first():
+            return standing
+        if turtle.sex == "MALE":
+            raise LedgerRefusal(
+                f"Turtle {turtle.code} is a male by the register. Mend the sex first.", field="turtle"
+            )
+        if nest_day.kind_id is not None and nest_day.kind_id != turtle.kind_id:
+            raise LedgerRefusal(
+                f"That nest is of {nest_day.kind}, and turtle {turtle.code} is a {turtle.kind}.",
+                field="turtle",
+            )
+        linked = NestOfTurtle.objects.standing().filter(nest_day=nest_day)
+        if linked.count() >= nest_day.nests:
+            raise LedgerRefusal(
+                f"All {nest_day.nests} nests of that row have their females. Add the nest to the nest book first.",
+                field="nest_day",
+            )
+        return NestOfTurtle.objects.create(
+            key=key, turtle=turtle, nest_day=nest_day, eggs=eggs, by=by, note=note[:300]
         )
-    if nest_day.kind_id is not None and nest_day.kind_id != turtle.kind_id:
-        raise LedgerRefusal(
-            f"That nest is of {nest_day.kind}, and turtle {turtle.code} is a {turtle.kind}.", field="turtle"
-        )
-    linked = NestOfTurtle.objects.standing().filter(nest_day=nest_day)
-    if linked.count() >= nest_day.nests:
-        raise LedgerRefusal(
-            f"All {nest_day.nests} nests of that row have their females. Add the nest to the nest book first.",
-            field="nest_day",
-        )
-    return NestOfTurtle.objects.create(turtle=turtle, nest_day=nest_day, eggs=eggs, by=by, note=note)

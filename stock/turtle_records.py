@@ -19,9 +19,9 @@ from django.db import transaction
 from ponds.mending import why_not_mended
 from stock import photos
 from stock.marks.measures import Typed
-from stock.models import Measure, Photograph, Turtle
+from stock.models import Measure, NestOfTurtle, Photograph, Turtle
 
-Row = TypeVar("Row", Measure, Photograph)
+Row = TypeVar("Row", Measure, Photograph, NestOfTurtle)
 LONGEST_NOTE = 300
 LONGEST_OBSERVER = 150
 SAME_MEASURE = ("turtle_id", "what", "measured_on", "typed", "unit")
@@ -225,7 +225,7 @@ def record_photograph(
 
 def take_back(row: Row, *, key: uuid.UUID, by: Any, today: dt.date) -> Row:
     """
-    Write that a measure or photograph does not hold.
+    Write that a measure, a photograph or a linked nest does not hold.
 
     Raises
     ------

@@ -12,6 +12,7 @@ TURTLE_PATHS = [
     path("turtles/<int:number>/mark/", turtle_marks.turtle_mark, name="turtle-mark"),
     path("turtles/<int:number>/marks/<int:pk>/", turtle_marks.mark_event, name="turtle-mark-event"),
     path("turtles/<int:number>/sex/", turtle_marks.turtle_sex, name="turtle-sex"),
+    path("turtles/<int:number>/nest/", turtle_marks.turtle_nest, name="turtle-nest"),
     path("turtles/<int:number>/picture/", turtle.turtle_photo, name="turtle-photo"),
     path(
         "turtles/<int:number>/<str:what>/<uuid:key>/take-back/", turtle.row_take_back, name="turtle-take-back"

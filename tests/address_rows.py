@@ -432,6 +432,7 @@ ROWS = [
     Row("stock:turtle-mark", {"number": turtle_number}, get=HANDS, post=HANDS),
     Row("stock:turtle-mark-event", {"number": notched_turtle, "pk": mark_id}, get=HANDS, post=HANDS),
     Row("stock:turtle-sex", {"number": turtle_number}, get=HANDS, post=HANDS),
+    Row("stock:turtle-nest", {"number": turtle_number}, get=HANDS, post=HANDS),
     Row("stock:turtle-photo", {"number": turtle_number}, get=HANDS, post=HANDS),
     Row(
         "stock:turtle-take-back",

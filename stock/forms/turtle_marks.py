@@ -149,6 +149,27 @@ class MarkEventForm(forms.Form):
         return cleaned
 
 
+class NestForm(forms.Form):
+    """A nest of the nest book that the turtle was seen to dig."""
+
+    key = KeyField()
+    nest = OneOfField(noun="nest", label="Nest", blank="Choose the nest")
+    eggs = LineField(label="Eggs in it", most=4, help_text="If they were counted by themselves.")
+    note = LineField(label="Note", most=LONGEST_NOTE)
+
+    def __init__(self, *args: Any, offered: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["nest"].offer(offered)
+
+    def clean_eggs(self) -> int | None:
+        typed = self.cleaned_data["eggs"]
+        if typed and not (typed.isascii() and typed.isdecimal()):
+            raise ValidationError(
+                f"“{typed}” is no number of eggs. Write a whole number such as 11, or leave it empty."
+            )
+        return int(typed) if typed else None
+
+
 class SexForm(forms.Form):
     """How the sex was told, by what, and how sure."""
 

@@ -20,7 +20,7 @@ from stock import turtle_export as turtle_export_rows
 from stock.forms.fields import new_key
 from stock.forms.turtle import SHOWS, MeasureForm, PhotoForm, TakeBackForm, measure_start
 from stock.marks.sexes import CERTAINTIES, METHODS, cue_of
-from stock.models import Measure, Photograph, Turtle
+from stock.models import Measure, NestOfTurtle, Photograph, Turtle
 from stock.turtle_page import find_turtle, has_rim, turtle_page
 from stock.turtle_records import TurtleRowRefused
 from stock.turtle_sizes import kind_sizes
@@ -147,16 +147,13 @@ def measure_correct(request: SignedRequest, number: int, key: uuid.UUID) -> Http
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_hand
 def row_take_back(request: SignedRequest, number: int, what: str, key: uuid.UUID) -> HttpResponse:
-    """Take back a measure or a photograph that is wrong."""
+    """Take back a measure, a photograph or a linked nest that is wrong."""
     found = _turtle(number)
     today = the_farm().today()
-    if what not in ("measure", "photo"):
+    rows: Any = {"measure": Measure, "photo": Photograph, "nest": NestOfTurtle}.get(what)
+    if rows is None:
         raise Http404("There is no such row.")
-    row: Any = (
-        get_object_or_404(Measure.objects.standing(), turtle=found, key=key)
-        if what == "measure"
-        else get_object_or_404(Photograph.objects.standing(), turtle=found, key=key)
-    )
+    row: Any = get_object_or_404(rows.objects.standing(), turtle=found, key=key)
     form = TakeBackForm(request.POST or None, initial={"key": new_key()})
     if request.method == "POST" and form.is_valid():
         try:

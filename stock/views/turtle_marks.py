@@ -16,16 +16,18 @@ from ponds.farm import the_farm
 from ponds.roles import SignedRequest, for_hand
 from stock import turtle_book
 from stock.forms.fields import new_key
-from stock.forms.turtle_marks import MarkEventForm, MarkForm, SexForm
+from stock.forms.turtle_marks import MarkEventForm, MarkForm, NestForm, SexForm
 from stock.marks import notch, shell
 from stock.marks.sexes import cue_of, sexing_questions
-from stock.models import Mark, Measure, Turtle
+from stock.models import Mark, Measure, NestOfTurtle, Turtle
 from stock.refusals import LedgerRefusal
 from stock.scute_links import code_of, scute_links, tapped
 from stock.turtle_page import find_turtle, has_rim, mark_words
 
 SEE_OTHER, UNPROCESSABLE = 303, 422
+NESTS_OFFERED = 60
 FIELDS = {
+    "nest_day": "nest",
     "mark": "code",
     "scheme": "scheme",
     "day": "day",
@@ -157,6 +159,44 @@ def turtle_sex(request: SignedRequest, number: int) -> HttpResponse:
             return _back_to(found, "#sex")
     context = {"form": form, "turtle": found, "cue": cue_of(found.kind.scientific_name)}
     return _show(request, "stock/turtle_sex.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_hand
+def turtle_nest(request: SignedRequest, number: int) -> HttpResponse:
+    """Link a nest of the nest book to the female that was seen to dig it."""
+    found = _turtle(number)
+    nests = {str(row.pk): row for row in turtle_book.free_nests(found)[:NESTS_OFFERED]}
+    offered = [
+        (
+            pk,
+            f"{row.dug_on:%Y-%m-%d}, pond {row.pond.code}: {row.nests - row.linked} of {row.nests} not linked",
+        )
+        for pk, row in nests.items()
+    ]
+    form = NestForm(request.POST or None, initial={"key": new_key()}, offered=offered)
+    is_valid = request.method == "POST" and form.is_valid()
+    key = form.cleaned_data.get("key") if form.is_bound else None
+    if key and NestOfTurtle.objects.filter(turtle=found, key=key).exists():
+        return _back_to(found, "#nests")  # sent a second time
+    if is_valid:
+        given = form.cleaned_data
+        try:
+            turtle_book.link_nest(
+                found,
+                nests[given["nest"]],
+                by=request.user,
+                eggs=given["eggs"],
+                note=given["note"],
+                key=given["key"],
+            )
+        except LedgerRefusal as refused:
+            _put_beside(form, refused, "nest")
+        else:
+            messages.success(request, "The nest is hers.")
+            return _back_to(found, "#nests")
+    context = {"form": form, "turtle": found, "has_nests": bool(nests)}
+    return _show(request, "stock/turtle_nest.html", context)
 
 
 def _length_near(found: Turtle, day: dt.date) -> float | None:
