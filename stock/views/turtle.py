@@ -9,8 +9,10 @@ from typing import Any
 import segno
 from django.contrib import messages
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_http_methods, require_safe
 
 from ponds.farm import the_farm
@@ -26,7 +28,6 @@ from stock.turtle_records import TurtleRowRefused
 from stock.turtle_sizes import kind_sizes
 
 SEE_OTHER, UNPROCESSABLE = 303, 422
-A_YEAR = 365 * 24 * 3600
 EXPORTS = {
     "turtles.csv": "text/csv; charset=utf-8",
     "turtles.xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -202,17 +203,22 @@ def turtle_photo(request: SignedRequest, number: int) -> HttpResponse:
 
 
 @require_safe
-def photo_file(request: SignedRequest, key: uuid.UUID, size: str) -> FileResponse:
-    """Send a picture that stands; its name is its sum, so it never changes."""
+def photo_file(request: SignedRequest, key: uuid.UUID, size: str) -> HttpResponseBase:
+    """Send a picture that stands; the browser asks each time, so that nobody sees it signed out or taken back."""
     row = get_object_or_404(Photograph.objects.standing(), key=key)
     if size not in ("whole", "small"):
         raise Http404("There is no such picture.")
     file = photos.kept_file(turtle_records.photo_folder(), row.file, small=size == "small")
     if file is None:
         raise Http404("The picture is not where it was kept. Restore it from a backup.")
+    # Its name is its sum, so what the browser has of that name is sent no second time.
+    name = f'"{row.file}-{size}"'
+    if (unchanged := get_conditional_response(request, etag=name)) is not None:
+        return unchanged
     answer = FileResponse(file.open("rb"), content_type="image/jpeg")
     answer["Content-Disposition"] = 'inline; filename="turtle.jpg"'
-    answer["Cache-Control"] = f"private, max-age={A_YEAR}, immutable"
+    answer["Cache-Control"] = "private, no-cache"
+    answer["ETag"] = name
     answer["X-Content-Type-Options"] = "nosniff"
     answer["Cross-Origin-Resource-Policy"] = "same-origin"
     return answer

@@ -179,12 +179,14 @@ def test_a_picture_is_kept_and_shown_to_those_who_are_in(hand, reader, nobody, t
     seen = reader.get(address)
     assert seen["Content-Type"] == "image/jpeg"
     assert seen["X-Content-Type-Options"] == "nosniff"
-    assert seen["Cache-Control"].startswith("private")
+    # Kept by the browser and asked for again each time: signed out or taken back, it is not shown from there.
+    assert seen["Cache-Control"] == "private, no-cache"
+    assert reader.get(address, headers={"if-none-match": seen["ETag"]}).status_code == 304
     assert "IMG_2024" not in seen["Content-Disposition"]
     assert Image.open(io.BytesIO(b"".join(seen.streaming_content))).size == (90, 60)
     assert nobody.get(address).status_code in (302, 303)
     turtle_records.take_back(row, key=uuid.uuid4(), by=hand.user, today=TODAY)
-    assert reader.get(address).status_code == 404
+    assert reader.get(address, headers={"if-none-match": seen["ETag"]}).status_code == 404
 
 
 @pytest.mark.parametrize(
