@@ -148,8 +148,8 @@ class MonthTable(PlainTable):
     went = NumberColumn(verbose_name="Went")
     dead = NumberColumn(verbose_name="Dead")
     closing = NumberColumn(verbose_name="Closing")
-    females = NumberColumn(verbose_name="Females")
-    males = NumberColumn(verbose_name="Males")
+    females = NumberColumn(verbose_name="Females", visible=False)
+    males = NumberColumn(verbose_name="Males", visible=False)
     ratio = NumberColumn(verbose_name="By the book")
     probably = NumberColumn(verbose_name="Probably")
     ratio_counted = NumberColumn(verbose_name="At its count", visible=False)
@@ -161,7 +161,7 @@ class MonthTable(PlainTable):
     nests_before = NumberColumn(verbose_name="Nests, year before", visible=False)
     to_explain = NumberColumn(verbose_name="To explain")
     decisions = NumberColumn(verbose_name="Decided", visible=False)
-    signed_by = tables.Column(verbose_name="Signed by")
+    signed_by = tables.Column(verbose_name="Signed by", empty_values=())
 
     class Meta(PlainTable.Meta):
         order_by = ("verdict",)
@@ -198,9 +198,9 @@ class MonthTable(PlainTable):
         """Show the standing's ratio with where it drifted from: the ratio counted, and how long ago."""
         age = record.count_age
         return format_html(
-            '{} <span class="note also">{}counted {} day{} before</span>',
+            '{} <span class="note also">{}</span> <span class="note also">{} day{} ago</span>',
             ratio_words(record.probably),
-            f"{ratio_words(record.ratio_counted)} " if record.ratio_counted is not None else "",
+            f"was {ratio_words(record.ratio_counted)}" if record.ratio_counted is not None else "counted",
             age,
             "" if age == 1 else "s",
         )

@@ -120,7 +120,7 @@ def test_the_month_stands_on_a_page_searched_filtered_and_exported(farm, owner, 
     assert rows["A"]["Nests"] == "30"
     # Drained on 1 April with 300 females and 100 males: 60 days before the month's end.
     assert (float(rows["A"]["At its count"]), rows["A"]["Days since count"]) == (3.0, "60")
-    assert "counted 60 days before" in page
+    assert "60 days ago" in page
     only = words(owner.get(address, {"show": "to-explain"}))
     assert 'aria-label="Review pond C"' in only
     assert 'aria-label="Review pond B"' not in only
