@@ -15,6 +15,7 @@ from ponds import hatch_log
 from ponds.models import EggLot, Pond
 from ponds.seasons import Season, season_of
 from stock import yield_rows
+from stock.advisor.mix import UNKNOWN
 from stock.advisor.season_shares import ShrunkShare, shrink_shares
 from stock.advisor.yields import shrink_rates
 from stock.estimators.estimate import Estimate
@@ -307,6 +308,9 @@ def batch_records(record: SeasonRecord, day: dt.date) -> list[BatchRecord]:
     for (pond, kind, of_class), mix in mixes_on(on).items():
         if of_class == "FEMALE" and mix.heads:
             for batch, part in mix.batches.items():
+                # Heads found beyond the book are of no batch.
+                if batch == UNKNOWN:
+                    continue
                 share = part.expected / mix.heads
                 of_batch[int(batch), kind].append((pond, part.expected, part.at_least, part.at_most, share))
     batches = Batch.objects.in_bulk({batch for batch, _ in of_batch})

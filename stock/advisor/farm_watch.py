@@ -202,13 +202,15 @@ def evidence(normal: Normal) -> Floats:
     nothing = _log_sum(through[:, -1] + log_prior)
     rose = np.stack([_log_sum(before + _since(log_chance(times))) for times in RISES], axis=-1)
     log_ratio = special.logsumexp(rose - nothing[:, None, None], axis=-1, b=RISE_WEIGHTS)
-    return np.exp(np.minimum(log_ratio, 700.0))
+    ratio: Floats = np.exp(np.minimum(log_ratio, 700.0))
+    return ratio
 
 
 def _log_sum(logs: Floats) -> Floats:
     """Return the log of the sum over the last axis."""
     most = logs.max(axis=-1)
-    return most + np.log(np.exp(logs - most[..., None]).sum(axis=-1))
+    summed: Floats = most + np.log(np.exp(logs - most[..., None]).sum(axis=-1))
+    return summed
 
 
 def _poisson_sums(normal: Normal) -> Floats:
@@ -219,7 +221,8 @@ def _poisson_sums(normal: Normal) -> Floats:
     log_ratio = since_died * np.log(RISES) + shape * (
         np.log(scale) - np.log(scale + (RISES - 1) * since_over)
     )
-    return np.minimum(np.exp(np.minimum(log_ratio, 700.0)) @ RISE_WEIGHTS, 1e300).sum(axis=1)
+    sums: Floats = np.minimum(np.exp(np.minimum(log_ratio, 700.0)) @ RISE_WEIGHTS, 1e300).sum(axis=1)
+    return sums
 
 
 def _rates(normal: Normal) -> tuple[Floats, Floats]:

@@ -60,7 +60,8 @@ class Normal:
 
     def pond_rates(self) -> Floats:
         """Return each pond's rate over all its months, shrunk to the farm's."""
-        return (self.shape + self.deaths.sum(axis=1)) / (self.scale + self.exposure.sum(axis=1))
+        rates: Floats = (self.shape + self.deaths.sum(axis=1)) / (self.scale + self.exposure.sum(axis=1))
+        return rates
 
 
 def check_months(deaths: ArrayLike, head_days: ArrayLike) -> tuple[Floats, Floats]:

@@ -113,7 +113,9 @@ def shrink_shares(
 
 def _share(a: float, b: float, confidence: float, own: float) -> ShrunkShare:
     tail = (1 - confidence) / 2
-    return ShrunkShare(float(a / (a + b)), float(stats.beta.ppf(tail, a, b)), float(stats.beta.isf(tail, a, b)), own)
+    return ShrunkShare(
+        float(a / (a + b)), float(stats.beta.ppf(tail, a, b)), float(stats.beta.isf(tail, a, b)), own
+    )
 
 
 def _fit(good: np.ndarray, eggs: np.ndarray) -> tuple[float, float] | None:

@@ -8,6 +8,7 @@ import random
 import time
 import uuid
 from collections.abc import Callable
+from functools import partial
 
 import django
 
@@ -37,11 +38,13 @@ def main() -> None:
     rng = random.Random(12)  # noqa: S311
     some = Mark.objects.filter(form="TAG").order_by("pk")[25_000].tag or ""
     texts = (some, some[-6:], f"LA_{some[:3]}_{some[3:]}", "2,3-4,9", "R2 L10 R9 L2", "white 5", "4711")
-    slowest = max(_fastest(lambda text=text: search(text)) for text in texts)
-    on_page = max(
-        _fastest(lambda text=text: client.get(page, {"q": text, "per_page": "100"}).content) for text in texts
-    )
-    masks = list(Mark.objects.filter(mask__isnull=False).values_list("mask", "turtle"))
+    slowest = max(_fastest(partial(search, text)) for text in texts)
+    on_page = max(_fastest(partial(client.get, page, {"q": text, "per_page": "100"})) for text in texts)
+    masks = [
+        (mask, turtle)
+        for mask, turtle in Mark.objects.filter(mask__isnull=False).values_list("mask", "turtle")
+        if mask is not None
+    ]
     usable = positions_in(SCHEME.usable_mask)
     readings = []
     for _ in range(READINGS):
@@ -53,7 +56,7 @@ def main() -> None:
 
     def read_all() -> list[tuple[frozenset[str], int]]:
         rows = Mark.objects.filter(mask__isnull=False).values_list("mask", "turtle")
-        return [(frozenset(positions_in(mask)), turtle) for mask, turtle in rows]
+        return [(frozenset(positions_in(mask)), turtle) for mask, turtle in rows if mask is not None]
 
     # The reference answers a question as a register without an index would: it reads every mark, and looks.
     scan_one = _fastest(lambda: _scan(read_all(), *readings[0]))

@@ -107,7 +107,7 @@ def expected_mass(scientific_name: str, length_mm: float) -> float | None:
     if body is None:
         return None
     if "Trachemys" in body.genera:
-        return SLIDER_MASS * length_mm**SLIDER_POWER
+        return float(SLIDER_MASS * length_mm**SLIDER_POWER)
     return float((body.mass_low * body.mass_high) ** 0.5 * length_mm**3)
 
 

@@ -201,7 +201,7 @@ def _ratio(
     t: float,
     confidence: float,
     status: Status,
-    notes,
+    notes: tuple[str, ...],
 ) -> Estimate:
     """Return a ratio of independent means with Fieller's limits (Fieller 1954, J. R. Stat. Soc. B 16: 175-185)."""
     ratio = top / bottom

@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 import pytest
 from django.urls import reverse
+from playwright.sync_api import Error
 
 from tests import address_rows
 from tests.address_rows import Row
@@ -20,7 +21,14 @@ pytestmark = pytest.mark.django_db(transaction=True)
 WIDTHS = {320: 640, 390: 844, 1280: 900}
 BY_FINGER, IN_GLOVES = 44, 56
 # A sheet to fill is a file, and the answer for the machine that watches is three words.
-NOT_PAGES = {"ponds:lot-sheet", "ponds:sheet-template", "up"}
+NOT_PAGES = {
+    "ponds:lot-sheet",
+    "ponds:sheet-template",
+    "stock:log-send",
+    "stock:log-worker",
+    "stock:turtle-photo-file",
+    "up",
+}
 MEASURE = """([finger, gloves]) => {
     const faults = [], least = document.body.classList.contains("bank") ? gloves : finger;
     const page = document.documentElement;
@@ -67,7 +75,13 @@ def test_every_page_fits_and_can_be_hit(owner_page, live_server, address_of):
     addresses = {row.name: address_of(row) for row in rows}
     faults = []
     for name, address in addresses.items():
-        assert page.goto(live_server.url + address).ok, address
+        try:
+            assert page.goto(live_server.url + address).ok, address
+        except Error as error:
+            # A file to keep has no width.
+            if "Download is starting" not in str(error):
+                raise
+            continue
         for width, height in WIDTHS.items():
             page.set_viewport_size({"width": width, "height": height})
             faults += [
