@@ -26,6 +26,14 @@ def test_plan_the_farm_and_make_its_tasks_on_a_phone(owner_page, farm, live_serv
     page.goto(live_server.url + reverse("stock:new-females"))
     page.get_by_role("link", name="which moves between ponds bring every pond into band?").click()
     page.get_by_label("Leave these ponds alone").fill("Q")
+    # While the answer is looked for, the page says how much of the time is over; here it is held back.
+    page.evaluate(
+        "() => { window.hold = (event) => event.preventDefault(); addEventListener('submit', hold); }"
+    )
+    page.get_by_role("button", name="Plan the farm").click()
+    page.get_by_text("Searching: 0 of at most 5 seconds.").wait_for()
+    page.get_by_text("Searching: 1 of at most 5 seconds.").wait_for()
+    page.evaluate("() => removeEventListener('submit', window.hold)")
     page.get_by_role("button", name="Plan the farm").click()
     page.get_by_role("link", name="There is no pond Q in use").wait_for()
     assert page.get_by_label("Leave these ponds alone").input_value() == "Q"

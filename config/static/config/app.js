@@ -25,6 +25,32 @@ window.addEventListener("pageshow", () => {
   }
 });
 
+// A form whose answer may take long (data-working names the field of its seconds) says how many of them are over.
+for (const form of document.querySelectorAll("form[data-working]")) {
+  const line = document.createElement("p");
+  line.className = "notice working";
+  line.setAttribute("role", "status");
+  form.append(line);
+  let telling = 0;
+  form.addEventListener("submit", () => {
+    const most = Number(form.elements[form.dataset.working]?.value) || 10;
+    const began = Date.now();
+    const bar = document.createElement("progress");
+    const words = document.createElement("span");
+    bar.max = most;
+    const tell = () => {
+      const over = (Date.now() - began) / 1000;
+      bar.value = Math.min(over, most);
+      words.textContent = over < most ? ` Searching: ${Math.floor(over)} of at most ${most} seconds.` : " Setting the answer out.";
+    };
+    tell();
+    line.replaceChildren(bar, words);
+    clearInterval(telling);
+    telling = setInterval(tell, 500);
+  });
+  window.addEventListener("pageshow", () => { clearInterval(telling); line.replaceChildren(); });
+}
+
 // Filters show their result when a choice is made; typed words wait for Enter or the button.
 for (const form of document.querySelectorAll("form[data-submit-on-change]")) {
   form.addEventListener("change", (event) => {
