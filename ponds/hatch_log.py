@@ -160,9 +160,15 @@ def by_pond(*, seasons: Iterable[int] | None = None) -> list[PondHatch]:
     return [row for row in _rows(sums) if wanted is None or row.season in wanted]
 
 
-def by_pond_and_lot(lots: QuerySet) -> list[tuple[LotHatch, list[PondHatch]]]:
-    """Return each of these lots with what became of the eggs of each pond in it: four queries."""
-    log = _read(lots)
+def by_pond_and_lot(
+    lots: QuerySet, *, until: dt.date | None = None
+) -> list[tuple[LotHatch, list[PondHatch]]]:
+    """
+    Return each of these lots with what became of the eggs of each pond in it: four queries.
+
+    With `until`, what was found after that day is left out.
+    """
+    log = _read(lots, until)
     held_of = log.of_lot()
     found = []
     for first, lot in log.lots.items():
@@ -277,7 +283,7 @@ def _set_near(seasons: set[int] | None) -> QuerySet | None:
     return EggLot.objects.standing().filter(asked)
 
 
-def _read(lots: QuerySet | None) -> _Log:
+def _read(lots: QuerySet | None, until: dt.date | None = None) -> _Log:
     rows = EggLot.objects.standing() if lots is None else lots
     standing = {lot.code: lot for lot in rows.select_related("kind", "by")}
     # Everything of a lot points at the row that first named its code, which is joined by the code.
@@ -293,8 +299,11 @@ def _read(lots: QuerySet | None) -> _Log:
         by_first[lot] = standing[code]
         baskets[lot, number] = _Held(lot, number, pond, season_of(dug_on).year, container, Tally(eggs))
     log = _Log(by_first, baskets, defaultdict(Tally), {}, set())
-    _count_in(log, Candling.objects.standing().filter(of_these), "candled_on", ("clear", "dead"))
-    _count_in(log, Hatch.objects.standing().filter(of_these), "hatched_on", ("hatched", "clear", "dead"))
+    candled, hatched = Candling.objects.standing().filter(of_these), Hatch.objects.standing().filter(of_these)
+    if until is not None:
+        candled, hatched = candled.filter(candled_on__lte=until), hatched.filter(hatched_on__lte=until)
+    _count_in(log, candled, "candled_on", ("clear", "dead"))
+    _count_in(log, hatched, "hatched_on", ("hatched", "clear", "dead"))
     # A lot without baskets has nothing that points at its first row, nor any need of one.
     named = {lot.code for lot in by_first.values()}
     for lot in standing.values():

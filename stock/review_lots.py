@@ -1,7 +1,8 @@
 """The lots due in a month: what share of each pond's eggs hatched and were clear, beside what was learnt of it.
 
 A lot is due in the month of the day its eggs are expected to hatch, by its kind's days and the temperature it was set
-at; where that is not known, in the month of its last count. What became of it is told as counted by now.
+at, and in every month in which it is counted after that. What became of it is told as it was known at the month's end,
+so that an old month stays as it was.
 """
 
 from __future__ import annotations
@@ -114,16 +115,15 @@ def lots_due(first: dt.date, last: dt.date, day: dt.date) -> Mapping[PondKindCod
         return {}
     days = days_by_kind({lot.kind_id for lot in near})
     windows = {lot.pk: hatch_window(lot.set_on, days.get(lot.kind_id), lot.temperature_mk) for lot in near}
-    asked = [
-        lot.pk for lot in near if (window := windows[lot.pk]) is None or first <= window.expected_on <= last
-    ]
+    asked = [lot.pk for lot in near if (window := windows[lot.pk]) is None or window.expected_on <= last]
     if not asked:
         return {}
-    found = hatch_log.by_pond_and_lot(EggLot.objects.standing().filter(pk__in=asked))
+    found = hatch_log.by_pond_and_lot(EggLot.objects.standing().filter(pk__in=asked), until=last)
     due: dict[PondKindCodes, list[tuple[str, PondHatch]]] = {}
     for lot, of_ponds in found:
-        is_dated = windows[lot.lot.pk] is not None
-        if is_dated or (lot.counted_on is not None and first <= lot.counted_on <= last):
+        window = windows[lot.lot.pk]
+        is_expected = window is not None and first <= window.expected_on
+        if is_expected or (lot.counted_on is not None and first <= lot.counted_on <= last):
             for row in of_ponds:
                 due.setdefault((row.pond, row.kind), []).append((lot.lot.code, row))
     learnt = _Learnt(day)

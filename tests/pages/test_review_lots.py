@@ -70,3 +70,17 @@ def test_a_kind_without_days_goes_by_the_last_count_and_no_lot_costs_one_query(f
     lot("Y", dt.date(2024, 3, 10), {"A": 20})
     due = lots_due(*MAY, TODAY)["A", "slider"]
     assert (due.lots, due.hatched, due.clear) == (("X",), 12, 4)
+
+
+def test_what_hatched_after_the_month_shows_in_the_month_it_was_counted_in(farm):
+    days = KindFigure.Name.INCUBATION_DAYS
+    farm.slider.figures.filter(name=days).delete()
+    KindFigure.objects.create(
+        kind=farm.slider, name=days, low=55, expected=60, high=70, source="common practice"
+    )
+    lot("X", dt.date(2024, 3, 10), {"A": 20}, hatches=(HatchDraft(dt.date(2024, 6, 3), 15, 3, 2),))
+    may = lots_due(*MAY, TODAY)["A", "slider"]
+    assert (may.lots, may.eggs_open, may.hatched, may.hatch_share) == (("X",), 20, 0, None)
+    june = lots_due(dt.date(2024, 6, 1), dt.date(2024, 6, 30), TODAY)["A", "slider"]
+    assert (june.lots, june.eggs_open, june.hatched, june.clear) == (("X",), 0, 15, 3)
+    assert lots_due(dt.date(2024, 7, 1), dt.date(2024, 7, 31), TODAY) == {}
