@@ -430,4 +430,4 @@ def _capped(lines: Sequence[TodayLine], what: str, url: str) -> Iterator[TodayLi
     """Give the first few lines, then one that says how many more there are."""
     yield from lines[:MOST_LINES]
     if (more := len(lines) - MOST_LINES) > 0:
-        yield TodayLine(lines[0].about, f"And {more} more {what}.", url, "See them all")
+        yield TodayLine(lines[0].about, f"And {more} more: {what}.", url, "See them all")

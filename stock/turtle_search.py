@@ -119,14 +119,16 @@ def half_read(
     off: dict[int, int] = {}
     fits = [_mask(scheme, code) for code in candidates(scheme, issued, clear, doubtful)]
     sentence = (
-        f"{len(fits)} codes fit what was read. Hold each against the animal: none is certain by itself."
+        "1 code fits what was read. Hold it against the animal: it is not certain by itself."
+        if len(fits) == 1
+        else f"{len(fits)} codes fit what was read. Hold each against the animal: none is certain by itself."
     )
     if not fits:
         near = near_codes(scheme, issued, clear, doubtful)[:MOST_FOUND]
         off = {_mask(scheme, one.code): one.scutes_off for one in near}
         fits = list(off)
         sentence = (
-            f"No code fits. {len(fits)} are one or two scutes off: possible misreadings."
+            f"No code fits. One or two scutes off: {len(fits)}, possible misreadings."
             if fits
             else "No code fits, and none is within two scutes. Read the rim again, or search by another mark."
         )

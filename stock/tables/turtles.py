@@ -102,6 +102,7 @@ class TurtleFilter(filters.FilterSet):
     """Filters of marked turtles."""
 
     pond = filters.ModelChoiceFilter(
+        label="Pond",
         field_name="cell__pond",
         queryset=Pond.objects.in_letter_order(),
         to_field_name="code",
