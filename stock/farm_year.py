@@ -12,6 +12,7 @@ from ponds.models import Farm, NestDay, Pond
 from stock import review_rows
 from stock.drafts import CLASSES
 from stock.extract_words import NOT_ADVICE, RETENTION
+from stock.of_pond_kind import OfPondKind
 from stock.pond_facts import pond_kinds, year_before
 from stock.pond_kind import PondKind
 from stock.pond_pictures import panels_of
@@ -23,7 +24,7 @@ from stock.templatetags.stock_format import ratio as ratio_words
 
 
 @dataclass(frozen=True)
-class YearRow:
+class YearRow(OfPondKind):
     """One pond and kind over the 365 days to a day, by the book: opening + came - went - dead = closing."""
 
     facts: PondKind
@@ -36,36 +37,12 @@ class YearRow:
     place: int
 
     @property
-    def pond(self) -> str:
-        return self.facts.pond_code
-
-    @property
-    def kind(self) -> str:
-        return self.facts.kind_name
-
-    @property
     def closing(self) -> int:
         return self.facts.heads.total
 
     @property
     def opening(self) -> int:
         return self.closing - self.came + self.went + self.dead
-
-    @property
-    def females(self) -> int:
-        return self.facts.heads.females
-
-    @property
-    def males(self) -> int:
-        return self.facts.heads.males
-
-    @property
-    def unsexed(self) -> int:
-        return self.facts.heads.unsexed
-
-    @property
-    def juveniles(self) -> int:
-        return self.facts.heads.juveniles
 
     @property
     def ratio(self) -> float | None:

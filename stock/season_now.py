@@ -7,7 +7,7 @@ process until anything that it reads changes.
 from __future__ import annotations
 
 import datetime as dt
-from collections import OrderedDict, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -25,7 +25,6 @@ from stock.advisor.yields import (
     SeasonForecast,
     SeasonPrior,
     Spread,
-    coming_season,
     draw_eggs,
     draw_figure,
     falling_behind,
@@ -34,9 +33,10 @@ from stock.advisor.yields import (
     learn_curve,
     spread_of,
 )
+from stock.kept_answers import KeptAnswers
 from stock.pond_facts import pond_kinds
 from stock.pond_rows import KindRow
-from stock.yield_book import DRAWS, SEASONS_READ, SEED, YieldBook, yield_book
+from stock.yield_book import SEASONS_READ, SEED, YieldBook, yield_book
 from stock.yield_rows import WEEKS, NestSums
 
 Floats = NDArray[np.float64]
@@ -199,7 +199,7 @@ class SeasonNow:
         return next((one for one in self.ponds if (one.pond_id, one.kind_id) == (pond_id, kind_id)), None)
 
 
-_answers: OrderedDict[tuple[object, ...], SeasonNow] = OrderedDict()
+_answers: KeptAnswers[SeasonNow] = KeptAnswers(ANSWERS_KEPT)
 
 
 def season_now(day: dt.date, season: Season | None = None) -> SeasonNow:
@@ -219,19 +219,12 @@ def season_now(day: dt.date, season: Season | None = None) -> SeasonNow:
     book = yield_book(day, season)
     season = book.season
     read_on = min(day, season.ends_on)
-    key = (*book.stamp, read_on)
-    found = _answers.get(key)
-    if found is None:
-        found = _read(book, season, read_on)
-        _answers[key] = found
-        while len(_answers) > ANSWERS_KEPT:
-            _answers.popitem(last=False)
-    return found
+    return _answers.of((*book.stamp, read_on), lambda: _read(book, season, read_on))
 
 
 def forget() -> None:
     """Drop the answers kept in this process: for tests that count queries."""
-    _answers.clear()
+    _answers.forget()
 
 
 def whole_weeks(season: Season, day: dt.date) -> int:
@@ -249,12 +242,12 @@ def _read(book: YieldBook, season: Season, day: dt.date) -> SeasonNow:
     past = yield_rows.kinds_by_week(Season(season.year - SEASONS_READ), Season(season.year - 1))
     codes = dict(Pond.objects.values_list("pk", "code"))
     placed = set(book.places)
-    if book.learnt is None:
-        return SeasonNow(season, day, through, weeks, (), _after(dug, weeks), _nests(dug), book)
-    heads, errors = book.females(pond_kinds(min(day, yield_rows.laying_begins(season))))
-    coming = coming_season(
-        book.learnt, heads, female_se=errors, fertility=book.fertility, draws=DRAWS, rng=SEED
+    heads, errors = book.females(
+        pond_kinds(min(day, yield_rows.laying_begins(season))) if book.places else ()
     )
+    coming = book.coming(heads, errors)
+    if book.learnt is None or coming is None:
+        return SeasonNow(season, day, through, weeks, (), _after(dug, weeks), _nests(dug), book)
     hatch = draw_figure(book.learnt.hatch, RUNNING_DRAWS, np.random.default_rng(SEED))
     reader = _Reader(book, coming, hatch, season, weeks, heads, dug, opened, past, codes)
     kind_ids = sorted({kind for _, kind in book.places}, key=lambda kind: (book.kinds[kind].name, kind))

@@ -142,7 +142,7 @@ def pond_records(record: SeasonRecord) -> list[PondRecord]:
         key=lambda where: (len(record.codes[where[0]]), record.codes[where[0]], record.kind(where[1])),
     )
     rates, shares = _rates(record, places), _shares(record, places)
-    coming = before.coming([])
+    coming = before.coming(*before.females([]))
     rows = []
     for at, where in enumerate(places):
         held = before.laying.get(where)

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections import OrderedDict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 from scipy import special
 
@@ -31,6 +29,7 @@ from stock.advisor.standing import (
     ratio_limits,
     standing,
 )
+from stock.kept_answers import KeptAnswers
 from stock.standing_rows import CountUsed, HaulUsed, counts_used, hauls_used, marked_heads, stamp
 
 PondKindId = tuple[int, int]
@@ -134,7 +133,7 @@ class PondStanding:
         )
 
 
-_answers: OrderedDict[tuple[Any, ...], dict[PondKindId, PondStanding]] = OrderedDict()
+_answers: KeptAnswers[dict[PondKindId, PondStanding]] = KeptAnswers(ANSWERS_KEPT)
 
 
 def standings(day: dt.date, *, pond_ids: Collection[int] | None = None) -> dict[PondKindId, PondStanding]:
@@ -152,13 +151,7 @@ def standings(day: dt.date, *, pond_ids: Collection[int] | None = None) -> dict[
     pond_ids : collection of int, optional
         Only these ponds; the others are asked all the same, for what they teach of losses.
     """
-    key = (connection.settings_dict["NAME"], connection.settings_dict.get("HOST"), day, stamp())
-    found = _answers.get(key)
-    if found is None:
-        found = _ask(day)
-        _answers[key] = found
-        while len(_answers) > ANSWERS_KEPT:
-            _answers.popitem(last=False)
+    found = _answers.of((day, stamp()), lambda: _ask(day))
     if pond_ids is None:
         return dict(found)
     wanted = set(pond_ids)
@@ -167,7 +160,7 @@ def standings(day: dt.date, *, pond_ids: Collection[int] | None = None) -> dict[
 
 def forget() -> None:
     """Drop the answers kept in this process: for tests that count queries."""
-    _answers.clear()
+    _answers.forget()
 
 
 def _ask(day: dt.date) -> dict[PondKindId, PondStanding]:

@@ -7,11 +7,11 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import connection
 from django.db.models import Count as Number
 from django.db.models import Exists, F, OuterRef
 
 from stock.advisor.standing_counts import Counted, counted_by_sex
+from stock.kept_answers import stamp_of
 from stock.models import Count, CountHaul, HaulLine, MarkStep, Turtle
 
 PondKindId = tuple[int, int]
@@ -24,7 +24,6 @@ MARKS_PROVE = dt.timedelta(days=365)
 """A marked turtle not seen for longer is no proof of life, whatever the register says of her place."""
 BEFORE_MOVES = 0.001
 """Days by which an opening comes before the moves of its day; too little to lose anybody in."""
-NEWEST = 500
 """So many of the newest rows of a table tell a cached answer from a stale one; see `stamp`."""
 
 
@@ -130,17 +129,6 @@ def stamp() -> tuple[Any, ...]:
     """
     Return what changes with everything the standing reads: one query.
 
-    Moves (with their entries, hauls and marks), counts and counts taken back are only ever added. Postings that
-    run side by side may become visible out of the order of their ids: the sum over the newest ids sees that. The
-    key and instant of the newest row tell apart databases of the same size.
+    Moves (with their entries, hauls and marks), counts and counts taken back are only ever added.
     """
-    parts = [
-        f"""SELECT '{table}', COALESCE(SUM(n.id), 0), COUNT(*), COALESCE(MAX(n.id), 0),
-        (SELECT CAST(key AS varchar(40)) FROM {table} ORDER BY id DESC LIMIT 1),
-        (SELECT CAST(recorded_at AS varchar(40)) FROM {table} ORDER BY id DESC LIMIT 1)
-        FROM (SELECT id FROM {table} ORDER BY id DESC LIMIT {NEWEST}) n"""  # noqa: S608 (our own words)
-        for table in ("stock_move", "stock_count", "stock_countreversal")
-    ]
-    with connection.cursor() as cursor:
-        cursor.execute(" UNION ALL ".join(parts))
-        return tuple(sorted(tuple(row) for row in cursor.fetchall()))
+    return stamp_of(("stock_move", "stock_count", "stock_countreversal"), newest=("key", "recorded_at"))

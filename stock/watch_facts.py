@@ -5,13 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 import math
-from collections import OrderedDict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 from scipy import stats
 
@@ -26,6 +24,7 @@ from stock.advisor.farm_watch_causes import (
     unseen_losses,
 )
 from stock.advisor.farm_watch_normal import DAYS_A_YEAR, Normal, normal_deaths
+from stock.kept_answers import KeptAnswers
 from stock.standing_rows import CountUsed, counts_used, stamp
 from stock.watch_rows import Arrival, PondKindId, WatchMonths, arrivals, marked_dead, watch_months
 
@@ -113,24 +112,17 @@ class FarmWatch:
         return NormalMonth(int(self.normal.deaths[place, -1]), mean, most)
 
 
-_answers: OrderedDict[tuple[Any, ...], FarmWatch] = OrderedDict()
+_answers: KeptAnswers[FarmWatch] = KeptAnswers(ANSWERS_KEPT)
 
 
 def farm_watch(day: dt.date) -> FarmWatch:
     """Return the watch of a day: one query where nothing changed since this process last asked, else eleven at most."""
-    key = (connection.settings_dict["NAME"], connection.settings_dict.get("HOST"), day, stamp())
-    found = _answers.get(key)
-    if found is None:
-        found = _ask(day)
-        _answers[key] = found
-        while len(_answers) > ANSWERS_KEPT:
-            _answers.popitem(last=False)
-    return found
+    return _answers.of((day, stamp()), lambda: _ask(day))
 
 
 def forget() -> None:
     """Drop the answers kept in this process: for tests that count queries."""
-    _answers.clear()
+    _answers.forget()
 
 
 def _ask(day: dt.date) -> FarmWatch:

@@ -7,13 +7,12 @@ other, so all are learnt together; the answer is kept in this process until a ro
 from __future__ import annotations
 
 import datetime as dt
-from collections import OrderedDict, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 
 from ponds.figures import Range
@@ -30,6 +29,7 @@ from stock.advisor.yields import (
     delayed_fertility,
     learn_yields,
 )
+from stock.kept_answers import KeptAnswers
 from stock.pond_kind import PondKind
 from stock.pond_rows import KindRow, kinds_with_figures
 from stock.standing_rows import stamp as stock_stamp
@@ -118,17 +118,16 @@ class YieldBook:
             errors[at] = one.standing.female_se * settled
         return heads, errors
 
-    def coming(self, ponds: Sequence[PondKind]) -> ComingSeason | None:
-        """Return the season as it looked before its first nest: nests, eggs, hatched and clear eggs of every place."""
+    def coming(self, females: Floats, errors: Floats) -> ComingSeason | None:
+        """Return the season as it looked before its first nest, from what `females` returns; None without places."""
         if self.learnt is None:
             return None
-        heads, errors = self.females(ponds)
         return coming_season(
-            self.learnt, heads, female_se=errors, fertility=self.fertility, draws=DRAWS, rng=SEED
+            self.learnt, females, female_se=errors, fertility=self.fertility, draws=DRAWS, rng=SEED
         )
 
 
-_answers: OrderedDict[tuple[Any, ...], YieldBook] = OrderedDict()
+_answers: KeptAnswers[YieldBook] = KeptAnswers(ANSWERS_KEPT)
 
 
 def yield_book(day: dt.date, season: Season | None = None) -> YieldBook:
@@ -142,8 +141,6 @@ def yield_book(day: dt.date, season: Season | None = None) -> YieldBook:
     kinds = kinds_with_figures()
     weight = Farm.objects.values_list("published_weight", flat=True).first()
     stamp = (
-        connection.settings_dict["NAME"],
-        connection.settings_dict.get("HOST"),
         season,
         weight,
         _figures_key(kinds),
@@ -152,19 +149,12 @@ def yield_book(day: dt.date, season: Season | None = None) -> YieldBook:
     )
     # A season's females are counted when its laying begins: days after it change nothing.
     day = min(day, yield_rows.laying_begins(season))
-    key = (*stamp, day)
-    found = _answers.get(key)
-    if found is None:
-        found = _learn(day, season, kinds, weight, stamp)
-        _answers[key] = found
-        while len(_answers) > ANSWERS_KEPT:
-            _answers.popitem(last=False)
-    return found
+    return _answers.of((*stamp, day), lambda: _learn(day, season, kinds, weight, stamp))
 
 
 def forget() -> None:
     """Drop the answers kept in this process: for tests that count queries."""
-    _answers.clear()
+    _answers.forget()
 
 
 def _figures_key(kinds: Mapping[int, KindRow]) -> tuple[Any, ...]:

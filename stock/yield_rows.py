@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from django.db import connection
 from django.db.models import Case, Q, QuerySet, Sum, When
 from django.db.models.functions import ExtractYear
 from numpy.typing import NDArray
@@ -21,12 +20,12 @@ from ponds.models import Kind, NestDay, Pond
 from ponds.seasons import FIRST_MONTH, Season
 from stock import mixes
 from stock.advisor.mix import settled_equivalent
+from stock.kept_answers import stamp_of
 
 PondKindId = tuple[int, int]
 WEEKS = 53
 LAYING_BEGINS = (5, 1)
 """Month and day on which a season's females are counted: most of the Gulf South's nests are dug from May on."""
-NEWEST = 500
 BOOKS = ("ponds_nestday", "ponds_egglot", "ponds_basket", "ponds_candling", "ponds_hatch")
 
 
@@ -50,15 +49,7 @@ class NestSums:
 
 def stamp() -> tuple[object, ...]:
     """Return what changes with every row of the nest book and the hatch log: one query."""
-    parts = [
-        f"""SELECT '{table}', COALESCE(SUM(n.id), 0), COUNT(*), COALESCE(MAX(n.id), 0),
-        (SELECT CAST(recorded_at AS varchar(40)) FROM {table} ORDER BY id DESC LIMIT 1)
-        FROM (SELECT id FROM {table} ORDER BY id DESC LIMIT {NEWEST}) n"""  # noqa: S608 (our own words)
-        for table in BOOKS
-    ]
-    with connection.cursor() as cursor:
-        cursor.execute(" UNION ALL ".join(parts))
-        return tuple(sorted(tuple(row) for row in cursor.fetchall()))
+    return stamp_of(BOOKS)
 
 
 def laying_begins(season: Season) -> dt.date:

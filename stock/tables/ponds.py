@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from ponds.lists import DayColumn, NumberColumn, PlainTable
 from stock.links import link
+from stock.of_pond_kind import OfPondKind
 from stock.pond_kind import PondKind
 from stock.strips import ratio_strip
 from stock.tasks import OpenTask
@@ -21,36 +22,12 @@ from stock.templatetags.stock_format import ratio as ratio_words
 
 
 @dataclass(frozen=True)
-class PondRow:
+class PondRow(OfPondKind):
     """A pond and kind with what stands beside it in the table."""
 
     facts: PondKind
     tasks: tuple[OpenTask, ...]
     place: int
-
-    @property
-    def pond(self) -> str:
-        return self.facts.pond_code
-
-    @property
-    def kind(self) -> str:
-        return self.facts.kind_name
-
-    @property
-    def females(self) -> int:
-        return self.facts.heads.females
-
-    @property
-    def males(self) -> int:
-        return self.facts.heads.males
-
-    @property
-    def unsexed(self) -> int:
-        return self.facts.heads.unsexed
-
-    @property
-    def juveniles(self) -> int:
-        return self.facts.heads.juveniles
 
     @property
     def ratio(self) -> float | None:
