@@ -1,5 +1,6 @@
 """The whole farm at once: which moves bring every pond into its band with the least handling, or most eggs."""
 
+import math
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -24,6 +25,7 @@ from stock.advisor.farm_plan_moves import after as after_of
 from stock.advisor.farm_plan_program import (
     BOUGHT,
     FEMALES_OUT,
+    HANDLING_EGGS,
     MALES_OUT,
     SOLD,
     WIDTH,
@@ -33,7 +35,6 @@ from stock.advisor.farm_plan_program import (
 from stock.advisor.farm_plan_search import (
     AIMS,
     FEWEST_HEADS,
-    HANDLING_EGGS,
     MOST_EGGS,
     PONDS_IN_BAND,
     SHORT_OR_OVER,
@@ -72,6 +73,9 @@ class PondStock:
         Whether heads may leave, and come in; a pond in quarantine or resting does neither.
     may_empty : bool
         Whether it may be left without heads, as where the kind is not kept in the pond.
+    eggs : (float, float), optional
+        Eggs of a female that stays in this pond and of one that comes into it, where the pond has figures of its
+        own; else those of its kind hold.
     """
 
     pond: str
@@ -84,6 +88,7 @@ class PondStock:
     may_give: bool = True
     may_take: bool = True
     may_empty: bool = False
+    eggs: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -129,8 +134,10 @@ class FarmPlan:
         Heads moved, males sold among them and females bought among them.
     eggs : float or None
         Eggs of all females after the moves; None where no yields were given.
+    eggs_by_place : tuple of (float, float)
+        Eggs of the females of each stock without the moves and after them; empty where no yields were given.
     value, bound : float
-        What the aim reached (heads handled, or eggs less a thousandth for each head handled), and what no
+        What the aim reached (heads handled, or eggs less ``eggs_a_head`` for each head handled), and what no
         plan that brings as many ponds into band can beat.
     gap : float
         |value - bound| / value: 0 is proven best.
@@ -147,6 +154,7 @@ class FarmPlan:
     sold: int
     bought: int
     eggs: float | None
+    eggs_by_place: tuple[tuple[float, float], ...]
     value: float
     bound: float
     gap: float
@@ -168,6 +176,8 @@ def farm_plan(
     may_sell_males: bool = False,
     bought_females: int = 0,
     eggs: Mapping[str, tuple[float, float]] | None = None,
+    eggs_a_head: float = HANDLING_EGGS,
+    fewest_males: int = 0,
     full_to: float = 5.0,
     welfare_ratio: float = WELFARE_RATIO,
     time_limit: float = 5.0,
@@ -196,9 +206,15 @@ def farm_plan(
     bought_females : int
         Most females that may come from outside, over all ponds.
     eggs : mapping of str to (float, float), optional
-        Kind to eggs of a female that stays and of one that is moved or bought, over the seasons that count.
-        Needed for "most eggs". All eggs are fertile up to ``full_to`` females per male or the top of the
-        band, whichever is more; beyond, a male serves that many females and no more.
+        Kind to eggs of a female that stays and of one that is moved or bought, over the seasons that count;
+        a stock's own figures go before them. One or the other is needed for "most eggs". All eggs are fertile
+        up to ``full_to`` females per male or the top of the band, whichever is more; beyond, a male serves that
+        many females and no more.
+    eggs_a_head : float
+        Eggs that handling a head must bring at least, for "most eggs": with a thousandth the one of less work is
+        taken of plans with as many eggs, with more of it moves that bring little are left out.
+    fewest_males : int
+        Males that a pond in band keeps, where it has as many: fewer are too few sires.
     full_to : float
     welfare_ratio : float
         Females per male.
@@ -225,8 +241,10 @@ def farm_plan(
     seconds = check_number(time_limit, "time_limit", low=0.1, high=600)
     if aim not in AIMS:
         raise ValueError(f"aim: {aim!r} is not one of {', '.join(AIMS)}.")
-    if aim == MOST_EGGS and eggs is None:
-        raise ValueError("eggs: the eggs of a female that stays and of one that moves are needed, by kind.")
+    if aim == MOST_EGGS and eggs is None and any(stock.eggs is None for stock in stocks):
+        raise ValueError(
+            "eggs: the eggs of a female that stays and of one that moves are needed, by kind or pond."
+        )
     most_bought = min(MOST_BOUGHT, check_count(bought_females, "bought_females"))
     check_number(welfare_ratio, "welfare_ratio", low=0)
     given = _places(stocks, eggs, check_number(full_to, "full_to", low=0))
@@ -239,6 +257,8 @@ def farm_plan(
         welfare_ratio=welfare_ratio,
         room={pond: check_number(left, f"Pond {pond}, room") for pond, left in (room or {}).items()},
         apart=frozenset(pair for one, other in apart for pair in ((one, other), (other, one))),
+        eggs_a_head=check_number(eggs_a_head, "eggs_a_head", low=0),
+        fewest_males=check_count(fewest_males, "fewest_males"),
     )
     # What stands in a pond that is left alone still keeps other kinds out of it.
     places = [replace(place, takes=place.takes and not _is_kept_out(place, given, rules)) for place in places]
@@ -246,7 +266,7 @@ def farm_plan(
     heads, stages = search(places, rules, aim, begun, seconds, say)
     heads = netted(heads)
     if aim == MOST_EGGS:
-        alone = eggs_of([given[number] for number in left_alone], np.zeros((0, WIDTH)), [])
+        alone = math.fsum(eggs_of([given[number] for number in left_alone], np.zeros((0, WIDTH)), []))
         stages[-1] = replace(stages[-1], reached=stages[-1].reached + alone, bound=stages[-1].bound + alone)
     after = [(place.females, place.males) for place in given]
     for at, number in enumerate(within):
@@ -259,6 +279,9 @@ def farm_plan(
     say("Looking for what would bring the rest into band.") if missed else None
     helps = what_helps(places, rules, [within.index(at) for at in missed if at in within], begun, seconds)
     value, bound = stages[-1].reached, stages[-1].bound
+    laid: list[tuple[float, float]] = []
+    if eggs is not None or any(stock.eggs is not None for stock in stocks):
+        laid = list(zip(eggs_of(given, heads[:0], []), eggs_of(given, heads, within), strict=True))
     return FarmPlan(
         moves=paired(places, heads),
         after=tuple(after),
@@ -276,7 +299,8 @@ def farm_plan(
         handled=int(heads[:, [FEMALES_OUT, MALES_OUT, SOLD, BOUGHT]].sum()),
         sold=int(heads[:, SOLD].sum()),
         bought=int(heads[:, BOUGHT].sum()),
-        eggs=None if eggs is None else eggs_of(given, heads, within),
+        eggs=math.fsum(after for _, after in laid) if laid else None,
+        eggs_by_place=tuple(laid),
         value=value,
         bound=bound,
         gap=abs(value - bound) / max(1.0, abs(value)),
@@ -297,10 +321,11 @@ def _places(
         low, high = check_band(stock.band)
         if check_number(stock.space, f"{name}, space") <= 0:
             raise ValueError(f"{name}: a head must take some space, not {stock.space:g}.")
-        staying, moved = (eggs or {}).get(stock.kind, (0.0, 0.0))
-        check_number(moved, f"{stock.kind}, eggs of a female that moves", low=0)
-        if check_number(staying, f"{stock.kind}, eggs of a female that stays", low=0) < moved:
-            raise ValueError(f"{stock.kind}: a female that moves cannot lay more than one that stays.")
+        whose = stock.kind if stock.eggs is None else name
+        staying, moved = (eggs or {}).get(stock.kind, (0.0, 0.0)) if stock.eggs is None else stock.eggs
+        check_number(moved, f"{whose}, eggs of a female that moves", low=0)
+        if check_number(staying, f"{whose}, eggs of a female that stays", low=0) < moved:
+            raise ValueError(f"{whose}: a female that comes cannot lay more than one that stays.")
         places.append(
             Place(
                 pond=stock.pond,

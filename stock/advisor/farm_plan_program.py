@@ -31,6 +31,9 @@ beyond its high end; in band; males few enough for females to come; the kind com
 whether any heads are moved."""
 
 WIDTH = 13
+HANDLING_EGGS = 0.001
+"""Eggs set against each head handled, so that of plans with as many eggs the one with less work is taken."""
+
 _CONTINUOUS = (SHORT, OVER, FERTILE)
 _SLACK = 1e-9
 _KEPT = 1e-6
@@ -99,13 +102,18 @@ def tidy(heads: float) -> float:
 
 @dataclass(frozen=True)
 class Rules:
-    """What a plan may do: sell males, bring in so many females, and what holds it back."""
+    """What a plan may do: sell males, bring in so many females; what holds it back; eggs a handled head must bring.
+
+    A pond in band that has as many males as ``fewest_males`` keeps so many.
+    """
 
     may_sell: bool
     bought: int
     welfare_ratio: float
     room: dict[str, float]
     apart: frozenset[tuple[str, str]]
+    eggs_a_head: float = HANDLING_EGGS
+    fewest_males: int = 0
 
 
 @dataclass(frozen=True)
@@ -150,7 +158,8 @@ class Program:
     Kept in every plan: heads by kind and sex; a pond in band stays in band; a pond out of band is not made
     worse, nor stripped of a sex; the head limit (a pond over it takes no more than it gives); no females into
     a pond below the welfare ratio until so many males have left that those standing there reach it, and no
-    males into it; females into a pond above its band only where it ends in band; kinds kept apart.
+    males into it; a pond in band keeps the fewest males asked for; females into a pond above its band only
+    where it ends in band; kinds kept apart.
     """
 
     def __init__(self, places: Sequence[Place], rules: Rules) -> None:
@@ -199,6 +208,8 @@ class Program:
         add(terms((MALES_OUT, 1.0), (SOLD, 1.0)), 0, place.males)
         for standing, changes in ((place.females, females), (place.males, males)):
             least = 0 if place.may_empty or not standing else 1
+            if changes is males and place.is_in_band and not place.may_empty:
+                least = max(least, self.rules.fewest_males if standing >= self.rules.fewest_males else 0)
             add(terms(*changes), least - standing, np.inf)
         if not place.is_in_band:
             add(terms((SHORT, 1.0), (IS_MET, place.short)), -np.inf, place.short)

@@ -32,9 +32,6 @@ PONDS_IN_BAND, SHORT_OR_OVER = "ponds brought into band", "females short or over
 _TIDIED_IN = 0.3
 """Seconds that must be left to look for fewer ponds to handle the same heads at."""
 
-HANDLING_EGGS = 0.001
-"""Eggs set against each head handled, so that of plans with as many eggs the one with less work is taken."""
-
 
 @dataclass(frozen=True)
 class Stage:
@@ -68,7 +65,7 @@ def search(
     say(f"Looking for the {aim}.")
     costs = program.every(females_out=1.0, males_out=1.0, sold=1.0, bought=1.0)
     if aim == MOST_EGGS:
-        costs *= HANDLING_EGGS
+        costs *= rules.eggs_a_head
         costs -= program.every(fertile=1.0) * np.repeat([place.staying_eggs for place in places], WIDTH)
     answer = program.solve(costs, left(0.7))
     found = [heads] if answer.heads is None else [heads, answer.heads]
@@ -76,8 +73,8 @@ def search(
         # With every yes or no as the stages before left it only heads are sought, which is quick.
         settled = program.settled_as(heads).solve(costs, left(0.4))
         found += [] if settled.heads is None else [settled.heads]
-    heads = min(found, key=lambda each: _cost(places, each, aim))
-    stages.append(_last_stage(places, heads, aim, answer))
+    heads = min(found, key=lambda each: _cost(program, each, aim))
+    stages.append(_last_stage(program, heads, aim, answer))
     if answer.is_proven and left(1.0) > _TIDIED_IN:
         heads = _tidied(program, heads, costs, aim, answer, min(left(0.5), 1.0 + 0.1 * seconds), say)
     return heads, stages
@@ -113,8 +110,8 @@ def _into_band(
     return heads, stages
 
 
-def _last_stage(places: Sequence[Place], heads: Floats, aim: str, answer: Answer) -> Stage:
-    cost = _cost(places, heads, aim)
+def _last_stage(program: Program, heads: Floats, aim: str, answer: Answer) -> Stage:
+    cost = _cost(program, heads, aim)
     reached = cost if aim == FEWEST_HEADS else -cost
     if answer.is_proven:
         return Stage(aim, reached, reached, is_proven=True)
@@ -128,13 +125,13 @@ def _tidied(
     program: Program, heads: Floats, costs: Floats, aim: str, answer: Answer, seconds: float, say: Say
 ) -> Floats:
     """Return an equally good plan that touches fewer ponds, where one is found in time."""
-    cost = _cost(program.places, heads, aim)
+    cost = _cost(program, heads, aim)
     if not cost:
         return heads
     say("Looking for few ponds to handle them at.")
     program.require(costs, -math.inf, answer.value)
     found = program.solve(program.count_touched(cost if aim == FEWEST_HEADS else math.inf), seconds)
-    if found.heads is None or not math.isclose(_cost(program.places, found.heads, aim), cost, rel_tol=1e-9):
+    if found.heads is None or not math.isclose(_cost(program, found.heads, aim), cost, rel_tol=1e-9):
         return heads
     return found.heads
 
@@ -149,22 +146,23 @@ def _gap(places: Sequence[Place], heads: Floats) -> float:
     return math.fsum(place.short + place.over for place in ended)
 
 
-def _cost(places: Sequence[Place], heads: Floats, aim: str) -> float:
+def _cost(program: Program, heads: Floats, aim: str) -> float:
     """Return what the aim makes as small as can be: heads handled, or eggs taken below 0."""
     handled = float(netted(heads)[:, [FEMALES_OUT, MALES_OUT, SOLD, BOUGHT]].sum())
     if aim == FEWEST_HEADS:
         return handled
-    return HANDLING_EGGS * handled - eggs_of(places, heads, range(len(places)))
+    places = program.places
+    return program.rules.eggs_a_head * handled - math.fsum(eggs_of(places, heads, range(len(places))))
 
 
-def eggs_of(given: Sequence[Place], heads: Floats, within: Sequence[int]) -> float:
-    """Return the eggs of all females, those of ponds left alone among them."""
+def eggs_of(given: Sequence[Place], heads: Floats, within: Sequence[int]) -> list[float]:
+    """Return the eggs of the females of each place; those not within, such as ponds left alone, are as they are."""
     rows = dict(zip(within, heads, strict=True))
-    total = 0.0
+    found = []
     for number, place in enumerate(given):
         row = rows.get(number, np.zeros(WIDTH))
         females, males = after(place, row)
         came = float(row[FEMALES_IN] + row[BOUGHT])
         laid = place.staying_eggs * (females - came) + place.moved_eggs * came
-        total += laid * min(1.0, place.full_to * males / females) if females else 0.0
-    return total
+        found.append(laid * min(1.0, place.full_to * males / females) if females else 0.0)
+    return found

@@ -40,7 +40,7 @@ def gaps(stock, females, males):
     return max(0.0, low * males - females), max(0.0, females - high * males)
 
 
-def is_legal(stock, females, males, room):
+def is_legal(stock, females, males, room, fewest=0):
     """Whether a pond may end so, by the rules as they are said in words."""
     if (females, males) == (stock.females, stock.males):
         return True
@@ -55,6 +55,8 @@ def is_legal(stock, females, males, room):
     if now[0] > before[0] + 1e-9 or now[1] > before[1] + 1e-9:
         return False
     if not stock.may_empty and ((stock.females and not females) or (stock.males and not males)):
+        return False
+    if not max(before) and not stock.may_empty and males < fewest <= stock.males:
         return False
     if stock.males and stock.females < 1.5 * stock.males:
         if more_males > 0:
@@ -74,11 +76,12 @@ def is_met(stock, females, males):
 
 def fertile_eggs(stock, females, males):
     came = max(0, females - stock.females)
-    laid = EGGS["slider"][0] * (females - came) + EGGS["slider"][1] * came
+    stays, comes = stock.eggs or EGGS["slider"]
+    laid = stays * (females - came) + comes * came
     return laid * min(1.0, max(5.0, stock.band[1]) * males / females) if females else 0.0
 
 
-def best_of_all(stocks, room, aim, may_sell, bought):
+def best_of_all(stocks, room, aim, may_sell, bought, a_head=HANDLING_EGGS, fewest=0):
     """Try every plan: most ponds in band, then least short and over, then the aim."""
     all_females, all_males = sum(s.females for s in stocks), sum(s.males for s in stocks)
     best = None
@@ -87,14 +90,14 @@ def best_of_all(stocks, room, aim, may_sell, bought):
             for females in splits(all_females + coming, len(stocks)):
                 for males in splits(all_males - selling, len(stocks)):
                     ends = list(zip(stocks, females, males, strict=True))
-                    if not all(is_legal(s, f, m, room.get(s.pond)) for s, f, m in ends):
+                    if not all(is_legal(s, f, m, room.get(s.pond), fewest) for s, f, m in ends):
                         continue
                     met = sum(is_met(*end) for end in ends)
                     gap = sum(sum(gaps(*end)) for end in ends)
                     handled = coming + sum(max(0, s.females - f) + max(0, s.males - m) for s, f, m in ends)
                     value = handled
                     if aim == MOST_EGGS:
-                        value = HANDLING_EGGS * handled - sum(fertile_eggs(*end) for end in ends)
+                        value = a_head * handled - sum(fertile_eggs(*end) for end in ends)
                     rank = (-met, round(gap, 6), round(value, 6))
                     best = rank if best is None or rank < best else best
     return best
@@ -175,6 +178,67 @@ def test_small_farms_against_every_possible_plan(aim):
         short_of_all += bool(plan.unmet)
     # Both sorts of farm are among them: those that can be brought into band, and those that cannot.
     assert 20 < short_of_all < 130
+
+
+@pytest.mark.parametrize("a_head", [HANDLING_EGGS, 2.0])
+def test_small_farms_whose_ponds_have_figures_of_their_own(a_head):
+    """Most eggs where a female lays more in one pond than in another, and where she must bring so many to be moved."""
+    rng = np.random.default_rng(20_261)
+    moved = 0
+    for nth in range(100):
+        stocks, room, may_sell, bought = random_farm(rng)
+        # In every other farm one pond goes by the kind's figures.
+        own = [
+            None if nth % 2 and not at else (stays, round(float(stays * rng.uniform(0.3, 1.0)), 3))
+            for at, stays in enumerate(np.round(rng.uniform(2, 30, len(stocks)), 3).tolist())
+        ]
+        stocks = [replace(stock, eggs=pair) for stock, pair in zip(stocks, own, strict=True)]
+        plan = farm_plan(
+            stocks, room=room, aim=MOST_EGGS, may_sell_males=may_sell, bought_females=bought, eggs=EGGS,
+            eggs_a_head=a_head, fewest_males=nth % 3, time_limit=60,
+        )  # fmt: skip
+        assert plan.is_proven
+        assert plan.gap < 1e-6
+        check_moves(stocks, plan, bought)
+        for stock, after in zip(stocks, plan.after, strict=True):
+            assert is_legal(stock, *after, room.get(stock.pond), nth % 3), (nth, stocks, plan)
+        found = best_of_all(stocks, room, MOST_EGGS, may_sell, bought, a_head, nth % 3)
+        assert rank_of(stocks, plan, MOST_EGGS) == found, (nth, stocks, room)
+        ends = [(s, *after) for s, after in zip(stocks, plan.after, strict=True)]
+        assert plan.eggs == pytest.approx(sum(fertile_eggs(*end) for end in ends))
+        assert [pair[0] for pair in plan.eggs_by_place] == pytest.approx(
+            [fertile_eggs(s, s.females, s.males) for s in stocks]
+        )
+        moved += any(move.of_class == "FEMALE" and move.source for move in plan.moves)
+    assert moved > 20
+
+
+def test_females_go_where_they_lay_more_only_as_far_as_the_band():
+    # A settled female gives 20 in A and 30 in B, one that comes 21 in B: each moved adds 1. B has room for 150.
+    stocks = ponds((400, 100), (300, 100))
+    stocks = [replace(stocks[0], eggs=(20.0, 14.0)), replace(stocks[1], eggs=(30.0, 21.0))]
+    asked = {"aim": MOST_EGGS, "room": {"A": 0.0, "B": 150.0}}
+    plan = farm_plan(stocks, **asked)
+    # 150 may leave A (to 2.5 : 1) and 150 may join B (to 4.5 : 1).
+    assert plan.after == ((250, 100), (450, 100))
+    assert plan.eggs == pytest.approx(250 * 20 + 300 * 30 + 150 * 21)
+    assert plan.eggs_by_place == ((pytest.approx(8000), pytest.approx(5000)), (9000, pytest.approx(12150)))
+    assert plan.is_proven
+    # Whoever wants more than one egg for a head moved leaves them where they are.
+    assert farm_plan(stocks, **asked, eggs_a_head=1.01).moves == ()
+    assert farm_plan(stocks, **asked, eggs_a_head=0.99).after == plan.after
+
+
+def test_a_pond_in_band_keeps_its_fewest_males():
+    # With room for all, A would be stripped to one male; with 20 kept, to 50 females.
+    stocks = ponds((400, 100), (300, 100))
+    stocks = [replace(stocks[0], eggs=(20.0, 14.0)), replace(stocks[1], eggs=(30.0, 21.0))]
+    assert farm_plan(stocks, aim=MOST_EGGS).after[0][1] == 1
+    kept = farm_plan(stocks, aim=MOST_EGGS, fewest_males=20)
+    assert kept.after == ((50, 20), (650, 180))
+    # A pond that has fewer keeps to the other rules alone.
+    few = [replace(stocks[0], females=40, males=10), stocks[1]]
+    assert farm_plan(few, aim=MOST_EGGS, fewest_males=20).after[0][1] < 10
 
 
 def test_full_ponds_swap_females_for_males():
@@ -375,8 +439,13 @@ def test_out_of_time_the_best_found_is_given_with_what_is_proven():
         ({"stocks": ponds((1, 5), band=(4, 2))}, "is not a band"),
         ({"stocks": ponds((1, 5), space=0.0)}, "must take some space"),
         ({"aim": "peace"}, "'peace' is not one of"),
-        ({"aim": MOST_EGGS}, "eggs of a female that stays"),
-        ({"aim": MOST_EGGS, "eggs": {"slider": (1.0, 2.0)}}, "cannot lay more than one that stays"),
+        ({"aim": MOST_EGGS}, "eggs of a female that stays and of one that moves are needed"),
+        ({"aim": MOST_EGGS, "eggs": {"slider": (1.0, 2.0)}}, "comes cannot lay more than one that stays"),
+        (
+            {"stocks": ponds((300, 100), eggs=(1.0, 2.0))},
+            "Pond A, slider: a female that comes cannot lay more",
+        ),
+        ({"eggs_a_head": -1.0}, "eggs_a_head"),
         ({"bought_females": 1.5}, "bought_females"),
         ({"time_limit": 0}, "time_limit"),
         ({"room": {"A": float("nan")}}, "Pond A, room"),
