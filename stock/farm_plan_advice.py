@@ -14,6 +14,7 @@ from ponds.models import PondState
 from stock.advisor.farm_plan import (
     ALL,
     BUY,
+    HANDLING_EGGS,
     PONDS_IN_BAND,
     ROOM,
     SELL,
@@ -25,12 +26,14 @@ from stock.advisor.farm_plan import (
     Unmet,
     farm_plan,
 )
-from stock.advisor.placing import SETTLE, WELFARE_RATIO
-from stock.farm_plan_answer import SEASONS, PlanAnswer, PlannedMove, PlanQuestion, PondPlan
-from stock.placing_advice import eggs_a_female
+from stock.advisor.placing import WELFARE_RATIO
+from stock.farm_plan_answer import PlanAnswer, PlannedMove, PlanQuestion, PondPlan
+from stock.farm_plan_eggs import PlanEggs
+from stock.farm_plan_yields import PlanYields
 from stock.placing_answer import CannotAdvise
+from stock.pond_concerns import FEWEST_MALES
 from stock.pond_kind import PondKind
-from stock.templatetags.stock_format import number, ratio
+from stock.templatetags.stock_format import number
 
 Pairs = Collection[tuple[int, int]]
 
@@ -48,7 +51,8 @@ def plan_farm(
     facts: Sequence[PondKind],
     *,
     kept_apart: Pairs = (),
-    learnt_eggs: Mapping[int, float] | None = None,
+    yields: PlanYields | None = None,
+    stops: Mapping[tuple[int, int], str] | None = None,
 ) -> PlanAnswer:
     """
     Say which moves bring every pond into band.
@@ -60,9 +64,10 @@ def plan_farm(
         Every pond and kind of the day.
     kept_apart : collection of (int, int)
         Kinds (ids) that never share a pond, both ways round.
-    learnt_eggs : mapping of int to float, optional
-        Kind id -> hatched eggs of a settled female and season as the farm's books have them; other kinds go by their
-        published figures.
+    yields : PlanYields, optional
+        What the farm's books taught of each pond; other kinds go by their published figures.
+    stops : mapping of (int, int) to str, optional
+        (pond id, kind id) -> why the watch asks that nothing moves there.
 
     Raises
     ------
@@ -72,21 +77,31 @@ def plan_farm(
     mine = [one for one in facts if one.kind_id in question.kind_ids]
     if not mine:
         raise CannotAdvise("No pond is kept for this kind and none of it stands in any.")
-    alone = [_left_alone(one, question) for one in mine]
+    alone = [_left_alone(one, question, stops or {}) for one in mine]
     names = {one.kind_id: one.kind_name for one in facts}
+    eggs = PlanEggs(mine, yields) if question.is_for_eggs else None
     stocks = tuple(
-        _stock(one, is_alone=bool(why), apart=_apart_here(one, facts, kept_apart, names))
-        for one, why in zip(mine, alone, strict=True)
+        _stock(
+            one,
+            is_alone=bool(why),
+            apart=_apart_here(one, facts, kept_apart, names),
+            eggs=None if eggs is None else eggs.over_seasons(place),
+        )
+        for place, (one, why) in enumerate(zip(mine, alone, strict=True))
     )
     codes = {one.kind_id: one.kind_code for one in mine}
     plan = _solve(
         stocks,
         tuple(sorted({(one.pond_code, one.head_room) for one in mine if one.head_room is not None})),
         tuple(sorted((codes[a], codes[b]) for a, b in kept_apart if a in codes and b in codes)),
-        _eggs(mine, learnt_eggs or {}) if question.is_for_eggs else None,
         question,
     )
     ponds = _ponds(mine, alone, stocks, plan, [_apart_here(one, facts, kept_apart, names) for one in mine])
+    if eggs is not None:
+        ponds = tuple(
+            replace(pond, a_female=eggs.a_female[place], seasons=eggs.seasons[place])
+            for place, pond in enumerate(ponds)
+        )
     return PlanAnswer(
         question=question,
         plan=plan,
@@ -94,9 +109,8 @@ def plan_farm(
         ponds=ponds,
         proof=_proof(plan, question),
         cautions=_cautions(plan, ponds),
-        learnt=tuple(
-            sorted(names[kind] for kind in (learnt_eggs or {}) if kind in {one.kind_id for one in mine})
-        ),
+        learnt=() if eggs is None else tuple(sorted(names[kind] for kind in eggs.kinds)),
+        gained=None if eggs is None else eggs.gained(plan),
     )
 
 
@@ -105,7 +119,6 @@ def _solve(
     stocks: tuple[PondStock, ...],
     room: tuple[tuple[str, float], ...],
     apart: tuple[tuple[str, str], ...],
-    eggs: tuple[tuple[str, float, float], ...] | None,
     question: PlanQuestion,
 ) -> FarmPlan:
     """Ask the advisor; the last few answers are kept, so that page, sheet and print show the same plan."""
@@ -116,12 +129,13 @@ def _solve(
         aim=question.aim,
         may_sell_males=question.may_sell,
         bought_females=question.bought,
-        eggs=None if eggs is None else {kind: (stays, moves) for kind, stays, moves in eggs},
+        eggs_a_head=max(HANDLING_EGGS, question.a_head),
+        fewest_males=FEWEST_MALES,
         time_limit=question.seconds,
     )
 
 
-def _left_alone(facts: PondKind, question: PlanQuestion) -> str:
+def _left_alone(facts: PondKind, question: PlanQuestion, stops: Mapping[tuple[int, int], str]) -> str:
     use = facts.use
     if facts.pond_code in question.leave:
         return "Left as it is, as you asked."
@@ -132,7 +146,7 @@ def _left_alone(facts: PondKind, question: PlanQuestion) -> str:
         return "Resting: it is left as it is until it is put back in use."
     if facts.losing is not None and facts.losing.is_losing:
         return f"{facts.losing.sentence} Find the cause first: nothing is moved in or out."
-    return ""
+    return stops.get((facts.pond_id, facts.kind_id), "")
 
 
 def _apart_here(facts: PondKind, everywhere: Sequence[PondKind], pairs: Pairs, names: dict[int, str]) -> str:
@@ -145,7 +159,7 @@ def _apart_here(facts: PondKind, everywhere: Sequence[PondKind], pairs: Pairs, n
     return " and ".join(sorted(found))
 
 
-def _stock(facts: PondKind, *, is_alone: bool, apart: str) -> PondStock:
+def _stock(facts: PondKind, *, is_alone: bool, apart: str, eggs: tuple[float, float] | None) -> PondStock:
     heads = facts.heads
     return PondStock(
         pond=facts.pond_code,
@@ -158,21 +172,8 @@ def _stock(facts: PondKind, *, is_alone: bool, apart: str) -> PondStock:
         may_give=not is_alone,
         may_take=not is_alone and facts.is_allowed and not apart,
         may_empty=not facts.is_allowed,
+        eggs=eggs,
     )
-
-
-def _eggs(mine: Sequence[PondKind], learnt: Mapping[int, float]) -> tuple[tuple[str, float, float], ...]:
-    """Return kind, eggs of a settled female over the seasons, and eggs of one that must settle first."""
-    found = {}
-    for one in mine:
-        if one.kind_code not in found:
-            published = eggs_a_female(one)
-            a_season, survival = learnt.get(one.kind_id, published), one.figures["SURVIVAL"].expected
-            alive = [survival**season for season in range(1, SEASONS + 1)]
-            settling = [SETTLE[min(season, len(SETTLE) - 1)] for season in range(SEASONS)]
-            moved = math.fsum(share * lives for share, lives in zip(settling, alive, strict=True))
-            found[one.kind_code] = (a_season * math.fsum(alive), a_season * moved)
-    return tuple((kind, *pair) for kind, pair in sorted(found.items()))
 
 
 def _ponds(
@@ -243,7 +244,7 @@ def _what_is_wrong(pond: PondPlan) -> str:
         return f"No males to {pond.females} females."
     if not pond.females:
         return f"No females to {pond.males} males."
-    now = ratio(pond.females / pond.males)
+    now = pond.after_words
     if pond.females < low * pond.males:
         lacking = math.ceil(low * pond.males - pond.females - 1e-7)
         leaving = math.ceil(pond.males - pond.females / low - 1e-7)
@@ -293,7 +294,7 @@ def _why(move: PlanMove, at: dict[tuple[str, str], PondPlan]) -> str:
 
 def _why_here(pond: PondPlan, *, takes: bool, of_class: str) -> str:
     females, males = pond.females_before, pond.males_before
-    before, after = _ratio_words(females, males), _ratio_words(pond.females, pond.males)
+    before, after = pond.before_words, pond.after_words
     changes = f"{before} becomes {after}" if before != after else f"its ratio stays {after}"
     if pond.was_in_band:
         if not females and not males:
@@ -308,14 +309,6 @@ def _why_here(pond: PondPlan, *, takes: bool, of_class: str) -> str:
     is_short = females < pond.facts.band[0] * males
     need = "females" if is_short else "males"
     return f"{pond.code} is short of {need}: {changes}."
-
-
-def _ratio_words(females: int, males: int) -> str:
-    if males and females:
-        return ratio(females / males)
-    if not males and not females:
-        return "empty"
-    return "no males" if females else "no females"
 
 
 def _proof(plan: FarmPlan, question: PlanQuestion) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from stock.advisor.farm_plan import FEWEST_HEADS, MOST_EGGS, FarmPlan
 from stock.pond_kind import PondKind
+from stock.templatetags.stock_format import ratio
 
 SEASONS = 5
 """Seasons over which eggs are added up."""
@@ -13,13 +14,18 @@ SEASONS = 5
 
 @dataclass(frozen=True)
 class PlanQuestion:
-    """Which kinds (ids), what for, what is allowed, which ponds (codes) stay as they are, and seconds."""
+    """
+    Which kinds (ids), what for, what is allowed, which ponds (codes) stay as they are, and seconds.
+
+    `a_head` is how many hatched eggs a head moved must bring at least, over the seasons, where most eggs are asked for.
+    """
 
     kind_ids: tuple[int, ...]
     aim: str = FEWEST_HEADS
     may_sell: bool = False
     bought: int = 0
     leave: tuple[str, ...] = ()
+    a_head: float = 0.0
     seconds: float = 5.0
 
     @property
@@ -72,6 +78,10 @@ class PondPlan:
         Why nothing is moved in or out; "" where it may be.
     why_not : str
         Why it is not in band after all; "" where it is.
+    a_female : float or None
+        Hatched eggs of a settled female and season here; None where the plan counts no eggs.
+    seasons : int
+        Seasons of its own that this was learnt from.
     """
 
     facts: PondKind
@@ -82,6 +92,8 @@ class PondPlan:
     use_after: float
     left_alone: str = ""
     why_not: str = ""
+    a_female: float | None = None
+    seasons: int = 0
 
     @property
     def code(self) -> str:
@@ -95,6 +107,22 @@ class PondPlan:
     @property
     def males_before(self) -> int:
         return self.facts.males_now
+
+    @property
+    def ratio_before(self) -> float | None:
+        return self.facts.ratio_now
+
+    @property
+    def ratio_after(self) -> float | None:
+        return self.facts.ratio_with(self.females - self.females_before, self.males - self.males_before)
+
+    @property
+    def before_words(self) -> str:
+        return _ratio_words(self.ratio_before)
+
+    @property
+    def after_words(self) -> str:
+        return _ratio_words(self.ratio_after)
 
     @property
     def is_changed(self) -> bool:
@@ -133,7 +161,10 @@ class PlanAnswer:
     cautions : tuple of str
         What to know before the first pond is seined.
     learnt : tuple of str
-        Kinds whose eggs go by the farm's own books.
+        Kinds whose eggs go, pond by pond, by the farm's own books.
+    gained : (float, float, float) or None
+        Hatched eggs more than without any move: low, expected and high at 90 %, which are the doubt about what the
+        ponds give; all three the same where a kind goes by its published figures. None where no eggs are counted.
     """
 
     question: PlanQuestion
@@ -143,6 +174,7 @@ class PlanAnswer:
     proof: tuple[str, ...]
     cautions: tuple[str, ...] = ()
     learnt: tuple[str, ...] = ()
+    gained: tuple[float, float, float] | None = None
 
     @property
     def shown(self) -> list[PondPlan]:
@@ -172,6 +204,11 @@ class PlanAnswer:
         return sum(pond.facts.is_by_standing for pond in self.ponds)
 
     @property
+    def gained_a_head(self) -> float | None:
+        """Hatched eggs more for each head handled; None where none is, or no eggs are counted."""
+        return self.gained[1] / self.plan.handled if self.gained and self.plan.handled else None
+
+    @property
     def out_before(self) -> int:
         return sum(not pond.was_in_band for pond in self.ponds)
 
@@ -187,3 +224,7 @@ class PlanAnswer:
     def ponds_handled(self) -> int:
         """Ponds that have to be seined or visited."""
         return len({pond.code for pond in self.ponds if pond.is_changed})
+
+
+def _ratio_words(females_per_male: float | None) -> str:
+    return "empty" if females_per_male is None else ratio(females_per_male)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 from stock.charts import Chart, Interval, interval_strip
@@ -30,7 +29,7 @@ def ratios_chart(answer: PlanAnswer) -> Chart | None:
     rows = []
     for pond in drawn:
         label = f"{pond.code} {pond.facts.kind_name}" if several else f"Pond {pond.code}"
-        before, after = _before(pond), pond.females / pond.males
+        before, after = _before(pond), _after(pond)
         rows.append(Interval(label, after, min(before, after), max(before, after)))
     shown = f", the {MOST_DRAWN} that change most" if len(drawn) < len(changed) else ""
     summary = (
@@ -55,10 +54,12 @@ def pond_word(pond: PondPlan) -> str:
 
 
 def _before(pond: PondPlan) -> float:
-    if pond.males_before:
-        return pond.females_before / pond.males_before
-    return math.inf if pond.females_before else 0.0
+    return pond.ratio_before or 0.0
+
+
+def _after(pond: PondPlan) -> float:
+    return pond.ratio_after or 0.0
 
 
 def _change(pond: PondPlan) -> float:
-    return abs(_before(pond) - pond.females / pond.males)
+    return abs(_before(pond) - _after(pond))

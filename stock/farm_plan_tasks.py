@@ -76,8 +76,7 @@ def _task(answer: PlanAnswer, pond: PondPlan, of_class: str, change: int) -> Pla
             ways.append(f"{move.heads} {f'from {move.source}' if move.source else 'bought'}")
     turns = ""
     if pond.males_before and pond.males:
-        before, after = pond.females_before / pond.males_before, pond.females / pond.males
-        turns = f"; {before:.2f} : 1 becomes {after:.2f} : 1"
+        turns = f"; {pond.before_words} becomes {pond.after_words}"
     first = " Males first." if of_class == "FEMALE" and change > 0 else ""
     why = f"Whole-farm plan: {', '.join(ways)}{turns}.{first}"
     return PlannedTask(

@@ -44,6 +44,7 @@ from stock.placing_answer import (
     Yields,
 )
 from stock.pond_kind import PondKind
+from stock.templatetags.stock_format import ratio
 
 MOST_DRAWS_KEPT, FEWEST_DRAWS_KEPT, FIGURES_KEPT = 200, 20, 3_000_000
 """Single draws kept for limits and for how often; fewer for tables so large that they would fill memory."""
@@ -384,9 +385,10 @@ def _pond_yield(rows: _Rows | None, solved: _Solved, place: int) -> PondYield | 
 
 def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
     males = pond.facts.males_now
+    ratios = pond.facts.ratio_with(pond.decided), pond.facts.ratio_with(pond.decided + pond.given)
     if pond.given:
         why = f"{_standing(pond)} " + reason(
-            females=pond.females_before, males=males, given=pond.given, cap=pond.cap, gains=pond.gains,
+            females=pond.females_before, males=males, ratios=ratios, given=pond.given, cap=pond.cap, gains=pond.gains,
             seasons=question.seasons,
         )  # fmt: skip
         if pond.given >= pond.cap:
@@ -400,7 +402,7 @@ def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
         )
     else:
         why = f"{_standing(pond)} " + reason(
-            females=pond.females_before, males=males, given=0, cap=pond.cap, gains=pond.gains,
+            females=pond.females_before, males=males, ratios=ratios, given=0, cap=pond.cap, gains=pond.gains,
             seasons=question.seasons,
         )  # fmt: skip
     return replace(pond, why=why)
@@ -408,8 +410,7 @@ def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
 
 def _standing(pond: PondAdvice) -> str:
     facts = pond.facts
-    ratio = f"{facts.females_now / facts.males_now:.2f} : 1"
-    said = f"{facts.word[:1].upper()}{facts.word[1:]} by {facts.whose}, {ratio}."
+    said = f"Ratio: {facts.word} by {facts.whose}, {ratio(facts.ratio_now)}."
     if pond.decided:
         said += f" {_decided_words(facts, pond.decided)}"
     if pond.yields:

@@ -153,6 +153,11 @@ class PondAdvice:
         return self.females_before + self.given
 
     @property
+    def ratio_after(self) -> float | None:
+        """Females per male with what is decided and given."""
+        return self.facts.ratio_with(self.decided + self.given)
+
+    @property
     def females_before(self) -> int:
         """Females standing here, by the standing where there is one, with those that open tasks already add."""
         return self.facts.females_now + self.decided

@@ -11,6 +11,7 @@ from stock.placing_answer import Advice, PondAdvice
 from stock.pond_kind import PondKind
 from stock.tasks import open_tasks
 from stock.templatetags.stock_format import day as day_words
+from stock.templatetags.stock_format import ratio as ratio_words
 
 LONGEST_WHY = 300
 
@@ -182,9 +183,9 @@ def why_of(advice: Advice, pond: PondAdvice, heads: int) -> str:
     adds = sum(pond.gains[:heads])
     by_hand = "" if heads == pond.given else f" Changed by hand from {pond.given}."
     ratio = (
-        f"by {pond.facts.whose} {pond.females_before / males:.2f} : 1"
+        f"by {pond.facts.whose} {ratio_words(pond.facts.ratio_with(pond.decided))}"
         f"{' once earlier tasks are done' if pond.decided else ''} becomes "
-        f"{(pond.females_before + heads) / males:.2f} : 1; "
+        f"{ratio_words(pond.facts.ratio_with(pond.decided + heads))}; "
         if males
         else ""
     )

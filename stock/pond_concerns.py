@@ -25,8 +25,10 @@ FEWEST_MALES = 20
 # The worst first. Codes of one tuple stand equally high.
 ORDER = (
     ("no-males", "no-females"),
-    ("losing-heads",),
+    ("losing-heads", "deaths-rising"),
     ("too-many-males",),
+    ("heads-missing",),
+    ("falling-behind",),
     ("short-of-females", "short-of-males"),
     ("unsettled",),
     ("over-limit", "not-allowed"),
@@ -45,8 +47,8 @@ class Concern:
 
     @property
     def is_bad(self) -> bool:
-        """Whether it stands among the four worst, which do harm already."""
-        return RANK_OF[self.code] <= RANK_OF["too-many-males"]
+        """Whether it stands among the worst, which do harm already."""
+        return RANK_OF[self.code] <= RANK_OF["heads-missing"]
 
 
 def standing_word(heads: ClassHeads, found: Verdict) -> str:
@@ -60,13 +62,18 @@ def standing_word(heads: ClassHeads, found: Verdict) -> str:
 
 def concerns_of(facts: PondKind) -> tuple[Concern, ...]:
     """Return what is wrong, worst first."""
-    return tuple(sorted(_found(facts), key=lambda concern: RANK_OF[concern.code]))
+    return tuple(sorted(_found(facts), key=rank_of_concern))
+
+
+def rank_of_concern(concern: Concern) -> int:
+    """Return a concern's place in the worst-first order."""
+    return RANK_OF[concern.code]
 
 
 def rank_of(facts: PondKind) -> int:
     """Return the place in the worst-first order: the worst concern's, then what is fine, then what is empty."""
-    if facts.concerns:
-        return RANK_OF[facts.concerns[0].code]
+    if facts.all_concerns:
+        return RANK_OF[facts.all_concerns[0].code]
     return VACANT if facts.is_empty else FINE
 
 
@@ -136,13 +143,21 @@ def _unsettled(facts: PondKind) -> Iterator[Concern]:
         )
 
 
+def ratio_words(word: str) -> str:
+    """Return a verdict as every page names it, "ratio: in band"; what is no verdict, such as "empty", as it is."""
+    return word if word in (EMPTY, JUVENILES_ONLY, NONE_SEXED) else f"ratio: {word}"
+
+
 TAG_WORDS = {
-    "no-males": NO_MALES,
-    "no-females": NO_FEMALES,
+    "no-males": ratio_words(NO_MALES),
+    "no-females": ratio_words(NO_FEMALES),
     "losing-heads": "losing heads",
+    "deaths-rising": "deaths rising",
+    "heads-missing": "heads missing",
+    "falling-behind": "falling behind",
     "too-many-males": "below 1.5 : 1",
-    "short-of-females": SHORT_OF_FEMALES,
-    "short-of-males": SHORT_OF_MALES,
+    "short-of-females": ratio_words(SHORT_OF_FEMALES),
+    "short-of-males": ratio_words(SHORT_OF_MALES),
     "unsettled": "unsettled",
     "over-limit": "over its limit",
     "not-allowed": "not kept for it",
@@ -159,11 +174,14 @@ class Tag:
 
 
 def tags_of(facts: PondKind) -> tuple[Tag, ...]:
-    """Return the words to show of a pond and kind: the worst first, the verdict always among them."""
-    words = [TAG_WORDS[concern.code] for concern in facts.concerns]
-    if facts.word not in words:
-        words.append(facts.word)
-    tones = ["bad" if concern.is_bad else "warn" for concern in facts.concerns] + [
-        "good" if facts.word == IN_BAND else ""
-    ]
-    return tuple(Tag(word, tone) for word, tone in zip(words, tones, strict=False))
+    """
+    Return the words to show of a pond and kind: the worst first, the ratio's verdict always among them.
+
+    Every page, print and export that says in a word how a pond stands takes it from here: the first word alone
+    where there is room for one. The ratio is green only where nothing worse is said beside it.
+    """
+    tones = {TAG_WORDS[one.code]: "bad" if one.is_bad else "warn" for one in reversed(facts.all_concerns)}
+    words = dict.fromkeys(TAG_WORDS[one.code] for one in facts.all_concerns)
+    verdict = ratio_words(facts.word)
+    tones.setdefault(verdict, "good" if facts.word == IN_BAND and not words else "")
+    return tuple(Tag(word, tones[word]) for word in dict.fromkeys((*words, verdict)))

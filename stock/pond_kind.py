@@ -8,6 +8,7 @@ count in the head limit and never in a ratio, a yield or an adult's survival.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
@@ -20,7 +21,7 @@ from stock.advisor.ratio import Ratio, Verdict, ratio, sex_more, verdict
 from stock.advisor.verdict import NOT_KNOWN
 from stock.advisor.watch import LosingHeads
 from stock.book import ClassHeads
-from stock.pond_concerns import Concern, Tag, concerns_of, rank_of, standing_word, tags_of
+from stock.pond_concerns import Concern, Tag, concerns_of, rank_of, rank_of_concern, standing_word, tags_of
 from stock.pond_rows import Death
 from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
@@ -159,6 +160,8 @@ class PondKind:
         By class: the batches and seasons its heads came from.
     standing : PondStanding or None
         What probably stands there; None where that is not known by sex, or nobody sexed stands there by the book.
+    watched : tuple of Concern
+        What the watch and the season say of it (`stock.watched_ponds`); none until a page asks.
     """
 
     pond_id: int
@@ -193,6 +196,7 @@ class PondKind:
     history: tuple[tuple[dt.date, ClassHeads], ...] = ()
     mixes: Mapping[str, CellMix] = field(default_factory=dict)
     standing: PondStanding | None = None
+    watched: tuple[Concern, ...] = ()
 
     @property
     def is_empty(self) -> bool:
@@ -253,6 +257,26 @@ class PondKind:
     def males_now(self) -> int:
         return self.heads.males if self.standing is None else round(self.standing.males)
 
+    def ratio_with(self, females: int = 0, males: int = 0) -> float | None:
+        """
+        Return females per male with so many more (below 0: fewer), from heads that were not rounded.
+
+        Infinite without males, 0 without females, None without either, each to the nearest head. Every page that
+        tells a ratio of today, or after moves, asks here: whole heads divided would be another figure.
+        """
+        stands = self.standing
+        so_far = (self.heads.females, self.heads.males) if stands is None else (stands.females, stands.males)
+        after = so_far[0] + females, so_far[1] + males
+        has_females, has_males = (round(heads) > 0 for heads in after)
+        if not has_males:
+            return math.inf if has_females else None
+        return after[0] / after[1] if has_females else 0.0
+
+    @property
+    def ratio_now(self) -> float | None:
+        """Females per male that the advice reckons with."""
+        return self.ratio_with()
+
     @property
     def settled_now(self) -> float:
         """Females in terms of settled ones, the book's share of them taken for those that stand there."""
@@ -295,8 +319,18 @@ class PondKind:
 
     @cached_property
     def concerns(self) -> tuple[Concern, ...]:
-        """What is wrong, worst first; none where all is well."""
+        """What is wrong by its own facts, worst first; none where all is well."""
         return concerns_of(self)
+
+    @cached_property
+    def all_concerns(self) -> tuple[Concern, ...]:
+        """Those of its own facts and those of the watch and the season, worst first."""
+        return tuple(sorted((*self.concerns, *self.watched), key=rank_of_concern))
+
+    @property
+    def how_it_stands(self) -> str:
+        """All of it in words, the worst first: "losing heads; ratio: in band"."""
+        return "; ".join(tag.words for tag in self.tags)
 
     @property
     def rank(self) -> int:

@@ -122,6 +122,7 @@ def reason(
     gains: ArrayLike,
     obstacles: Sequence[Obstacle] = (),
     seasons: int = 5,
+    ratios: tuple[float | None, float | None] | None = None,
 ) -> str:
     """
     Say in plain words why a pond gets what it gets.
@@ -138,6 +139,8 @@ def reason(
         What `why_not` found.
     seasons : int
         Seasons the gains add up.
+    ratios : (float or None, float or None), optional
+        Females per male before and after, where heads are rounded; by default the heads divided.
     """
     if obstacles:
         return "Gets none. " + " ".join(obstacle.sentence for obstacle in obstacles)
@@ -147,9 +150,12 @@ def reason(
         if row.size == 0 or cap == 0:
             return "Gets none: there is no room for a further female."
         return f"Gets none: its first one would add {row[0]:.1f} hatched eggs {over}, less than elsewhere."
+    before, after = ratios or (None, None)
+    before = females / males if before is None else before
+    after = (females + given) / males if after is None else after
     sentence = (
-        f"Gets {given}: {females:g} females to {males:g} males ({females / males:.2f} : 1) become "
-        f"{females + given:g} ({(females + given) / males:.2f} : 1); they add {row[:given].sum():.0f} "
+        f"Gets {given}: {females:g} females to {males:g} males ({before:.2f} : 1) become "
+        f"{females + given:g} ({after:.2f} : 1); they add {row[:given].sum():.0f} "
         f"hatched eggs {over}, the last one {row[given - 1]:.1f}."
     )
     if given >= cap:

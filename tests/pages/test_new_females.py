@@ -86,7 +86,7 @@ def test_the_answer_names_ponds_reasons_and_what_other_ways_give(owner, farm):
         "60 females of Slider: 60 to A.",
         "2.10 : 1 → 2.70 : 1",
         "310 → 370 of 500",
-        "Short of females by the book, 2.10 : 1. Gets 60: 210 females to 100 males (2.10 : 1) become 270 (2.70 : 1)",
+        "Ratio: short of females by the book, 2.10 : 1. Gets 60: 210 females to 100 males (2.10 : 1) become 270 (2.70 : 1)",
         "By the book, never counted. No haul has been sexed.",
         "120 females to 100 males (1.20 : 1) is below 1.5 : 1: 20 males must leave before females come.",
         "Make a task: take 20 males out",
@@ -118,7 +118,10 @@ def test_a_counted_pond_is_placed_by_its_standing(owner, many):
     stands = first.facts.standing
     assert first.females_before == round(stands.females) < first.facts.heads.females
     text = words(page)
-    assert f"by the standing, {first.females_before / round(stands.males):.2f} : 1." in text
+    # As the pond's own page has it, not whole heads divided.
+    assert f"{stands.ratio:.2f}" != f"{first.females_before / round(stands.males):.2f}"
+    assert f"by the standing, {stands.ratio:.2f} : 1." in text
+    assert f"{stands.ratio:.2f} : 1" in words(owner.get(reverse("stock:pond-detail", args=[first.code])))
     assert "By the standing: counted" in text
     assert f"by the book {first.facts.heads.females} and 95." in text
 
