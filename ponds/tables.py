@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cached_property
 from typing import Any
 
 import django_tables2 as tables
@@ -15,6 +16,7 @@ from ponds.clutches import clutch_line
 from ponds.lists import DayColumn, NumberColumn, PlainTable
 from ponds.models import Farm, Kind, KindFigure, NestDay, Pond, PondState
 from ponds.nest_book import clutches_of
+from ponds.nest_words import words_of
 from ponds.templatetags.pond_units import in_unit
 
 
@@ -204,8 +206,14 @@ class NestTable(PlainTable):
         line = clutch_line(clutches_of(record))
         words = ". ".join(part for part in (f"By clutch: {line}" if line else "", record.note) if part)
         if record.replaces_id:
-            return format_html('<span class="tag">corrected</span> {}', words)
-        return words
+            words = format_html('<span class="tag">corrected</span> {}', words)
+        said = self.said.get(record.pk)
+        return format_html("{} {}", words, said) if said else words
+
+    @cached_property
+    def said(self) -> dict[int, SafeString]:
+        """What others know of the rows of this page, by id."""
+        return words_of([row.record.pk for row in self.paginated_rows])
 
     def value_note(self, record: NestDay) -> str:
         return f"corrected. {record.note}".strip() if record.replaces_id else record.note

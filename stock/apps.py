@@ -7,7 +7,7 @@ class StockConfig(AppConfig):
     verbose_name = "Stock"
 
     def ready(self) -> None:
-        from ponds import retiring
+        from ponds import nest_words, retiring
         from ponds.sheets import after_loading, register_sheet
         from stock import append_only
         from stock.haul_sheet import HAULS_SHEET
@@ -15,6 +15,7 @@ class StockConfig(AppConfig):
         from stock.move_sheet import MOVES_SHEET
         from stock.retiring import heads_standing
         from stock.stock_sheet import STOCK_SHEET
+        from stock.turtle_nests import who_dug
         from stock.turtle_sheet import TURTLES_SHEET
 
         post_migrate.connect(append_only.install_for_app, sender=self)
@@ -24,3 +25,5 @@ class StockConfig(AppConfig):
             after_loading.append(roll_all)
         if heads_standing not in retiring.checks:
             retiring.checks.append(heads_standing)
+        if who_dug not in nest_words.sayings:
+            nest_words.sayings.append(who_dug)

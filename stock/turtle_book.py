@@ -1,27 +1,35 @@
-"""What is written of marked turtles beside the ledger: schemes confirmed, marks, what became of them, sex, nests.
+"""What is written of marked turtles beside the ledger: schemes confirmed, marks, what became of them, sex.
 
-Whatever changes where a turtle stands, or whether it is among the marked, goes on through `stock/ledger.py`.
+Whatever changes where a turtle stands, or whether it is among the marked, goes on through `stock/ledger.py`. The same
+key with the same content gives the first row again; with other content it is refused. Nests: `turtle_nests.py`.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import uuid
+from typing import Any, TypeVar
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, F, OuterRef, Q, Subquery
-from django.db.models.functions import Coalesce
 
-from ponds.models import NestDay
 from stock import ledger
 from stock.drafts import NEW_TURTLE, Draft, MarkDraft, PutOn, SexDraft
 from stock.ledger import code_is_free, mark_of, marks_that_stand, sex_of
 from stock.mark_words import layout_sha256
 from stock.marks.notch import SCHEMES
-from stock.models import Cell, Mark, MarkEvent, NestOfTurtle, SchemeConfirmation, SexStep, Turtle
-from stock.refusals import BadLine, CodeTaken, DayInFuture, LedgerRefusal
+from stock.models import Cell, Mark, MarkEvent, Move, NestOfTurtle, SchemeConfirmation, SexStep, Turtle
+from stock.models.turtles import SignedRow
+from stock.refusals import BadLine, CodeTaken, DayInFuture, KeyReused, LedgerRefusal
+from stock.turtle_records import LONGEST_NOTE, SENT_BEFORE
 
 ENDS = ("LOST", "REMOVED", "MISTAKEN")
+Row = TypeVar("Row", bound=SignedRow)
+SAME_CONFIRMATION = ("scheme", "layout_sha256", "against", "note")
+SAME_MARK = (
+    "turtle_id", "form", "scheme", "mask", "family", "tag", "text", "site", "put_on_on", "note",
+)  # fmt: skip
+SAME_EVENT = ("mark_id", "what", "happened_on", "faint_mask", "note")
+SAME_SEX = ("turtle_id", "sex", "method", "certainty", "sexed_on", "note")
 
 
 def _signed(by) -> dict:
@@ -33,22 +41,53 @@ def _check_day(day: dt.date, today: dt.date) -> None:
         raise DayInFuture(f"{day} is after today, {today}. Give the day it happened.", field="day")
 
 
-def confirm_scheme(key: str, *, against: str, by, today: dt.date, note: str = "") -> SchemeConfirmation:
+def _first_sent(row: Row, same: tuple[str, ...]) -> Row | None:
+    """Return what was written under a row's key before; None where nothing was, or it has no key."""
+    if row.key is None:
+        return None
+    first: Any = type(row)._default_manager.filter(key=row.key).first()
+    if first is not None and any(getattr(first, name) != getattr(row, name) for name in same):
+        raise KeyReused(SENT_BEFORE)
+    return first
+
+
+def _write(row: Row, same: tuple[str, ...]) -> Row:
+    """Write a row once: the caller holds what makes two that send one key wait for each other."""
+    first = _first_sent(row, same)
+    if first is not None:
+        return first
+    try:
+        with transaction.atomic():
+            row.save()
+    except IntegrityError:
+        # Only where one key is sent for two turtles at the same time.
+        if (first := _first_sent(row, same)) is None:
+            raise
+        return first
+    return row
+
+
+def confirm_scheme(
+    scheme: str, *, against: str, by, today: dt.date, note: str = "", key: uuid.UUID | None = None
+) -> SchemeConfirmation:
     """Note that a notch scheme was held against its printed figure, scute by scute."""
-    if key not in SCHEMES:
+    if scheme not in SCHEMES:
         raise BadLine(
-            f"There is no notch scheme “{key}”. Choose one of {', '.join(SCHEMES)}.", field="scheme"
+            f"There is no notch scheme “{scheme}”. Choose one of {', '.join(SCHEMES)}.", field="scheme"
         )
     if not against.strip():
         raise BadLine("Say which printed figure it was held against: author, year and page.", field="against")
-    return SchemeConfirmation.objects.create(
-        scheme=key,
-        layout_sha256=layout_sha256(SCHEMES[key]),
+    row = SchemeConfirmation(
+        key=key,
+        scheme=scheme,
+        layout_sha256=layout_sha256(SCHEMES[scheme]),
         confirmed_on=today,
         against=against.strip()[:200],
-        note=note[:300],
+        note=note[:LONGEST_NOTE],
         **_signed(by),
     )
+    with transaction.atomic():
+        return _write(row, SAME_CONFIRMATION)
 
 
 def register(
@@ -84,19 +123,28 @@ def register(
     return turtle, receipt
 
 
-def put_mark(turtle: Turtle, put_on: PutOn, *, day: dt.date, by, today: dt.date) -> Mark:
-    """Put one more mark on a turtle of the register."""
+def put_mark(
+    turtle: Turtle, put_on: PutOn, *, day: dt.date, by, today: dt.date, key: uuid.UUID | None = None
+) -> Mark:
+    """Put one more mark on a turtle of the register; the same key again gives the same mark."""
     _check_day(day, today)
-    code_is_free(put_on, turtle.kind)
-    try:
-        with transaction.atomic():
-            mark = mark_of(put_on, turtle, day, **_signed(by))
-            mark.save()
-    except IntegrityError as error:
-        raise CodeTaken(
-            "Another turtle was given this code just now: codes are never used again. Choose another.",
-            field="mark",
-        ) from error
+    with transaction.atomic():
+        # Of two that send one key, the second one sees what the first one wrote.
+        Turtle.objects.select_for_update().get(pk=turtle.pk)
+        mark = mark_of(put_on, turtle, day, key=key, **_signed(by))
+        if (first := _first_sent(mark, SAME_MARK)) is not None:
+            return first
+        code_is_free(put_on, turtle.kind)
+        try:
+            with transaction.atomic():
+                mark.save()
+        except IntegrityError as error:
+            if (first := _first_sent(mark, SAME_MARK)) is not None:
+                return first
+            raise CodeTaken(
+                "Another turtle was given this code just now: codes are never used again. Choose another.",
+                field="mark",
+            ) from error
     return mark
 
 
@@ -125,16 +173,35 @@ def note_mark(
     -------
     MarkEvent or None
         None where the ledger wrote it: the turtle carries no mark any more.
+
+    Raises
+    ------
+    LedgerRefusal
+        A day to come or before the mark, a word that is none of these, or a key sent before for something else.
     """
     _check_day(day, today)
     if what not in MarkEvent.What.values:
         raise BadLine(f"“{what}” is not something that becomes of a mark.", field="what")
     if day < mark.put_on_on:
         raise BadLine(f"The mark was put on on {mark.put_on_on}; {day} is before that.", field="day")
+    row = MarkEvent(
+        key=key,
+        mark=mark,
+        what=what,
+        happened_on=day,
+        faint_mask=faint_mask,
+        note=note[:LONGEST_NOTE],
+        **_signed(by),
+    )
     with transaction.atomic():
         # The cell before the turtle, as the ledger locks them: two that lose the last two marks wait for each other.
         list(Cell.objects.select_for_update().filter(turtles=mark.turtle_id))
         turtle = Turtle.objects.select_for_update().get(pk=mark.turtle_id)
+        if Move.objects.filter(key=key).exists():
+            _check_sent_to_ledger(row, key)
+            return None
+        if (first := _first_sent(row, SAME_EVENT)) is not None:
+            return first
         others = marks_that_stand([turtle.code]).exclude(pk=mark.pk).exists()
         stands_in_pond = turtle.cell is not None and turtle.cell.pond_id is not None
         if what in ENDS and not others and stands_in_pond:
@@ -148,84 +215,51 @@ def note_mark(
             )
             ledger.record(draft, by=by, today=today)
             return None
-        return MarkEvent.objects.create(
-            mark=mark, what=what, happened_on=day, faint_mask=faint_mask, note=note[:300], **_signed(by)
-        )
+        return _write(row, SAME_EVENT)
 
 
-def note_sex(turtle: Turtle, sex: SexDraft, *, day: dt.date, by, today: dt.date, note: str = "") -> SexStep:
+def _check_sent_to_ledger(row: MarkEvent, key: uuid.UUID) -> None:
+    """See that the move of this key wrote this very event; else refuse."""
+    written = MarkEvent.objects.filter(mark=row.mark, move__key=key).first()
+    if written is None or any(getattr(written, name) != getattr(row, name) for name in SAME_EVENT):
+        raise KeyReused(SENT_BEFORE)
+
+
+def note_sex(
+    turtle: Turtle,
+    sex: SexDraft,
+    *,
+    day: dt.date,
+    by,
+    today: dt.date,
+    note: str = "",
+    key: uuid.UUID | None = None,
+) -> SexStep:
     """Note a turtle's sex with its method; refused where nests are linked to a female."""
     _check_day(day, today)
     sex_of(sex)
+    row = SexStep(
+        key=key,
+        turtle=turtle,
+        sex=sex.sex,
+        method=sex.method,
+        certainty=sex.certainty,
+        sexed_on=day,
+        note=note[:LONGEST_NOTE],
+        **_signed(by),
+    )
     with transaction.atomic():
         # Of two who note it at the same time, the second one sees the first one's.
         Turtle.objects.select_for_update().get(pk=turtle.pk)
+        if (first := _first_sent(row, SAME_SEX)) is not None:
+            return first
         if sex.sex != "FEMALE" and NestOfTurtle.objects.standing().filter(turtle=turtle).exists():
             raise LedgerRefusal(
                 f"Turtle {turtle.code} dug nests that are in the nest book, so she is a female. "
                 "Take those nests off her page first, if they were another's.",
                 field="sex",
             )
-        step = SexStep.objects.create(
-            turtle=turtle,
-            sex=sex.sex,
-            method=sex.method,
-            certainty=sex.certainty,
-            sexed_on=day,
-            note=note[:300],
-            **_signed(by),
-        )
+        step = _write(row, SAME_SEX)
         latest = SexStep.objects.filter(turtle=turtle).order_by("sexed_on", "pk").last()
         Turtle.objects.filter(pk=turtle.pk).update(sex=latest.sex if latest else sex.sex)
     return step
-
-
-def free_nests(turtle: Turtle):
-    """Return the rows of the nest book, the newest first, that may hold a nest of this female."""
-    of_her = NestOfTurtle.objects.standing().filter(nest_day=OuterRef("pk")).order_by().values("nest_day")
-    linked = Coalesce(Subquery(of_her.annotate(number=Count("pk")).values("number")), 0)
-    return (
-        NestDay.objects.standing()
-        .filter(Q(kind=None) | Q(kind=turtle.kind_id))
-        .annotate(linked=linked)
-        .filter(nests__gt=F("linked"))
-        .select_related("pond")
-        .order_by("-dug_on", "-pk")
-    )
-
-
-def link_nest(
-    turtle: Turtle,
-    nest_day: NestDay,
-    *,
-    by,
-    eggs: int | None = None,
-    note: str = "",
-    key: uuid.UUID | None = None,
-) -> NestOfTurtle:
-    """Link a nest of the nest book to the marked female that was seen to dig it; the same key links it once."""
-    key = key or uuid.uuid4()
-    with transaction.atomic():
-        # Of two who link the last nest of a row at the same time, the second one sees the first.
-        turtle = Turtle.objects.select_for_update().get(pk=turtle.pk)
-        list(NestDay.objects.select_for_update().filter(pk=nest_day.pk))
-        if standing := NestOfTurtle.objects.filter(key=key).first():
-            return standing
-        if turtle.sex == "MALE":
-            raise LedgerRefusal(
-                f"Turtle {turtle.code} is a male by the register. Mend the sex first.", field="turtle"
-            )
-        if nest_day.kind_id is not None and nest_day.kind_id != turtle.kind_id:
-            raise LedgerRefusal(
-                f"That nest is of {nest_day.kind}, and turtle {turtle.code} is a {turtle.kind}.",
-                field="turtle",
-            )
-        linked = NestOfTurtle.objects.standing().filter(nest_day=nest_day)
-        if linked.count() >= nest_day.nests:
-            raise LedgerRefusal(
-                f"All {nest_day.nests} nests of that row have their females. Add the nest to the nest book first.",
-                field="nest_day",
-            )
-        return NestOfTurtle.objects.create(
-            key=key, turtle=turtle, nest_day=nest_day, eggs=eggs, by=by, note=note[:300]
-        )

@@ -23,7 +23,6 @@ from stock.models import (
     MarkEvent,
     MarkStep,
     Measure,
-    NestOfTurtle,
     Paper,
     Photograph,
     SexStep,
@@ -31,6 +30,7 @@ from stock.models import (
 )
 from stock.move_words import is_pond, place_words
 from stock.moves_read import place_of
+from stock.turtle_nests import NestOfHers, nests_of
 from stock.turtle_records import BOOK
 
 LENGTHS = ("SCL_MAX", "SCL_MID", "PL_MAX", "PL_MID")
@@ -97,7 +97,7 @@ class TurtlePage:
     hauls: tuple[HaulTurtle, ...]
     papers: tuple[Paper, ...]
     photographs: tuple[tuple[Photograph, bool], ...]
-    nests: tuple[NestOfTurtle, ...]
+    nests: tuple[NestOfHers, ...]
 
 
 def find_turtle(number: int) -> Turtle | None:
@@ -144,12 +144,7 @@ def turtle_page(turtle: Turtle, *, by: Any, today: dt.date) -> TurtlePage:
             (row, not why_not_mended(row, by, today, book=BOOK))
             for row in pictures.order_by("-taken_on", "-pk")
         ),
-        nests=tuple(
-            NestOfTurtle.objects.standing()
-            .filter(turtle=turtle)
-            .select_related("nest_day__pond")
-            .order_by("-nest_day__dug_on")
-        ),
+        nests=nests_of(turtle),
     )
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from django.conf import settings
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from ponds.mending import why_not_mended
 from stock import photos
@@ -24,7 +24,7 @@ from stock.models import Measure, NestOfTurtle, Photograph, Turtle
 Row = TypeVar("Row", Measure, Photograph, NestOfTurtle)
 LONGEST_NOTE = 300
 LONGEST_OBSERVER = 150
-SAME_MEASURE = ("turtle_id", "what", "measured_on", "typed", "unit")
+SAME_MEASURE = ("turtle_id", "what", "measured_on", "typed", "unit", "observer", "note")
 SENT_BEFORE = "This page was sent before with something else in it. Open it anew, and type it again."
 BOOK = "a turtle's measures and photographs"
 KEYS_APART = uuid.UUID("1f3c8f2e-5d0b-4a6e-9a35-2f7c5f0f6b52")
@@ -102,6 +102,7 @@ def record_handlings(
             refused.place = place
             raise
     with transaction.atomic():
+        _lock({handling.turtle.pk for handling in handlings})
         keys = [row.key for written in rows for row in written]
         standing = {row.key: row for row in Measure.objects.filter(key__in=keys)}
         answer = []
@@ -117,6 +118,11 @@ def record_handlings(
     return answer
 
 
+def measure_key(key: uuid.UUID, code: str) -> uuid.UUID:
+    """Return the key of one measure of the handling that was sent under `key`."""
+    return uuid.uuid5(KEYS_APART, f"{key}|{code}")
+
+
 def _rows_of(handling: Handling, by: Any, today: dt.date) -> list[Measure]:
     _check_day(handling.measured_on, today, "measured_on")
     if not handling.typed:
@@ -127,7 +133,7 @@ def _rows_of(handling: Handling, by: Any, today: dt.date) -> list[Measure]:
     return [
         Measure(
             turtle=handling.turtle,
-            key=uuid.uuid5(KEYS_APART, f"{handling.key}|{one.code}"),
+            key=measure_key(handling.key, one.code),
             what=one.code,
             measured_on=handling.measured_on,
             typed=one.typed,
@@ -181,7 +187,7 @@ def correct_measure(
         ),
         by=by,
         today=today,
-        same=("what", "measured_on", "typed", "unit"),
+        same=SAME_MEASURE,
     )
 
 
@@ -207,6 +213,7 @@ def record_photograph(
     _check_day(taken_on, today, "taken_on")
     photos.keep(photo, photo_folder())
     with transaction.atomic():
+        _lock({turtle.pk})
         return _write(
             Photograph(
                 turtle=turtle,
@@ -219,7 +226,7 @@ def record_photograph(
                 note=note[:LONGEST_NOTE],
                 by=by,
             ),
-            same=("turtle_id", "file", "taken_on"),
+            same=("turtle_id", "file", "taken_on", "shows", "note"),
         )
 
 
@@ -250,8 +257,14 @@ def _check_day(day: dt.date, today: dt.date, field: str) -> None:
         raise TurtleRowRefused(f"{day} is to come; today is {today}.", field)
 
 
+def _lock(turtles: set[int]) -> None:
+    """Let those that write about a turtle wait for each other: the second one sees the first one's keys."""
+    list(Turtle.objects.select_for_update().filter(pk__in=turtles).order_by("pk").values_list("pk"))
+
+
 def _replace(row: Row, new: Row, *, by: Any, today: dt.date, same: tuple[str, ...]) -> Row:
     with transaction.atomic():
+        _lock({row.turtle_id})
         first = type(row).objects.filter(key=new.key).first()
         if first is None:
             if row.is_void or type(row).objects.filter(replaces=row).exists():
@@ -266,7 +279,12 @@ def _replace(row: Row, new: Row, *, by: Any, today: dt.date, same: tuple[str, ..
 def _write(row: Row, *, same: tuple[str, ...]) -> Row:
     first = type(row).objects.filter(key=row.key).first()
     if first is None:
-        row.save()
+        try:
+            with transaction.atomic():
+                row.save()
+        except IntegrityError as error:
+            # Only where one key is sent for two turtles at the same time.
+            raise TurtleRowRefused(SENT_BEFORE) from error
         return row
     if _is_same(first, row, same):
         return first

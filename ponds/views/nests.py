@@ -23,6 +23,7 @@ from ponds.forms import NestForm, TakeBackForm
 from ponds.lists import ListPage
 from ponds.mending import why_not_mended
 from ponds.models import NestDay, Pond
+from ponds.nest_words import words_of
 from ponds.open_pages import OpenPaginator
 from ponds.roles import for_hand, role_of
 from ponds.tables import NestTable
@@ -94,7 +95,8 @@ def nest_correct(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         if mended is not None:
             messages.success(request, f"Corrected: {_said(mended)}", extra_tags=_undo(mended))
             return see_other("ponds:nest-list")
-    return _show(request, "ponds/nest_correct.html", {"form": form, "row": row})
+    said = words_of([row.pk]).get(row.pk)
+    return _show(request, "ponds/nest_correct.html", {"form": form, "row": row, "said": said})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -119,7 +121,8 @@ def nest_take_back(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         else:
             messages.success(request, f"Taken back: {_said(row)}")
             return see_other("ponds:nest-list")
-    return show_form(request, "ponds/nest_take_back.html", {"form": form, "row": row})
+    said = words_of([row.pk]).get(row.pk)
+    return show_form(request, "ponds/nest_take_back.html", {"form": form, "row": row, "said": said})
 
 
 def _book(form: NestForm, write: Callable[..., NestDay]) -> NestDay | None:

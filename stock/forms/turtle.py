@@ -15,7 +15,7 @@ from stock.forms.fields import DayField, KeyField, LineField, OneOfField, new_ke
 from stock.marks.measures import DEFINITIONS, UNITS_OF, Typed, read_measure
 from stock.marks.plausible import Earlier, Question, questions
 from stock.models import Measure, Turtle
-from stock.turtle_records import LONGEST_NOTE, LONGEST_OBSERVER
+from stock.turtle_records import LONGEST_NOTE, LONGEST_OBSERVER, measure_key
 
 UNIT_WORDS = {"MM": "mm", "CM": "cm", "INCH": "in", "G": "g", "KG": "kg", "LB": "lb", "OZ": "oz"}
 SHOWS = ("upper shell", "lower shell", "head", "notches", "whole animal", "injury")
@@ -77,6 +77,9 @@ class MeasureForm(forms.Form):
 
     def _ask(self, cleaned: dict[str, Any]) -> None:
         """Ask about what looks odd; the same questions are not asked again once they were answered."""
+        # Sent a second time, it is not held against what it wrote itself.
+        key = cleaned["key"]
+        mine = {key, *(measure_key(key, code) for code in self.codes)}
         self.asked = questions(
             self.turtle.kind.scientific_name,
             self.turtle.sex,
@@ -84,7 +87,7 @@ class MeasureForm(forms.Form):
             [
                 Earlier(row.what, row.stored, row.measured_on, row.observer)
                 for row in self.earlier
-                if self.only is None or row.pk != self.only.pk
+                if row.key not in mine and (self.only is None or row.pk != self.only.pk)
             ],
             on=cleaned["measured_on"],
             observer=cleaned.get("observer") or "",

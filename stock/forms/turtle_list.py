@@ -45,7 +45,6 @@ class HalfReadForm(forms.Form):
 class NewTurtleForm(MarkForm):
     """A head that stands in a pond already, and the mark put on it."""
 
-    key = KeyField()
     pond = OneOfField(noun="pond", label="Pond")
     kind = OneOfField(noun="kind", label="Kind")
     of_class = OneOfField(noun="class", label="Class")
@@ -79,6 +78,7 @@ class NewTurtleForm(MarkForm):
 class ConfirmSchemeForm(forms.Form):
     """A scheme held against its printed figure."""
 
+    key = KeyField()
     against = LineField(
         label="The printed figure it was held against: author, year, page", most=200, required=True
     )

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
+from ponds.models import NestDay
 from stock.drafts import PutOn, SexDraft
 from stock.forms.fields import DayField, KeyField, LineField, OneOfField
 from stock.marks import notch, tag
 from stock.marks.sexes import CERTAINTIES, METHODS, SEXES, check_certainty
-from stock.models import Mark, MarkEvent
+from stock.models import Mark, MarkEvent, NestOfTurtle
 from stock.turtle_records import LONGEST_NOTE
 
 FORMS = [("NOTCH", "notch code"), ("TAG", "microchip or tag"), ("PAINT", "paint"), ("OTHER", "other mark")]
@@ -21,6 +23,7 @@ ANYWHERE = 40
 class MarkForm(forms.Form):
     """A mark put on a turtle: notches, a tag, or another."""
 
+    key = KeyField()
     day = DayField(label="Put on on")
     form = OneOfField(noun="sort of mark", label="What it is")
     scheme = OneOfField(noun="notch scheme", label="Notch scheme", required=False)
@@ -44,6 +47,11 @@ class MarkForm(forms.Form):
             [(key, f"{scheme.title} ({key})") for key, scheme in notch.SCHEMES.items()]
         )
         self.notes: list[str] = []
+
+    @property
+    def beside(self) -> dict[str, str]:
+        """Beside which field a refusal of the mark stands."""
+        return {"mark": {"TAG": "number", "NOTCH": "code"}.get(self.data.get("form", ""), "text")}
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -150,16 +158,26 @@ class MarkEventForm(forms.Form):
 
 
 class NestForm(forms.Form):
-    """A nest of the nest book that the turtle was seen to dig."""
+    """A nest of the nest book that the turtle was seen to dig; `nests` are rows by id, each with those linked."""
 
     key = KeyField()
     nest = OneOfField(noun="nest", label="Nest", blank="Choose the nest")
     eggs = LineField(label="Eggs in it", most=4, help_text="If they were counted by themselves.")
     note = LineField(label="Note", most=LONGEST_NOTE)
 
-    def __init__(self, *args: Any, offered: list[tuple[str, str]], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, nests: dict[str, NestDay], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["nest"].offer(offered)
+        self.nests = {**nests, **self._sent_before()}
+        self.fields["nest"].offer([(pk, _nest_words(row)) for pk, row in self.nests.items()])
+
+    def _sent_before(self) -> dict[str, NestDay]:
+        """Return the row that this very form linked already: it may be full by now, and is sent a second time."""
+        try:
+            key = uuid.UUID(self.data.get("key", ""))
+        except ValueError:
+            return {}
+        link = NestOfTurtle.objects.filter(key=key).select_related("nest_day__pond").first()
+        return {str(link.nest_day_id): link.nest_day} if link is not None else {}
 
     def clean_eggs(self) -> int | None:
         typed = self.cleaned_data["eggs"]
@@ -170,9 +188,15 @@ class NestForm(forms.Form):
         return int(typed) if typed else None
 
 
+def _nest_words(row: NestDay) -> str:
+    free = row.nests - getattr(row, "linked", row.nests)
+    return f"{row.dug_on:%Y-%m-%d}, pond {row.pond.code}: {free} of {row.nests} not linked"
+
+
 class SexForm(forms.Form):
     """How the sex was told, by what, and how sure."""
 
+    key = KeyField()
     day = DayField(label="Day")
     sex = OneOfField(noun="sex", label="Sex")
     method = OneOfField(noun="method", label="Told by")

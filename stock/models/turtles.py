@@ -18,8 +18,13 @@ from stock.models.moves import Move
 
 
 class SignedRow(AppendOnlyModel):
-    """A row that says who wrote it and when."""
+    """A row that says who wrote it and when.
 
+    `key` was made where its form was shown, so that one sent twice is written once; null where a move wrote it, whose
+    key that is. Unconditional with nulls: see the trap on SQLite's guard against replaced rows.
+    """
+
+    key = models.UUIDField(null=True, unique=True, editable=False)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
     by_name = models.CharField(max_length=150)
     recorded_at = models.DateTimeField(db_default=Now(), editable=False)

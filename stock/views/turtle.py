@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
 from typing import Any
 
 import segno
-from django.contrib import messages
-from django.http import FileResponse, Http404, HttpResponse, HttpResponseRedirect
+from django.http import FileResponse, Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -23,11 +21,10 @@ from stock.forms.fields import new_key
 from stock.forms.turtle import SHOWS, MeasureForm, PhotoForm, TakeBackForm, measure_start
 from stock.marks.sexes import CERTAINTIES, METHODS, cue_of
 from stock.models import Measure, NestOfTurtle, Photograph, Turtle
-from stock.turtle_page import find_turtle, has_rim, turtle_page
-from stock.turtle_records import TurtleRowRefused
+from stock.turtle_page import has_rim, turtle_page
 from stock.turtle_sizes import kind_sizes
+from stock.views.turtle_forms import Done, Page, answer, page_of, turtle_or_404
 
-SEE_OTHER, UNPROCESSABLE = 303, 422
 EXPORTS = {
     "turtles.csv": "text/csv; charset=utf-8",
     "turtles.xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -38,7 +35,7 @@ EXPORTS = {
 @require_safe
 def turtle(request: SignedRequest, number: int) -> HttpResponse:
     """Show one turtle."""
-    found = _turtle(number)
+    found = turtle_or_404(number)
     farm = the_farm()
     page = turtle_page(found, by=request.user, today=farm.today())
     context = {
@@ -58,7 +55,7 @@ def turtle(request: SignedRequest, number: int) -> HttpResponse:
 @require_safe
 def turtle_card(request: SignedRequest, number: int) -> HttpResponse:
     """Show a turtle's card and label to print, with a code that leads to its page."""
-    found = _turtle(number)
+    found = turtle_or_404(number)
     today = the_farm().today()
     page = turtle_page(found, by=request.user, today=today)
     address = request.build_absolute_uri(reverse("stock:turtle", args=[found.pk]))
@@ -81,91 +78,65 @@ def turtle_card(request: SignedRequest, number: int) -> HttpResponse:
 @for_hand
 def turtle_measure(request: SignedRequest, number: int) -> HttpResponse:
     """Enter the measures of one handling."""
-    found = _turtle(number)
+    found = turtle_or_404(number)
     today = the_farm().today()
-    earlier = list(Measure.objects.standing().filter(turtle=found).order_by("measured_on", "pk"))
+    earlier = _measures(found)
     start = measure_start(today, request.user.get_username(), earlier[-1] if earlier else None)
     form = MeasureForm(request.POST or None, initial=start, turtle=found, earlier=earlier)
-    if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
-        try:
-            rows = turtle_records.record_measures(
-                found,
-                form.typed,
-                measured_on=given["measured_on"],
-                observer=given["observer"],
-                note=given["note"],
-                key=given["key"],
-                by=request.user,
-                today=today,
-            )
-        except TurtleRowRefused as refused:
-            form.add_error(refused.field, refused.sentence)
-        else:
-            messages.success(request, f"{len(rows)} {'measure' if len(rows) == 1 else 'measures'} written.")
-            for sentence in form.notes:
-                messages.warning(request, sentence)
-            return _back_to(found, "#measures")
-    context = {"form": form, "turtle": found, "last": _last_of_each(earlier)}
-    return _show(request, "stock/turtle_measure.html", context)
+
+    def write(given: dict[str, Any]) -> Done:
+        rows = turtle_records.record_measures(
+            found, form.typed, **_handled(given), by=request.user, today=today
+        )
+        says = f"{len(rows)} {'measure' if len(rows) == 1 else 'measures'} written."
+        return Done(says, page_of(found, "#measures"), tuple(form.notes))
+
+    last = {row.what: (row.stored, row.measured_on) for row in earlier}
+    return answer(
+        request, form, write, Page("stock/turtle_measure.html", lambda: {"turtle": found, "last": last})
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_hand
 def measure_correct(request: SignedRequest, number: int, key: uuid.UUID) -> HttpResponse:
     """Write a measure in the place of a wrong one."""
-    found = _turtle(number)
-    today = the_farm().today()
-    row = get_object_or_404(Measure.objects.standing(), turtle=found, key=key)
-    start = {
-        **measure_start(row.measured_on, row.observer, row),
-        row.what: row.typed,
-        "note": row.note,
-    }
-    earlier = list(Measure.objects.standing().filter(turtle=found).order_by("measured_on", "pk"))
-    form = MeasureForm(request.POST or None, initial=start, turtle=found, only=row, earlier=earlier)
-    if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
-        try:
-            turtle_records.correct_measure(
-                row,
-                form.typed[0],
-                measured_on=given["measured_on"],
-                observer=given["observer"],
-                note=given["note"],
-                key=given["key"],
-                by=request.user,
-                today=today,
-            )
-        except TurtleRowRefused as refused:
-            form.add_error(refused.field, refused.sentence)
-        else:
-            messages.success(request, "Corrected. The wrong row stays behind it.")
-            return _back_to(found, "#measures")
-    return _show(request, "stock/turtle_measure.html", {"form": form, "turtle": found, "correcting": row})
+    found = turtle_or_404(number)
+    row = _mendable(Measure, found, key, request)
+    start = {**measure_start(row.measured_on, row.observer, row), row.what: row.typed, "note": row.note}
+    form = MeasureForm(request.POST or None, initial=start, turtle=found, only=row, earlier=_measures(found))
+
+    def write(given: dict[str, Any]) -> Done:
+        turtle_records.correct_measure(
+            row, form.typed[0], **_handled(given), by=request.user, today=the_farm().today()
+        )
+        return Done("Corrected. The wrong row stays behind it.", page_of(found, "#measures"))
+
+    return answer(
+        request, form, write, Page("stock/turtle_measure.html", lambda: {"turtle": found, "correcting": row})
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_hand
 def row_take_back(request: SignedRequest, number: int, what: str, key: uuid.UUID) -> HttpResponse:
     """Take back a measure, a photograph or a linked nest that is wrong."""
-    found = _turtle(number)
-    today = the_farm().today()
+    found = turtle_or_404(number)
     rows: Any = {"measure": Measure, "photo": Photograph, "nest": NestOfTurtle}.get(what)
     if rows is None:
         raise Http404("There is no such row.")
-    row: Any = get_object_or_404(rows.objects.standing(), turtle=found, key=key)
+    row = _mendable(rows, found, key, request)
     form = TakeBackForm(request.POST or None, initial={"key": new_key()})
-    if request.method == "POST" and form.is_valid():
-        try:
-            turtle_records.take_back(row, key=form.cleaned_data["key"], by=request.user, today=today)
-        except TurtleRowRefused as refused:
-            form.add_error(refused.field, refused.sentence)
-        else:
-            messages.success(request, "Taken back. It is kept in the register and shown no more.")
-            return _back_to(found)
-    return _show(
-        request, "stock/turtle_take_back.html", {"form": form, "turtle": found, "row": row, "what": what}
+
+    def write(given: dict[str, Any]) -> Done:
+        turtle_records.take_back(row, key=given["key"], by=request.user, today=the_farm().today())
+        return Done("Taken back. It is kept in the register and shown no more.", page_of(found))
+
+    return answer(
+        request,
+        form,
+        write,
+        Page("stock/turtle_take_back.html", lambda: {"turtle": found, "row": row, "what": what}),
     )
 
 
@@ -173,7 +144,7 @@ def row_take_back(request: SignedRequest, number: int, what: str, key: uuid.UUID
 @for_hand
 def turtle_photo(request: SignedRequest, number: int) -> HttpResponse:
     """Keep a picture of a turtle."""
-    found = _turtle(number)
+    found = turtle_or_404(number)
     today = the_farm().today()
     is_sent = request.method == "POST"
     form = PhotoForm(
@@ -181,25 +152,15 @@ def turtle_photo(request: SignedRequest, number: int) -> HttpResponse:
         request.FILES if is_sent else None,
         initial={"key": new_key(), "taken_on": today},
     )
-    if is_sent and form.is_valid():
-        given = form.cleaned_data
-        try:
-            turtle_records.record_photograph(
-                found,
-                given["picture"],
-                taken_on=given["taken_on"],
-                shows=given["shows"],
-                note=given["note"],
-                key=given["key"],
-                by=request.user,
-                today=today,
-            )
-        except TurtleRowRefused as refused:
-            form.add_error(refused.field, refused.sentence)
-        else:
-            messages.success(request, "The picture is kept.")
-            return _back_to(found, "#pictures")
-    return _show(request, "stock/turtle_photo.html", {"form": form, "turtle": found, "shows": SHOWS})
+
+    def write(given: dict[str, Any]) -> Done:
+        picture = given.pop("picture")
+        turtle_records.record_photograph(found, picture, **given, by=request.user, today=today)
+        return Done("The picture is kept.", page_of(found, "#pictures"))
+
+    return answer(
+        request, form, write, Page("stock/turtle_photo.html", lambda: {"turtle": found, "shows": SHOWS})
+    )
 
 
 @require_safe
@@ -248,21 +209,18 @@ def turtle_export(request: SignedRequest, form: str) -> HttpResponse:
     return response
 
 
-def _turtle(number: int) -> Turtle:
-    found = find_turtle(number)
-    if found is None:
-        raise Http404(f"There is no turtle {number}.")
-    return found
+def _handled(given: dict[str, Any]) -> dict[str, Any]:
+    return {name: given[name] for name in ("measured_on", "observer", "note", "key")}
 
 
-def _last_of_each(earlier: list[Measure]) -> dict[str, tuple[int, dt.date]]:
-    return {row.what: (row.stored, row.measured_on) for row in earlier}
+def _measures(found: Turtle) -> list[Measure]:
+    return list(Measure.objects.standing().filter(turtle=found).order_by("measured_on", "pk"))
 
 
-def _back_to(found: Turtle, place: str = "") -> HttpResponse:
-    return HttpResponseRedirect(reverse("stock:turtle", args=[found.pk]) + place, status=SEE_OTHER)
-
-
-def _show(request: SignedRequest, template: str, context: dict[str, Any]) -> HttpResponse:
-    form = context["form"]
-    return render(request, template, context, status=UNPROCESSABLE if form.is_bound and form.errors else 200)
+def _mendable(rows: Any, found: Turtle, key: uuid.UUID, request: SignedRequest) -> Any:
+    """Return a row that stands, or that this very form mended already: it was sent a second time."""
+    row = get_object_or_404(rows.objects.select_related("replaced_by"), turtle=found, key=key, is_void=False)
+    later = getattr(row, "replaced_by", None)
+    if later is not None and str(later.key) != request.POST.get("key"):
+        raise Http404("This row was mended already.")
+    return row

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.contrib import messages
 from django.db.models import Case, IntegerField, QuerySet, Value, When
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
@@ -16,18 +15,17 @@ from ponds.farm import the_farm
 from ponds.lists import ListPage
 from ponds.roles import SignedRequest, for_hand, for_owner
 from stock import turtle_book
-from stock.forms.fields import farm_choices
+from stock.forms.fields import farm_choices, new_key
 from stock.forms.turtle_list import ConfirmSchemeForm, HalfReadForm, NewTurtleForm
 from stock.ledger import schemes_in_use
 from stock.marks import shell
-from stock.marks.notch import LETTER_SCHEME, SCHEMES
+from stock.marks.notch import LETTER_SCHEME, SCHEMES, Scheme
 from stock.models import SchemeConfirmation, Turtle
-from stock.refusals import LedgerRefusal
 from stock.tables.turtles import TurtleFilter, TurtleTable
 from stock.turtle_histories import shares_of_marks, survival_by_sex
 from stock.turtle_search import Found, free_code, half_read, search
+from stock.views.turtle_forms import Done, Page, answer, page_of
 
-SEE_OTHER, UNPROCESSABLE = 303, 422
 HALF_READ_NAMES = ("rim", "clear", "faint")
 
 
@@ -101,34 +99,22 @@ def turtle_new(request: SignedRequest) -> HttpResponse:
     }
     start = {"form": "TAG", "scheme": LETTER_SCHEME.key, **asked}
     form = NewTurtleForm(request.POST or None, choices=choices, today=today, initial=start)
-    if request.method == "POST" and form.is_valid() and form.put_on:
-        given = form.cleaned_data
-        try:
-            turtle, receipt = turtle_book.register(
-                key=given["key"],
-                kind=given["kind"],
-                of_class=given["of_class"],
-                pond=given["pond"],
-                day=given["day"],
-                put_on=form.put_on,
-                sex=form.sex,
-                batch=given["batch"].strip(),
-                note=given["note"],
-                by=request.user,
-                today=today,
-            )
-        except LedgerRefusal as refused:
-            _put_beside(form, refused)
-        else:
-            messages.success(
-                request, f"Turtle {turtle.pk} is in the register. Its number stays its own for ever."
-            )
-            for sentence in (*form.notes, *receipt.warnings):
-                messages.warning(request, sentence)
-            return HttpResponseRedirect(reverse("stock:turtle", args=[turtle.pk]), status=SEE_OTHER)
-    context = {"form": form, "free": _free_codes(choices, request.GET.get("kind", ""))}
-    status = UNPROCESSABLE if form.errors else 200
-    return render(request, "stock/turtle_new.html", context, status=status)
+
+    def write(given: dict[str, Any]) -> Done:
+        turtle, receipt = turtle_book.register(
+            **{name: given[name] for name in ("key", "kind", "of_class", "pond", "day", "batch", "note")},
+            put_on=form.put_on,
+            sex=form.sex,
+            by=request.user,
+            today=today,
+        )
+        says = f"Turtle {turtle.pk} is in the register. Its number stays its own for ever."
+        return Done(says, page_of(turtle), (*form.notes, *receipt.warnings))
+
+    def beside() -> dict[str, Any]:
+        return {"free": _free_codes(choices, request.GET.get("kind", ""))}
+
+    return answer(request, form, write, Page("stock/turtle_new.html", beside, form.beside))
 
 
 @require_safe
@@ -144,10 +130,7 @@ def scheme_list(request: SignedRequest) -> HttpResponse:
     """Show the notch schemes, each with its drawing and who held it against the printed figure."""
     in_use = schemes_in_use()
     confirmed = {row.scheme: row for row in SchemeConfirmation.objects.order_by("pk")}
-    rows = [
-        (scheme, key in in_use, confirmed.get(key), _drawn(scheme, links=False))
-        for key, scheme in SCHEMES.items()
-    ]
+    rows = [(scheme, key in in_use, confirmed.get(key), _drawn(scheme)) for key, scheme in SCHEMES.items()]
     return render(request, "stock/scheme_list.html", {"rows": rows})
 
 
@@ -158,22 +141,19 @@ def scheme_confirm(request: SignedRequest, scheme: str) -> HttpResponse:
     found = SCHEMES.get(scheme)
     if found is None:
         raise Http404(f"There is no notch scheme {scheme[:20]}.")
-    form = ConfirmSchemeForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            turtle_book.confirm_scheme(
-                scheme, against=form.cleaned_data["against"], by=request.user, today=the_farm().today()
-            )
-        except LedgerRefusal as refused:
-            form.add_error("against", refused.sentence)
-        else:
-            messages.success(request, f"{found.title} may be used now.")
-            return HttpResponseRedirect(reverse("stock:scheme-list"), status=SEE_OTHER)
-    context = {"form": form, "scheme": found, "shell": _drawn(found, links=False)}
-    return render(request, "stock/scheme_confirm.html", context, status=UNPROCESSABLE if form.errors else 200)
+    form = ConfirmSchemeForm(request.POST or None, initial={"key": new_key()})
+
+    def write(given: dict[str, Any]) -> Done:
+        turtle_book.confirm_scheme(
+            scheme, against=given["against"], key=given["key"], by=request.user, today=the_farm().today()
+        )
+        return Done(f"{found.title} may be used now.", reverse("stock:scheme-list"))
+
+    page = Page("stock/scheme_confirm.html", lambda: {"scheme": found, "shell": _drawn(found)})
+    return answer(request, form, write, page)
 
 
-def _drawn(scheme, *, links: bool) -> str:
+def _drawn(scheme: Scheme) -> str:
     return mark_safe(shell.draw_shell(scheme, (), name=scheme.title))  # noqa: S308 (drawn by us, every word escaped)
 
 
@@ -190,9 +170,3 @@ def _free_codes(choices, asked: str) -> list[tuple[str, str]]:
         except ValueError:
             continue  # a softshell, or the scheme is full
     return found
-
-
-def _put_beside(form: NewTurtleForm, refused: LedgerRefusal) -> None:
-    names = {"happened_on": "day", "mark": "number" if form.data.get("form") == "TAG" else "code"}
-    name = names.get(refused.field, refused.field)
-    form.add_error(name if name in form.fields else None, refused.sentence)

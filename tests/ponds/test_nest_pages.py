@@ -223,7 +223,7 @@ def test_the_list_costs_the_same_at_three_rows_and_at_three_hundred(
     for number in range(297):
         record(PondFactory(opened_on=dt.date(2020, 1, 1)) if number < 30 else pond, nests=number % 50, eggs=0)
     assert queries() == few
-    assert few <= 11
+    assert few <= 12  # one of them asks which marked females dug the nests
 
 
 def test_a_pond_with_one_kind_offers_it(hand, pond):

@@ -6,8 +6,9 @@ import uuid
 import pytest
 from django.urls import reverse
 
+from ponds import nest_book
 from ponds.models import NestDay
-from stock import turtle_book
+from stock import turtle_book, turtle_nests
 from stock.drafts import SexDraft
 from stock.models import NestOfTurtle
 from stock.refusals import LedgerRefusal
@@ -33,9 +34,9 @@ def test_a_nest_is_linked_once_shown_and_taken_back(hand):
     link = NestOfTurtle.objects.get()
     assert (link.turtle, link.nest_day, link.eggs, link.by) == (turtle, nests, 11, hand.user)
     assert "11 eggs" in hand.get(reverse("stock:turtle", args=[turtle.pk])).content.decode()
-    assert turtle_book.link_nest(turtle, nests, by=hand.user, key=link.key) == link
+    assert turtle_nests.link_nest(turtle, nests, by=hand.user, key=link.key, eggs=11) == link
     with pytest.raises(LedgerRefusal, match="All 1 nests of that row have their females"):
-        turtle_book.link_nest(turtle, nests, by=hand.user)
+        turtle_nests.link_nest(turtle, nests, by=hand.user)
     male = {"day": TODAY, "by": hand.user, "today": TODAY}
     with pytest.raises(LedgerRefusal, match="so she is a female"):
         turtle_book.note_sex(turtle, SexDraft("MALE", "TAIL_VENT"), **male)
@@ -46,4 +47,59 @@ def test_a_nest_is_linked_once_shown_and_taken_back(hand):
     assert not NestOfTurtle.objects.standing().exists()
     turtle_book.note_sex(turtle, SexDraft("MALE", "TAIL_VENT"), **male)
     with pytest.raises(LedgerRefusal, match="is a male by the register"):
-        turtle_book.link_nest(turtle, nests, by=hand.user)
+        turtle_nests.link_nest(turtle, nests, by=hand.user)
+
+
+def test_a_link_follows_the_row_that_was_corrected(hand, reader):
+    """The book's row is replaced twice; the link is read through to what stands, and counts there."""
+    turtle = marked_turtle(hand.user)
+    pond, kind = turtle.cell.pond, turtle.kind
+    row = NestDay.objects.create(pond=pond, kind=kind, dug_on=dt.date(2024, 6, 2), nests=2, by=hand.user)
+    link = turtle_nests.link_nest(turtle, row, by=hand.user, eggs=9)
+    first = row
+    for day, nests in ((3, 3), (4, 1)):
+        row = nest_book.replace(
+            row=row, key=uuid.uuid4(), kind=kind, dug_on=dt.date(2024, 6, day), nests=nests, by=hand.user, today=TODAY
+        )  # fmt: skip
+    link.refresh_from_db()
+    assert link.nest_day == first  # nothing was rewritten
+    page = reverse("stock:turtle", args=[turtle.pk])
+    shown = reader.get(page).content.decode()
+    assert f"4 Jun 2024, pond {pond.code}: 9 eggs" in shown
+    assert "corrected in the nest book" in shown
+    book = reader.get(reverse("ponds:nest-list")).content.decode()
+    assert f'Dug by <a href="{page}">turtle {turtle.pk}</a>' in book
+    correct = hand.get(reverse("ponds:nest-correct", args=[row.key])).content.decode()
+    assert f">turtle {turtle.pk}</a>" in correct
+
+    # Its one nest has its female: the row that stands offers none, nor does one who comes by the old row.
+    assert list(turtle_nests.free_nests(turtle)) == []
+    with pytest.raises(LedgerRefusal, match="All 1 nests of that row have their females"):
+        turtle_nests.link_nest(turtle, first, by=hand.user)
+    assert turtle_nests.link_nest(turtle, row, by=hand.user, eggs=9, key=link.key) == link
+
+    nest_book.take_back(row=row, key=uuid.uuid4(), by=hand.user, today=TODAY)
+    assert "taken back in the nest book" in reader.get(page).content.decode()
+    with pytest.raises(LedgerRefusal, match="was taken back in the nest book"):
+        turtle_nests.link_nest(turtle, first, by=hand.user)
+    assert "Dug by" not in reader.get(reverse("ponds:nest-list")).content.decode()
+
+
+def test_nests_ask_the_same_of_the_database_however_often_they_were_corrected(
+    hand, django_assert_num_queries
+):
+    turtle = marked_turtle(hand.user)
+    for number in range(20):
+        row = NestDay.objects.create(
+            pond=turtle.cell.pond, kind=turtle.kind, dug_on=dt.date(2024, 6, 2), nests=1, by=hand.user
+        )
+        turtle_nests.link_nest(turtle, row, by=hand.user)
+        for _ in range(number % 4):
+            row = nest_book.replace(
+                row=row, key=uuid.uuid4(), kind=turtle.kind, dug_on=row.dug_on, nests=1, by=hand.user, today=TODAY
+            )  # fmt: skip
+        if number in (0, 19):
+            with django_assert_num_queries(3):
+                assert len(turtle_nests.nests_of(turtle)) == number + 1
+            with django_assert_num_queries(1):
+                assert turtle_nests.females_of([row.pk]) == {row.pk: {turtle.pk: 1}}

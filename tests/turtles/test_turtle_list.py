@@ -105,9 +105,11 @@ def test_a_head_is_marked_on_its_page_and_the_code_taken_is_said_beside_its_fiel
 
 def test_a_scheme_waits_for_the_owner_to_hold_it_against_the_figure(farm, owner, hand):
     address = reverse("stock:scheme-confirm", args=["LR16"])
-    assert hand.post(address, {"against": "Cagle 1939", "is_same": "on"}).status_code == 403
-    assert owner.post(address, {"against": "Cagle 1939"}).status_code == 422
-    assert owner.post(address, {"against": "Cagle 1939", "is_same": "on"}).status_code == 303
+    sent = {"key": uuid.uuid4(), "against": "Cagle 1939", "is_same": "on"}
+    assert hand.post(address, sent).status_code == 403
+    assert owner.post(address, {**sent, "is_same": ""}).status_code == 422
+    for _ in range(2):  # pressed twice
+        assert owner.post(address, sent).status_code == 303
     row = SchemeConfirmation.objects.get(scheme="LR16")
     assert (row.by, row.against) == (owner.user, "Cagle 1939")
     assert "confirmed" in hand.get(reverse("stock:scheme-list")).content.decode()

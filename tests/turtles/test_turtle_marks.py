@@ -23,7 +23,7 @@ def turtle(hand):
 
 
 def send(client, turtle, **typed):
-    start = {"day": "2024-06-01", "scheme": "NA16", **typed}
+    start = {"key": uuid.uuid4(), "day": "2024-06-01", "scheme": "NA16", **typed}
     return client.post(reverse("stock:turtle-mark", args=[turtle.pk]), start)
 
 
@@ -136,7 +136,7 @@ def test_a_tag_is_lost(hand, turtle):
 
 def test_sex_is_written_with_its_method_and_revised(hand, turtle):
     def tell(**typed):
-        start = {"day": "2024-06-01", "certainty": "PROBABLE", **typed}
+        start = {"key": uuid.uuid4(), "day": "2024-06-01", "certainty": "PROBABLE", **typed}
         return hand.post(reverse("stock:turtle-sex", args=[turtle.pk]), start, follow=True)
 
     turtle_page = reverse("stock:turtle", args=[turtle.pk])
@@ -160,6 +160,8 @@ def test_a_sex_told_by_looks_too_early_is_pointed_out(hand, turtle):
     record_measures(
         turtle, [read_measure("SCL_MAX", "82")], measured_on=MAY, key=uuid.uuid4(), by=hand.user, today=TODAY
     )
-    sent = {"day": "2024-06-01", "sex": "MALE", "method": "CLAWS", "certainty": "PROBABLE"}
+    sent = {
+        "key": uuid.uuid4(), "day": "2024-06-01", "sex": "MALE", "method": "CLAWS", "certainty": "PROBABLE",
+    }  # fmt: skip
     shown = hand.post(reverse("stock:turtle-sex", args=[turtle.pk]), sent, follow=True).content.decode()
     assert "can hardly be told by looks" in shown
