@@ -52,7 +52,7 @@ def plan_farm(
     *,
     kept_apart: Pairs = (),
     yields: PlanYields | None = None,
-    stops: Mapping[tuple[int, int], str] | None = None,
+    stops: Mapping[int, str] | None = None,
 ) -> PlanAnswer:
     """
     Say which moves bring every pond into band.
@@ -66,8 +66,8 @@ def plan_farm(
         Kinds (ids) that never share a pond, both ways round.
     yields : PlanYields, optional
         What the farm's books taught of each pond; other kinds go by their published figures.
-    stops : mapping of (int, int) to str, optional
-        (pond id, kind id) -> why the watch asks that nothing moves there.
+    stops : mapping of int to str, optional
+        Pond id -> what the watch says where it asks that nothing moves, of whatever kind.
 
     Raises
     ------
@@ -135,7 +135,7 @@ def _solve(
     )
 
 
-def _left_alone(facts: PondKind, question: PlanQuestion, stops: Mapping[tuple[int, int], str]) -> str:
+def _left_alone(facts: PondKind, question: PlanQuestion, stops: Mapping[int, str]) -> str:
     use = facts.use
     if facts.pond_code in question.leave:
         return "Left as it is, as you asked."
@@ -146,7 +146,7 @@ def _left_alone(facts: PondKind, question: PlanQuestion, stops: Mapping[tuple[in
         return "Resting: it is left as it is until it is put back in use."
     if facts.losing is not None and facts.losing.is_losing:
         return f"{facts.losing.sentence} Find the cause first: nothing is moved in or out."
-    return stops.get((facts.pond_id, facts.kind_id), "")
+    return stops.get(facts.pond_id, "")
 
 
 def _apart_here(facts: PondKind, everywhere: Sequence[PondKind], pairs: Pairs, names: dict[int, str]) -> str:
@@ -339,7 +339,8 @@ def _proof(plan: FarmPlan, question: PlanQuestion) -> tuple[str, ...]:
     unit = "eggs" if question.is_for_eggs else "heads handled"
     if last.is_proven:
         best = "more eggs" if question.is_for_eggs else "fewer heads handled"
-        said.append(f"Proven: no plan that does as much has {best}. Others with as many may exist.")
+        each = f" at {question.a_head:g} or more for each head handled" if question.a_head else ""
+        said.append(f"Proven: no plan that does as much has {best}{each}. Others with as many may exist.")
     else:
         gap = "less than 0.1 %" if plan.gap < 0.001 else f"at most {100 * plan.gap:.1f} %"
         said.append(

@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from ponds.form_fields import NumberText
 from ponds.models import Kind
 from stock.advisor.farm_plan import FEWEST_HEADS, MOST_EGGS
 from stock.farm_plan_answer import PlanQuestion
@@ -37,6 +38,14 @@ class PlanForm(forms.Form):
     sell = forms.BooleanField(label="Males may be sold", required=False)
     bought = HeadsField(
         label="Bought females, at most", help_text="How many could be had; none if left empty."
+    )
+    a_head = NumberText(
+        label="A head moved must bring",
+        required=False,
+        low=0,
+        high=1000,
+        help_text="Hatched eggs over five seasons, at least; for the most eggs only. 0 if left empty: every move that "
+        "adds any.",
     )
     leave = LineField(
         label="Leave these ponds alone",
@@ -68,7 +77,7 @@ class PlanForm(forms.Form):
 
     @property
     def more_fields(self) -> list[forms.BoundField]:
-        return [self[name] for name in ("sell", "bought", "leave")]
+        return [self[name] for name in ("sell", "bought", "a_head", "leave")]
 
     def clean_bought(self) -> int:
         bought = self.cleaned_data["bought"] or 0
@@ -98,6 +107,7 @@ class PlanForm(forms.Form):
             may_sell=asked["sell"],
             bought=asked["bought"],
             leave=asked["leave"],
+            a_head=float(asked["a_head"] or 0) if AIM_OF[asked["aim"]] == MOST_EGGS else 0.0,
             seconds=float(asked["seconds"]),
         )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -31,14 +31,15 @@ from stock.farm_plan_tasks import (
     unseal,
     waiting,
 )
-from stock.farm_plan_yields import eggs_by_kind
+from stock.farm_plan_yields import plan_yields
 from stock.forms.farm_plan import DEFAULTS, PlanForm
 from stock.forms.fields import KeyField, new_key
 from stock.placing_answer import CannotAdvise
 from stock.pond_facts import pond_kinds
 from stock.tables.farm_plan import PlannedMoveTable
 from stock.task_book import TaskRefused
-from stock.templatetags.stock_format import number
+from stock.templatetags.stock_format import number, signed
+from stock.watch_page import WatchLine
 from stock.watch_stops import stops_at
 
 KEYS_KEPT = 20
@@ -47,11 +48,12 @@ SEE_OTHER = 303
 
 @dataclass(frozen=True)
 class Asked:
-    """What a request asks, and what could be answered of it."""
+    """What a request asks, what could be answered of it, and the signals of its ponds that ask to stop moves."""
 
     form: PlanForm
     answer: PlanAnswer | None = None
     cannot: str = ""
+    signals: Sequence[WatchLine] = ()
 
 
 @require_http_methods(["GET"])
@@ -75,10 +77,7 @@ def farm_plan(request: SignedRequest) -> HttpResponse:
         "longest": dict(asked.form.fields["seconds"].choices).get(asked.form["seconds"].value()),  # type: ignore[attr-defined]
     }
     if asked.answer is not None:
-        context |= _shown(asked.form, asked.answer)
-        context["watch_stops"] = stops_at(
-            {pond.code for pond in asked.answer.ponds if pond.is_changed}, today
-        )
+        context |= _shown(asked.form, asked.answer) | {"watch_stops": asked.signals}
     return render(request, "stock/farm_plan.html", context)
 
 
@@ -112,6 +111,13 @@ def farm_plan_tasks(request: SignedRequest) -> HttpResponse:
             request,
             f"No task was made: the book has changed since this plan was made. {told} Below is the plan by the book "
             "of now.",
+        )
+        return _see(back)
+    if stopped := sorted({line.pond_code for line in stops_at({one.pond for one in plan.tasks}, today)}):
+        messages.error(
+            request,
+            f"No task was made: since this plan was made the watch asks to stop all moves at {', '.join(stopped)}. "
+            "Below is the plan that leaves it alone.",
         )
         return _see(back)
     if waiting({one.kind for one in plan.tasks}) and request.POST.get("second") != "yes":
@@ -152,8 +158,14 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
     apart = set(Kind.not_with.through.objects.values_list("from_kind_id", "to_kind_id"))
     try:
         question = form.question()
-        learnt = eggs_by_kind(question.kind_ids, today) if question.is_for_eggs else {}
-        return Asked(form, plan_farm(question, facts, kept_apart=apart, learnt_eggs=learnt))
+        yields = plan_yields(question.kind_ids, today) if question.is_for_eggs else None
+        asked_about = {one.pond_code for one in facts if one.kind_id in question.kind_ids}
+        signals = stops_at(asked_about, today)
+        stops = {
+            pond: f"The watch: {line.sentence} {line.remedy}" for line in signals for pond, _ in line.ponds
+        }
+        answer = plan_farm(question, facts, kept_apart=apart, yields=yields, stops=stops)
+        return Asked(form, answer, signals=signals)
     except CannotAdvise as refused:
         return Asked(form, cannot=refused.sentence)
 
@@ -169,11 +181,31 @@ def _kinds_of_heads(answer: PlanAnswer) -> str:
     return ", ".join(f"{number(heads)} {what}" for heads, what in parts if heads) or "none"
 
 
+def _eggs_gained(answer: PlanAnswer) -> str:
+    """Say how many hatched eggs the plan adds to those without any move; "" where none are counted."""
+    if answer.gained is None:
+        return ""
+    low, more, high = answer.gained
+    if abs(more) < 0.5:
+        return "as many as without any move"
+    limits = (
+        ""
+        if low == high
+        else f" (90 % limits {signed(low)} to {signed(high)}, by what is known of the ponds)"
+    )
+    each = ""
+    if more > 0 and answer.gained_a_head is not None:
+        each = f", {number(answer.gained_a_head, 1)} for each head handled"
+    return f"{number(abs(more))} {'more' if more > 0 else 'fewer'} than without any move{limits}{each}"
+
+
 def _shown(form: PlanForm, answer: PlanAnswer) -> dict[str, Any]:
     return {
         "answer": answer,
         "plan": answer.plan,
         "kinds_of_heads": _kinds_of_heads(answer),
+        "eggs_gained": _eggs_gained(answer),
+        "unlearnt": {pond.facts.kind_name for pond in answer.ponds} - set(answer.learnt),
         "parameters": form.parameters(),
         "address": urlencode(form.parameters()),
         "several_kinds": len({pond.facts.kind_id for pond in answer.ponds}) > 1,

@@ -14,8 +14,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from openpyxl import load_workbook
 
+from ponds import nest_book
 from ponds.farm import the_farm
 from ponds.models import Kind, PondState
+from ponds.seasons import season_of
 from stock import farm_plan_advice, ledger
 from stock.drafts import BatchDraft, Draft, Line
 from stock.models import Task
@@ -84,13 +86,103 @@ def test_the_answer_has_moves_ponds_proof_and_what_is_not_met(owner, farm):
         assert told in text, told
 
 
-def test_eggs_go_by_what_the_farms_books_taught(owner, farm, monkeypatch):
-    slider = Kind.objects.get(code="slider")
-    monkeypatch.setattr("stock.views.farm_plan.eggs_by_kind", lambda kinds, day: {slider.pk: 5.04})
+def last_season(farm, owner, **nests):
+    """Enter one day's nests of last season for ponds by code."""
+    today = the_farm().today()
+    day = dt.date(season_of(today).year - 1, 5, 20)
+    for code, dug in nests.items():
+        nest_book.record(
+            key=uuid.uuid4(), pond=farm[code], kind=Kind.objects.get(code="slider"), dug_on=day, nests=dug,
+            eggs=9 * dug, today=today, by=owner.user,
+        )  # fmt: skip
+
+
+def test_for_most_eggs_each_pond_counts_what_it_was_learnt_to_give(owner, farm):
+    """C's nest book of last season has five times the nests a female of B's: B's females move there."""
+    last_season(farm, owner, A=60, B=60, C=450)
     page = ask(owner, aim="eggs")
-    # Half of the 10.08 of the kind's own figures.
-    assert page.context["plan"].eggs == pytest.approx(980 * 5.04 * 3.68559, rel=1e-6)
-    assert "by what this farm’s nest book and hatch log taught of Slider, else by the kinds’" in words(page)
+    answer = page.context["answer"]
+    after = {pond.code: (pond.females, pond.males) for pond in answer.ponds}
+    # C has room for 200 and its band ends at 450 : 100; no pond in band leaves it, none is moved into D or E.
+    assert after["C"][0] > 400
+    assert sum(after["C"]) <= 600
+    assert after["C"][0] <= 4.5 * after["C"][1]
+    assert (after["D"], after["E"]) == ((30, 40), (10, 40))
+    assert all(2.5 * after[code][1] <= after[code][0] <= 4.5 * after[code][1] for code in "ABC")
+    assert answer.plan.is_proven
+    # The figures are those that New females go by, to the last bit.
+    advice = owner.get("/new-females/", {"heads": "10", "kind": "slider"}).context["advice"]
+    placed = {pond.code: pond.yields.a_female for pond in advice.open_ponds}
+    learnt = {pond.code: pond.a_female for pond in answer.ponds}
+    assert placed == {code: learnt[code] for code in placed}
+    assert set(placed) >= {"B", "C"}
+    assert learnt["C"] > 2 * learnt["B"]
+    # 0.9 alive a year: 3.68559 seasons' worth over five; what a female that comes gives is less.
+    came = after["C"][0] - 300
+    settling = 0.4 * 0.9 + 0.7 * 0.81 + 0.729 + 0.6561 + 0.59049
+    of_c = learnt["C"] * (3.68559 * 300 + settling * came)
+    assert answer.plan.eggs_by_place[2] == pytest.approx((learnt["C"] * 3.68559 * 300, of_c))
+    low, more, high = answer.gained
+    assert low < more < high
+    assert more == pytest.approx(sum(b - a for a, b in answer.plan.eggs_by_place))
+    text = words(page)
+    for told in (
+        "By what this farm’s nest book and hatch log taught of each pond (Slider); a moved female settles",
+        "more than without any move (90 % limits",
+        f"{answer.gained_a_head:.1f} for each head handled",
+        "Eggs a female: hatched eggs that a settled female gives in a season in that pond",
+        f"{learnt['C']:.1f}</td>",
+        "no plan that does as much has more eggs",
+    ):
+        assert told in text, told
+
+
+def test_a_head_moved_must_bring_what_is_asked(owner, farm):
+    last_season(farm, owner, A=60, B=60, C=450)
+    page = ask(owner, aim="eggs", a_head="1000")
+    # Only what brings A into band.
+    assert page.context["plan"].handled == 4
+    text = words(page)
+    assert "every head handled having to bring 1 000.0 of them" in text
+    assert "no plan that does as much has more eggs at 1000 or more for each head handled" in text
+    # For the fewest heads it is not asked.
+    assert ask(owner, a_head="1000").context["answer"].question.a_head == 0
+
+
+def test_without_books_the_kinds_figures_hold_and_have_no_limits(owner, farm):
+    page = ask(owner, aim="eggs")
+    assert page.context["answer"].gained == (0, 0, 0)
+    text = words(page)
+    assert (
+        "over five seasons, as many as without any move. By the kinds’ expected figures; a moved female"
+        in text
+    )
+    assert "Eggs a female" not in text
+
+
+def test_where_the_watch_asks_to_stop_moves_nothing_moves(owner):
+    """B could give the males that A lacks; the watch asks that nothing leaves it."""
+    farm = FarmOfPonds(owner.user)
+    for code, males in (("A", 40), ("B", 115), ("C", 70)):
+        farm.pond(code, days=420, females=300, males=males)
+    for days in range(20, 400, 60):
+        farm.post(*(("FEMALE", code, "DIED", 1) for code in "ABC"), days=days)
+    before = ask(owner)
+    assert {pond.code for pond in before.context["answer"].ponds if pond.is_changed} == {"A", "B"}
+    farm.post(("FEMALE", "B", "DIED", 15), days=1)
+    page = ask(owner)
+    ponds = {pond.code: pond for pond in page.context["answer"].ponds}
+    assert not ponds["B"].is_changed
+    assert "The watch, pond B:" in words(page)
+    assert ponds["B"].left_alone.startswith("The watch: ")
+    assert "Stop all moves into the pond and out of it" in ponds["B"].left_alone
+    assert "Ponds where the watch asks to stop all moves are left alone here" in words(page)
+    # Neither is a task made of the plan shown before.
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("stock.views.farm_plan.changes_since", lambda plan, today: [])
+        text = words(owner.post(TASKS, sent(before), follow=True))
+    assert "No task was made: since this plan was made the watch asks to stop all moves at B." in text
+    assert not Task.objects.exists()
 
 
 def test_ponds_named_are_left_alone_and_the_rest_does_the_work(owner, farm):
@@ -160,6 +252,8 @@ def test_kinds_not_kept_in_a_pond_are_taken_out_of_it(owner):
         ({"seconds": "3600"}, "There is no time “3600”"),
         ({"bought": "-4"}, "-4 is below 0"),
         ({"bought": "20000"}, "20,000 is more than 10,000 females"),
+        ({"aim": "eggs", "a_head": "-1"}, "-1 is not between 0 and 1000."),
+        ({"a_head": "some"}, "some is not a number"),
         ({"bought": "some"}, "“some” is not a whole number"),
         ({"leave": "ZZ, A"}, "There is no pond ZZ in use. Write pond letters with commas between"),
         ({"leave": "x" * 500}, "This has 500 characters"),
@@ -187,7 +281,7 @@ def test_out_of_time_the_gap_is_said_in_words():
     from stock.farm_plan_answer import PlanQuestion
 
     stages = (Stage(PONDS_IN_BAND, 12, 13, is_proven=False), Stage(FEWEST_HEADS, 120, 112, is_proven=False))
-    plan = FarmPlan((), (), (), (), 120, 0, 0, None, 120, 112, 8 / 120, stages, 2.0)
+    plan = FarmPlan((), (), (), (), 120, 0, 0, None, (), 120, 112, 8 / 120, stages, 2.0)
     said = " ".join(farm_plan_advice._proof(plan, PlanQuestion((1,))))
     assert "12 ponds come into band; whether all of them could is not proven, at most 13 can." in said
     assert "120 heads handled; no plan can have fewer than 112, so at most 6.7 % could be gained." in said
