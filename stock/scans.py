@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.db.models import Q
 
 from stock.marks import tag
 from stock.models import Cell, Mark, Turtle
-from stock.turtle_search import masks_of
+from stock.turtle_search import is_called, masks_of, number_in
 
 MOST_LINES = 2000
-LONGEST_NUMBER = 8
 AWAY = {
     "SOLD": "SOLD", "DIED": "DIED", "DEAD": "DIED", "CULLED": "CULLED", "ESCAPED": "ESCAPED", "BACK": "BACK",
 }  # fmt: skip
@@ -43,11 +42,15 @@ class Scans:
 
 @dataclass(frozen=True)
 class _Line:
+    """A line as typed without where it goes; `whole` and `as_code` are the line read as one notch code."""
+
     typed: str
     goes: str
     number: int | None
     tag: str
     masks: frozenset[int]
+    whole: str = ""
+    as_code: frozenset[int] = frozenset()
 
 
 def read_scans(
@@ -55,6 +58,9 @@ def read_scans(
 ) -> Scans:
     """
     Read scans, one a line; a line may end with where the turtle goes: a pond's code, sold, died, culled or escaped.
+
+    "B K" may be code B going to pond K, or code BK. Where only one of them is on a turtle it is read so, and said
+    back; where both are, neither is taken. "B to K" and "BK" have one reading each.
 
     Asks two questions of the database, however many lines there are.
 
@@ -76,7 +82,7 @@ def read_scans(
         return found
     lines = [_read_line(line, ponds) for line in typed]
     wanted = Q(tag__in={line.tag for line in lines if line.tag}) | Q(
-        mask__in={mask for line in lines for mask in line.masks}
+        mask__in={mask for line in lines for mask in line.masks | line.as_code}
     )
     by_mark: dict[str | int, set[int]] = {}
     if lines:
@@ -94,17 +100,56 @@ def read_scans(
 
 
 def _read_line(typed: str, ponds: Collection[str]) -> _Line:
-    goes, words = "", typed.split()
+    goes, words, whole = "", typed.split(), ""
     if len(words) > 1 and (words[-1].upper() in AWAY or words[-1].upper() in ponds):
         goes = AWAY.get(words[-1].upper(), words[-1].upper())
+        if len(words) > 2 and words[-2].lower() in ("to", "->", ">"):
+            words = words[:-1]
+        else:
+            whole = typed
         typed = " ".join(words[:-1])
-    number = int(typed) if typed.isascii() and typed.isdecimal() and len(typed) <= LONGEST_NUMBER else None
+    number = number_in(typed)
+    if number is not None and is_called(typed):
+        return _Line(typed, goes, number, "", frozenset())
     try:
         code = "" if number is not None else tag.parse(typed).code
     except tag.TagRefused:
         code = ""
     masks = frozenset() if code else frozenset(masks_of(typed[:60]))
-    return _Line(typed, goes, number, code, masks)
+    as_code = frozenset(masks_of(whole[:60])) if whole and not code else frozenset()
+    return _Line(typed, goes, number, code, masks, whole, as_code)
+
+
+def _two_readings(
+    line: _Line, ids: set[int], by_mark: Mapping[str | int, set[int]], found: Scans
+) -> _Line | None:
+    """Return a line that can be read as one code too as it is to be read, and say so; None where both are in use."""
+    as_one = {pk for mask in line.as_code for pk in by_mark.get(mask, ())}
+    together = "".join(line.whole.split()).upper()
+    away = f"pond {line.goes}" if line.goes == line.whole.split()[-1].upper() else line.goes.lower()
+    way = f"“{line.typed} to {line.whole.split()[-1]}”"
+    if ids and as_one:
+        found.faults.append(
+            f"“{line.whole[:40]}” can be read two ways: {_turtles(ids)}, code {line.typed}, going to {away}; or "
+            f"{_turtles(as_one)}, code {together}. Write {way} for the first, or “{together}” for the second."
+        )
+        return None
+    if as_one:
+        found.asked.append(
+            f"“{line.whole[:40]}” is read as code {together}, {_turtles(as_one)}. If {line.typed} in hand goes to "
+            f"{away}, write {way}."
+        )
+        return replace(line, typed=line.whole, goes="", number=None, masks=line.as_code)
+    if ids:
+        found.asked.append(
+            f"“{line.whole[:40]}” is read as {_turtles(ids)}, code {line.typed}, going to {away}. If the code in "
+            f"hand is {together}, write it together."
+        )
+    return line
+
+
+def _turtles(ids: Collection[int]) -> str:
+    return f"turtle{'' if len(ids) == 1 else 's'} {', '.join(map(str, sorted(ids)))}"
 
 
 def _place(
@@ -118,6 +163,11 @@ def _place(
     ids = set(by_mark.get(line.tag, ())) if line.tag else set()
     for mask in line.masks:
         ids |= by_mark.get(mask, set())
+    if line.as_code:
+        read = _two_readings(line, ids, by_mark, found)
+        if read is None:
+            return
+        line, ids = read, {pk for mask in read.masks for pk in by_mark.get(mask, ())}
     shown = line.typed[:40]
     if line.number in turtles:
         # A number is a turtle's number first; some schemes write their notch codes as numbers too.

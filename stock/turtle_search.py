@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -30,7 +31,10 @@ from stock.marks.notch import (
 from stock.models import Mark, Turtle
 
 SHORTEST_PART, LONGEST_PART = 4, 11
+LONGEST_NUMBER = 9
 MOST_FOUND = 500
+# A turtle called by its number: "turtle 3", "Turtle no. 3", "#3", and "T-3" as the archive that goes out names it.
+_CALLED = re.compile(r"(?:turtle\s*(?:no\.?\s*|#\s*)?|#\s*|t-)0*(\d{1,9})", re.IGNORECASE | re.ASCII)
 _LOCK = threading.Lock()
 _KEPT: dict[tuple[str, int | None], tuple[tuple, Issued]] = {}
 
@@ -55,8 +59,11 @@ def search(text: str) -> Found:
         return Found(frozenset())
     ids: set[int] = set()
     notes: list[str] = []
-    if typed.isascii() and typed.isdecimal() and len(typed) <= 9:
-        ids |= set(Turtle.objects.filter(pk=int(typed)).values_list("pk", flat=True))
+    number = number_in(typed)
+    if number is not None:
+        ids |= set(Turtle.objects.filter(pk=number).values_list("pk", flat=True))
+        if not ids and is_called(typed):
+            notes.append(f"There is no turtle {number}.")
     marks = Q(text__icontains=typed)
     part = typed.replace(" ", "").upper()
     is_part = len(part) >= SHORTEST_PART and part.isascii() and part.isalnum()
@@ -78,6 +85,24 @@ def search(text: str) -> Found:
         marks |= Q(mask__in=masks)
     ids |= set(Mark.objects.filter(marks).values_list("turtle", flat=True)[:MOST_FOUND])
     return Found(frozenset(ids), tuple(notes))
+
+
+def number_in(typed: str) -> int | None:
+    """
+    Return the number of the turtle that a text may name, plain or as it is called; None where it names none.
+
+    >>> [number_in(text) for text in ("3", "#3", "Turtle 3", "T-0003", "BKO", "1234567890")]
+    [3, 3, 3, 3, None, None]
+    """
+    if typed.isascii() and typed.isdecimal():
+        return int(typed) if len(typed) <= LONGEST_NUMBER else None
+    called = _CALLED.fullmatch(typed.strip())
+    return int(called[1]) if called else None
+
+
+def is_called(typed: str) -> bool:
+    """Say whether a text calls a turtle by its number in so many words, so that it can mean no code."""
+    return _CALLED.fullmatch(typed.strip()) is not None
 
 
 def masks_of(typed: str) -> set[int]:

@@ -94,6 +94,58 @@ def test_a_number_that_is_a_notch_code_too_is_asked_about(farm):
     assert found.asked[0].startswith("No turtle has the number 700; as a notch code")
 
 
+def test_a_turtle_is_named_by_its_number_in_words(farm):
+    turtle = farm.register(5, tag(TAGS[0]))
+    for typed in (
+        f"{turtle.pk}",
+        f"#{turtle.pk}",
+        f"turtle {turtle.pk}",
+        f"Turtle no. {turtle.pk}",
+        f"T-000{turtle.pk}",
+    ):
+        for line, goes in (
+            (typed, ""),
+            (f"{typed} B", "B"),
+            (f"{typed} to b", "B"),
+            (f"{typed} sold", "SOLD"),
+        ):
+            found = read_scans(line, "A", {"A", "B"})
+            assert [(scan.code, scan.goes) for scan in found.scans] == [(turtle.code, goes)], line
+            assert (found.asked, found.faults) == ([], []), line
+    assert read_scans("turtle 999", "A", {"A"}).unknown == ["turtle 999"]
+
+
+def test_a_code_with_a_ponds_letter_behind_it_is_said_back_or_both_readings_are_named(farm, hand):
+    """B and K are letters of the code and names of ponds."""
+    single = farm.register(5, notch("A"))
+    found = read_scans("A B", "A", {"A", "B"})
+    assert [(scan.code, scan.goes) for scan in found.scans] == [(single.code, "B")]
+    assert found.asked == [
+        f"“A B” is read as turtle {single.pk}, code A, going to pond B. If the code in hand is AB, write it together."
+    ]
+    both = farm.register(5, notch("AB"))
+    found = read_scans("A B", "A", {"A", "B"})
+    assert found.scans == []
+    assert found.faults == [
+        f"“A B” can be read two ways: turtle {single.pk}, code A, going to pond B; or turtle {both.pk}, code AB. "
+        "Write “A to B” for the first, or “AB” for the second."
+    ]
+    page = hand.post(LOG, sent(["A B"], moved="1", target="B"))
+    assert "can be read two ways" in page.content.decode()
+    assert not HaulTurtle.objects.exists()
+    assert [(one.code, one.goes) for one in read_scans("A to B\nAB", "A", {"A", "B"}).scans] == [
+        (single.code, "B"), (both.code, ""),
+    ]  # fmt: skip
+    longer = farm.register(5, notch("HIB"))
+    found = read_scans("H I B", "A", {"A", "B"})
+    assert [(scan.code, scan.goes) for scan in found.scans] == [(longer.code, "")]
+    assert found.asked == [
+        f"“H I B” is read as code HIB, turtle {longer.pk}. If H I in hand goes to pond B, write “H I to B”."
+    ]
+    # Without such a pond the line has one reading.
+    assert read_scans("H I B", "A", {"A", "C"}).asked == []
+
+
 def test_nothing_typed_is_lost_where_a_scan_cannot_be_placed(farm, hand):
     turtle = farm.register(5, tag(TAGS[0]))
     farm.register(5, tag(TAGS[0], is_conflict=True))

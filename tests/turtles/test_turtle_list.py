@@ -46,7 +46,11 @@ def test_every_form_of_every_mark_finds_its_turtle(farm, owner):
     for typed in ("BKO", "bko", "OKB", "R2 R11 L10", "10-2,11"):
         assert found(owner, q=typed) == [notched], typed
     assert found(owner, q="white 5") == [painted]
-    assert found(owner, q=str(notched)) == [notched]
+    for typed in (str(notched), f"#{notched}", f"turtle {notched}", f"Turtle #{notched}", f"T-{notched:04}"):
+        assert found(owner, q=typed) == [notched], typed
+    assert "There is no turtle 999." in owner.get(PAGE, {"q": "turtle 999"}).content.decode()
+    farm.register(5, PutOn("PAINT", text=f"red #{notched}"))
+    assert len(found(owner, q=f"#{notched}")) == 2  # a number, and words of a mark: both are shown
     assert found(owner, q="985113007399203") == []
     assert "No marked turtle carries" in owner.get(PAGE, {"q": "zzz"}).content.decode()
 
