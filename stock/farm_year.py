@@ -6,12 +6,13 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Q, Sum
+from django.db.models import Min, Q, Sum
 
 from ponds.models import Farm, NestDay, Pond
 from stock import review_rows
 from stock.drafts import CLASSES
 from stock.extract_words import NOT_ADVICE, RETENTION
+from stock.models import Entry
 from stock.of_pond_kind import OfPondKind
 from stock.pond_facts import pond_kinds, year_before
 from stock.pond_kind import PondKind
@@ -21,6 +22,7 @@ from stock.printed import PrintedSheet, PrintedTable
 from stock.review_rows import Flow
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import ratio as ratio_words
+from stock.watched_ponds import watched_on
 
 
 @dataclass(frozen=True)
@@ -49,8 +51,13 @@ class YearRow(OfPondKind):
         return self.facts.by_book.ratio if self.females or self.males else None
 
     @property
-    def verdict(self) -> str:
-        return self.facts.word
+    def rank(self) -> tuple[int, int]:
+        return self.facts.rank, self.place
+
+
+def begins_on(today: dt.date) -> dt.date:
+    """Return the first day anything is booked on, today where nothing is: one query."""
+    return Entry.objects.aggregate(first=Min("booked_on"))["first"] or today
 
 
 def ponds_of_year(last: dt.date) -> list[Pond]:
@@ -70,7 +77,7 @@ def year_rows(ponds: Iterable[Pond], last: dt.date) -> list[YearRow]:
     beyond = review_rows.beyond_book(first, last, ids)
     nests = _nests(ids, first, last)
     rows: list[YearRow] = []
-    for one in pond_kinds(last, pond_ids=ids, moved_since=first):
+    for one in watched_on(last).of(pond_kinds(last, pond_ids=ids, moved_since=first)):
         where = one.pond_id, one.kind_id
         of_classes = [flows.get((*where, of_class), Flow()) for of_class in CLASSES]
         came = sum(sum(flow.came.values()) for flow in of_classes)
@@ -127,7 +134,7 @@ def year_sheet(rows: list[YearRow], farm: Farm, last: dt.date) -> PrintedSheet:
                 "Opening + came - went - dead = closing",
                 (
                     "Pond", "Kind", "Opening", "Came", "Went", "Dead", "Closing", "Females", "Males", "Ratio",
-                    "Nests", "Eggs", "Beyond", "Verdict",
+                    "Nests", "Eggs", "Beyond", "How it stands",
                 ),
                 tuple(told),
                 note=(

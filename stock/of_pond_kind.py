@@ -19,6 +19,11 @@ class OfPondKind:
         return self.facts.kind_name
 
     @property
+    def verdict(self) -> str:
+        """How it stands, in words; columns are still asked for by this name."""
+        return self.facts.how_it_stands
+
+    @property
     def females(self) -> int:
         return self.facts.heads.females
 

@@ -21,7 +21,16 @@ from stock.advisor.ratio import Ratio, Verdict, ratio, sex_more, verdict
 from stock.advisor.verdict import NOT_KNOWN
 from stock.advisor.watch import LosingHeads
 from stock.book import ClassHeads
-from stock.pond_concerns import Concern, Tag, concerns_of, rank_of, rank_of_concern, standing_word, tags_of
+from stock.pond_concerns import (
+    Concern,
+    Tag,
+    concerns_of,
+    rank_of,
+    rank_of_concern,
+    ratio_words,
+    standing_word,
+    tags_of,
+)
 from stock.pond_rows import Death
 from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
@@ -211,6 +220,11 @@ class PondKind:
     def word(self) -> str:
         """The verdict in words, where there is one: else "empty", "juveniles only" or "none sexed yet"."""
         return standing_word(self.heads, self.verdict)
+
+    @property
+    def ratio_verdict(self) -> str:
+        """The same as every page names it: "ratio: in band"."""
+        return ratio_words(self.word)
 
     @cached_property
     def verdict(self) -> Verdict:

@@ -36,6 +36,7 @@ from stock.tasks import open_tasks
 from stock.templatetags.stock_format import age, interval, number, ratio_interval
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import ratio as ratio_words
+from stock.watched_ponds import watched_on
 
 MOST_KINDS, MOST_ORIGINS, MOST_TASKS, MOST_CONCERNS = 4, 5, 5, 6
 MOST_ON_A_PAGE = 66
@@ -52,7 +53,7 @@ def sheets_of(ponds: Sequence[Pond], farm: Farm, day: dt.date) -> list[PrintedSh
     """Return a sheet for each pond as of a day, in the order given: some thirty queries for any number of ponds."""
     ids = [pond.pk for pond in ponds]
     facts: dict[int, list[PondKind]] = defaultdict(list)
-    for one in pond_kinds(day, pond_ids=ids, moved_since=year_before(day)):
+    for one in watched_on(day).of(pond_kinds(day, pond_ids=ids, moved_since=year_before(day))):
         facts[one.pond_id].append(one)
     read = read_rows(ponds, day, [one for of_pond in facts.values() for one in of_pond])
     return [sheet_of(pond, farm, day, facts[pond.pk], read) for pond in ponds]
@@ -175,7 +176,7 @@ def _facts(pond: Pond, farm: Farm, facts: Sequence[PondKind], *, left: int) -> t
     listed = [f"{one.kind_name} ({one.listing})" for one in facts if one.listing and one.heads.total]
     if listed:
         said.append(("Protected kinds", f"{', '.join(listed)}: papers go with every head"))
-    concerns = [concern.sentence for one in facts for concern in one.concerns]
+    concerns = [concern.sentence for one in facts for concern in one.all_concerns]
     if concerns:
         more = f" And {len(concerns) - MOST_CONCERNS} more." if len(concerns) > MOST_CONCERNS else ""
         said.append(("To look at", " ".join(concerns[:MOST_CONCERNS]) + more))
@@ -189,13 +190,13 @@ def _stands(facts: Sequence[PondKind]) -> PrintedTable:
         (
             one.kind_name, one.heads.females, one.heads.males, one.heads.unsexed, one.heads.juveniles,
             one.heads.total, ratio_words(one.by_book.ratio) if one.heads.females or one.heads.males else "",
-            "; ".join(tag.words for tag in one.tags),
+            one.how_it_stands,
         )
         for one in facts
     )  # fmt: skip
     return PrintedTable(
         "What stands, by the book",
-        ("Kind", "Females", "Males", "Unsexed", "Juveniles", "All", "Ratio", "Verdict"),
+        ("Kind", "Females", "Males", "Unsexed", "Juveniles", "All", "Ratio", "How it stands"),
         rows,
         widths=(1.6, 0.8, 0.8, 0.8, 0.9, 0.8, 1, 2.4),
     )

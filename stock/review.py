@@ -22,13 +22,15 @@ from stock.pond_kind import PondKind
 from stock.review_lots import LotsDue, lots_due
 from stock.review_rows import Flow, NestMonth, Nests
 from stock.season_now import PondSeason
-from stock.season_of_pond import learnt_seasons
+from stock.season_of_pond import falling_behind_on, learnt_seasons
 from stock.tasks import STATE_WORDS, task_sentence
+from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
 from stock.timeline import next_month
 from stock.today import is_count_old
 from stock.watch_facts import farm_watch
 from stock.watch_page import normal_words, watch_lines
+from stock.watched_ponds import Watched
 
 REASON_WORDS = dict(Reason.choices)
 CLASS_HEADINGS = {
@@ -203,7 +205,7 @@ def _ponds(month: dt.date, last: dt.date, facts: list[PondKind]) -> list[PondMon
         by_pond.setdefault(one.pond_id, []).append(one)
     ids = list(by_pond)
     read = _Read(month, last, ids)
-    return [_pond_month(read, by_pond[pond_id]) for pond_id in ids]
+    return [_pond_month(read, read.watched.of(by_pond[pond_id])) for pond_id in ids]
 
 
 class _Read:
@@ -217,6 +219,9 @@ class _Read:
         self.without_papers = review_rows.without_papers()
         self.watch = farm_watch(last)
         self.signals = watch_lines(self.watch, with_charts=False)
+        self.watched = Watched(
+            tuple(line for line in self.signals if not line.is_quiet), tuple(falling_behind_on(last))
+        )
         self.signed = review_rows.signed(month, ids)
         self.decisions = review_rows.decisions(month, ids)
         self.seasons = learnt_seasons(last)
@@ -292,9 +297,10 @@ def _words(by_reason: Mapping[str, int]) -> str:
 
 def _to_explain(read: _Read, one: PondKind, flows: Mapping[str, Flow]) -> Iterable[str]:
     for line in read.signals:
-        if (line.pond_id, line.kind_id) == (one.pond_id, one.kind_id):
+        if (one.pond_id, one.kind_id) in line.ponds:
             noted = f" {line.note.by_name} noted: {line.note.note}" if line.note else ""
             yield f"{line.sentence} {line.remedy}{noted}"
+    yield from (concern.sentence for concern in one.watched if concern.code == "falling-behind")
     if beyond := read.beyond.get((one.pond_id, one.kind_id)):
         yield (f"{beyond} {one.kind_name} beyond the book: look for a move that was not logged, or recount.")
     late = sum(flow.late for flow in flows.values())
@@ -302,7 +308,7 @@ def _to_explain(read: _Read, one: PondKind, flows: Mapping[str, Flow]) -> Iterab
         yield f"{late} heads booked here for days of earlier, closed months."
     if one.heads.total and is_count_old(one):
         count = one.last_count
-        yield f"Last counted {count.age_days // 30} months ago." if count else "Never counted."
+        yield f"Last counted {age(count.as_of, one.day)}." if count else "Never counted."
     if one.use.in_quarantine:
         ends = f", due to end on {day_words(one.use.ends_on)}" if one.use.ends_on else ", with no end set"
         yield f"In quarantine since {day_words(one.use.from_on)}{ends}."

@@ -42,7 +42,7 @@ def _farm_sheet(
     )
     rows = tuple(
         (
-            pond.pond_code, kind.facts.kind_name, "; ".join(tag.words for tag in kind.facts.tags),
+            pond.pond_code, kind.facts.kind_name, kind.facts.how_it_stands,
             total.opening, total.came, total.went, total.dead, total.closing,
             nests.nests if (nests := kind.nests.month if kind.nests else None) else 0, nests.eggs if nests else 0,
             len(kind.to_explain), pond.signature.by_name if pond.signature else "not signed",
@@ -55,7 +55,7 @@ def _farm_sheet(
         PrintedTable(
             "Every pond, in the order of what needs a decision",
             (
-                "Pond", "Kind", "Verdict", "Opening", "Came", "Went", "Dead", "Closing", "Nests", "Eggs",
+                "Pond", "Kind", "How it stands", "Opening", "Came", "Went", "Dead", "Closing", "Nests", "Eggs",
                 "To explain", "Signed by",
             ),
             rows,
@@ -152,7 +152,7 @@ def _kind_facts(kind: KindMonth) -> list[tuple[str, str]]:
     one = kind.facts
     heads = one.heads
     book = ratio_words(one.by_book.ratio) if heads.females or heads.males else one.word
-    said = [f"{one.word}, {one.basis}", f"{book} by the book"]
+    said = [f"{one.how_it_stands}, {one.basis}", f"{book} by the book"]
     if one.standing is not None:
         stands = one.standing
         said.append(

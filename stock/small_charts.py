@@ -251,7 +251,7 @@ def panel_chart(panel: Panel, *, most_heads: float, most_deaths: float) -> Small
     return SmallChart(name, words, PANEL, tuple(marks), PANEL_COLUMNS, (row,))
 
 
-PANEL_COLUMNS = ("Pond", "Kind", "Verdict", "Heads", "Ratio", "Dead, 12 months", "Counted")
+PANEL_COLUMNS = ("Pond", "Kind", "How it stands", "Heads by the book", "Ratio", "Dead, 12 months", "Counted")
 
 
 def _bars(

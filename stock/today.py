@@ -19,12 +19,13 @@ from stock.move_words import class_words
 from stock.moves_read import move_sentence, with_entries
 from stock.pond_kind import PondKind
 from stock.refused import still_refused
-from stock.season_of_pond import falling_behind_on
+from stock.season_now import PondSeason
 from stock.tasks import OpenTask
 from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import day as day_words
 from stock.timeline import next_month
-from stock.watch_page import WatchLine, signals_on
+from stock.watch_page import WatchLine
+from stock.watched_ponds import Watched
 
 BANK_LINES, MOST_LINES = 5, 3
 MOST_READ = 100
@@ -76,6 +77,7 @@ def today_for(
     today: dt.date,
     facts: Sequence[PondKind],
     tasks: Iterable[OpenTask],
+    watched: Watched,
     role: str,
 ) -> Today:
     """
@@ -93,6 +95,8 @@ def today_for(
         Of every pond.
     tasks : iterable of OpenTask
         Every open task.
+    watched : Watched
+        What the watch and the season say today.
     role : str
         "owner", "hand" or "reader": a remedy that the role may not take gives way to a page to look at.
     """
@@ -100,8 +104,8 @@ def today_for(
     waiting = [
         *_beyond_book(today, facts),
         *_refused(farm, role),
-        *_capped(_watch(signals_on(today)), "signals of the watch", link("stock:watch")),
-        *_behind(today),
+        *_capped(_watch(watched.signals), "signals of the watch", link("stock:watch")),
+        *_behind(watched.behind),
         *_capped(
             _losing(standing), "ponds losing heads", link("stock:pond-list", verdict="wrong") + "#ponds"
         ),
@@ -197,9 +201,8 @@ def _refused(farm: Farm, role: str) -> Iterator[TodayLine]:
     return _capped(lines, "refused posts", "" if role == READER else link("stock:refused-list"))
 
 
-def _behind(today: dt.date) -> Iterator[TodayLine]:
+def _behind(named: Sequence[PondSeason]) -> Iterator[TodayLine]:
     """One line for all ponds that fall behind in the running season."""
-    named = falling_behind_on(today)
     if named:
         ponds = ", ".join(f"{one.pond} ({one.kind_name})" for one in named[:MOST_LINES])
         more = f" and {len(named) - MOST_LINES} more" if len(named) > MOST_LINES else ""
@@ -362,11 +365,11 @@ def _counts(facts: Iterable[PondKind], role: str) -> list[TodayLine]:
         if not is_count_old(one):
             continue
         known = (
-            f"last counted {day_words(count.as_of)} ({count.how_known_words}), {count.age_days // 30} months ago"
+            f"last counted {day_words(count.as_of)} ({count.how_known_words}), {age(count.as_of, one.day)}"
             if count
             else "never counted"
         )
-        why = "never counted" if count is None else f"last counted {count.as_of}"
+        why = "never counted" if count is None else f"last counted {day_words(count.as_of)}"
         url = task_link(one.pond_code, "RECOUNT", kind=one.kind_code, why=why) if role == OWNER else ""
         lines.append(
             TodayLine(

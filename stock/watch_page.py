@@ -34,7 +34,8 @@ class WatchLine:
     One signal.
 
     ``subject`` with pond and kind names it from day to day; ``arithmetic`` is its sum, line by line; ``note`` is
-    the newest that holds for it, and ``is_quiet`` says that it has not grown since.
+    the newest that holds for it, and ``is_quiet`` says that it has not grown since. ``ponds`` are all ponds and
+    kinds it speaks of: those that a batch went to, else its own.
     """
 
     pond_id: int
@@ -50,8 +51,14 @@ class WatchLine:
     arithmetic: tuple[tuple[str, str], ...]
     chart: Chart | None
     links: tuple[tuple[str, str], ...] = ()
+    ponds: tuple[PondKindId, ...] = ()
     note: WatchNote | None = None
     is_quiet: bool = False
+
+    @property
+    def asks_to_stop(self) -> bool:
+        """Whether nothing may move until somebody has looked into it."""
+        return self.remedy != COUNT
 
     @property
     def anchor(self) -> str:
@@ -68,9 +75,11 @@ class _Names:
     kinds: dict[int, Kind]
 
 
-def watch_lines(found: FarmWatch, *, with_charts: bool = True) -> list[WatchLine]:
+def watch_lines(
+    found: FarmWatch, *, with_charts: bool = True, noted_by: dt.date | None = None
+) -> list[WatchLine]:
     """
-    Return every signal: three queries.
+    Return every signal with what was noted of it up to its own day, or `noted_by`: three queries.
 
     Deaths come first, then what counts miss, the most heads first; what was noted and has not grown comes last.
     """
@@ -91,14 +100,15 @@ def watch_lines(found: FarmWatch, *, with_charts: bool = True) -> list[WatchLine
         *(_unseen_line(found, names, *one) for one in found.unseen),
     ]
     return sorted(
-        _noted(lines, found.day),
+        _noted(lines, noted_by or found.day),
         key=lambda line: (line.is_quiet, line.subject == UNSEEN_SUBJECT, -line.excess),
     )
 
 
-def signals_on(day: dt.date) -> list[WatchLine]:
+def signals_on(day: dt.date, *, noted_by: dt.date | None = None) -> list[WatchLine]:
     """Return the signals of a day that nobody has looked into, or that grew since, without their charts."""
-    return [line for line in watch_lines(farm_watch(day), with_charts=False) if not line.is_quiet]
+    lines = watch_lines(farm_watch(day), with_charts=False, noted_by=noted_by)
+    return [line for line in lines if not line.is_quiet]
 
 
 def normal_words(month: NormalMonth | None) -> str:
@@ -132,7 +142,7 @@ def _line(names: _Names, where: PondKindId, **parts: object) -> WatchLine:
         kind_id=kind.pk,
         kind_code=kind.code,
         kind_name=kind.common_name,
-        **parts,  # type: ignore[arg-type]
+        **{"ponds": (where,), **parts},  # type: ignore[arg-type]
     )
 
 
@@ -232,6 +242,7 @@ def _batch_line(
         names,
         where,
         subject=f"batch {batch.code}"[:60],
+        ponds=tuple(arrival.ponds),
         title="after a batch came",
         sentence=(
             f"{signal.deaths} died within {signal.days} days after heads of batch {batch.code} came into {noun} "

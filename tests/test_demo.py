@@ -35,6 +35,7 @@ from tests.demo_by_pandas import (
     the_years_nests_are_those_of_the_exported_nest_book,
 )
 from tests.demo_stories import STORIES, Loaded
+from tests.one_word_a_pond import every_page_says_the_same_of_a_pond
 
 # New Year, before and after the spring seines, mid-nesting, late summer, autumn, and a leap day.
 DAYS = ["2027-01-02", "2027-03-01", "2027-05-20", "2027-08-15", "2026-11-25", "2028-02-29"]
@@ -44,8 +45,9 @@ DAYS_BY_PANDAS = {"2027-08-15", "2026-11-25"}
 @pytest.mark.both_databases
 @pytest.mark.django_db
 @pytest.mark.parametrize("day", DAYS)
-def test_on_any_day_the_farm_loads_whole_and_every_story_is_there(day):
+def test_on_any_day_the_farm_loads_whole_and_every_story_is_there(day, monkeypatch):
     farm = Loaded(dt.date.fromisoformat(day))
+    monkeypatch.setattr("ponds.models.Farm.today", lambda self: farm.today)
     figures = load_demo(today=farm.today)
 
     mixes.roll(farm.today)
@@ -68,6 +70,7 @@ def test_on_any_day_the_farm_loads_whole_and_every_story_is_there(day):
     if day in DAYS_BY_PANDAS:
         the_year_and_its_months_are_what_pandas_makes_of_the_exports(farm)
         the_years_nests_are_those_of_the_exported_nest_book(farm)
+        every_page_says_the_same_of_a_pond(farm)
 
 
 @pytest.mark.parametrize(

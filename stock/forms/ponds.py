@@ -15,19 +15,20 @@ WRONG, OLD_COUNT = "wrong", "old-count"
 
 
 class PondFilterForm(RowFilterForm):
-    """Show the ponds of one kind, state or verdict."""
+    """Show the ponds of one kind, of one state, or that stand in one way."""
 
     kind = forms.ChoiceField(required=False)
     state = forms.ChoiceField(required=False, choices=[("", "Any state"), *PondState.State.choices])
-    verdict = forms.ChoiceField(required=False)
+    verdict = forms.ChoiceField(label="How it stands", required=False)
 
     def __init__(self, asked, *, rows: list[PondRow]) -> None:
         super().__init__(asked)
         kinds = sorted({(row.facts.kind_code, row.kind) for row in rows}, key=lambda kind: kind[1])
-        words = list(dict.fromkeys(row.verdict for row in sorted(rows, key=lambda row: row.rank)))
+        ranked = sorted(rows, key=lambda row: row.rank)
+        words = list(dict.fromkeys(tag.words for row in ranked for tag in row.facts.tags))
         self.fields["kind"].choices = [("", "Every kind"), *kinds]  # type: ignore[attr-defined]
         self.fields["verdict"].choices = [  # type: ignore[attr-defined]
-            ("", "Every verdict"),
+            ("", "Every one"),
             (WRONG, "anything to look at"),
             (OLD_COUNT, "count too old, or never counted"),
             *((word, word) for word in words),
@@ -40,10 +41,10 @@ class PondFilterForm(RowFilterForm):
         if chosen["state"] and row.facts.use.code != chosen["state"]:
             return False
         if chosen["verdict"] == WRONG:
-            return bool(row.facts.concerns)
+            return bool(row.facts.all_concerns)
         if chosen["verdict"] == OLD_COUNT:
             return is_count_old(row.facts)
-        return not chosen["verdict"] or row.verdict == chosen["verdict"]
+        return not chosen["verdict"] or chosen["verdict"] in {tag.words for tag in row.facts.tags}
 
 
 class DayForm(forms.Form):

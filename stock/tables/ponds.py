@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 import django_tables2 as tables
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from ponds.lists import DayColumn, NumberColumn, PlainTable
@@ -16,6 +16,7 @@ from stock.links import link
 from stock.of_pond_kind import OfPondKind
 from stock.pond_kind import PondKind
 from stock.strips import ratio_strip
+from stock.tables.how_it_stands import HowItStandsColumn
 from stock.tasks import OpenTask
 from stock.templatetags.stock_format import age, percent, ratio_interval
 from stock.templatetags.stock_format import ratio as ratio_words
@@ -61,10 +62,6 @@ class PondRow(OfPondKind):
     def counted(self) -> int | None:
         """Days since the last count of any kind; None where nobody ever counted."""
         return self.facts.last_count.age_days if self.facts.last_count else None
-
-    @property
-    def verdict(self) -> str:
-        return self.facts.word
 
     @property
     def basis(self) -> str:
@@ -115,8 +112,8 @@ class PondKindTable(PlainTable):
 
     pond = tables.Column(order_by=("place",))
     kind = tables.Column(order_by=("kind", "place"), attrs={"td": {"class": "wide kind"}})
-    verdict = tables.Column(verbose_name="Verdict", order_by=("rank",), attrs={"td": {"class": "wide"}})
-    basis = tables.Column(verbose_name="Verdict by", visible=False)
+    verdict = HowItStandsColumn(order_by=("rank",))
+    basis = tables.Column(verbose_name="Ratio by", visible=False)
     standing = tables.Column(
         verbose_name="Standing, 90 % limits", empty_values=(), attrs={"td": {"class": "wide"}}
     )
@@ -166,15 +163,6 @@ class PondKindTable(PlainTable):
 
     def value_pond(self, record: PondRow) -> str:
         return record.pond
-
-    def render_verdict(self, record: PondRow) -> SafeString:
-        worst, *others = record.facts.tags
-        css = f"tag tag-{worst.tone}" if worst.tone else "tag"
-        more = format_html_join("", ' <span class="note also">{}</span>', ((tag.words,) for tag in others))
-        return format_html('<span class="{}">{}</span>{}', css, worst.words, more)
-
-    def value_verdict(self, record: PondRow) -> str:
-        return "; ".join(tag.words for tag in record.facts.tags)
 
     def render_ratio(self, record: PondRow) -> str:
         return ratio_words(record.ratio)

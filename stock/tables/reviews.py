@@ -8,21 +8,24 @@ from functools import cached_property
 
 import django_tables2 as tables
 from django import forms
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from ponds.computed_lists import RowFilterForm
 from ponds.lists import NumberColumn, PlainTable
 from stock.links import link
+from stock.of_pond_kind import OfPondKind
+from stock.pond_kind import PondKind
 from stock.review import KindMonth, PondMonth
 from stock.review_rows import Nests
+from stock.tables.how_it_stands import HowItStandsColumn
 from stock.templatetags.stock_format import ratio as ratio_words
 
 SIGNED, UNSIGNED, TO_EXPLAIN = "signed", "unsigned", "to-explain"
 
 
 @dataclass(frozen=True)
-class MonthRow:
+class MonthRow(OfPondKind):
     """A pond and kind of a month as the table shows it."""
 
     month: str
@@ -31,12 +34,8 @@ class MonthRow:
     place: int
 
     @property
-    def pond(self) -> str:
-        return self.pond_month.pond_code
-
-    @property
-    def kind(self) -> str:
-        return self.kind_month.facts.kind_name
+    def facts(self) -> PondKind:  # type: ignore[override] # read only, as a frozen row's field is
+        return self.kind_month.facts
 
     @property
     def opening(self) -> int:
@@ -59,14 +58,6 @@ class MonthRow:
         return self.kind_month.total.closing
 
     @property
-    def females(self) -> int:
-        return self.kind_month.facts.heads.females
-
-    @property
-    def males(self) -> int:
-        return self.kind_month.facts.heads.males
-
-    @property
     def ratio(self) -> float | None:
         if self.females and not self.males:
             return math.inf
@@ -86,10 +77,6 @@ class MonthRow:
     def count_age(self) -> int | None:
         standing = self.kind_month.facts.standing
         return standing.age_days if standing is not None else None
-
-    @property
-    def verdict(self) -> str:
-        return self.kind_month.facts.word
 
     @property
     def nests(self) -> int:
@@ -142,7 +129,7 @@ class MonthTable(PlainTable):
 
     pond = tables.Column(order_by=("place",))
     kind = tables.Column(order_by=("kind", "place"), attrs={"td": {"class": "wide kind"}})
-    verdict = tables.Column(verbose_name="Verdict", order_by=("rank",), attrs={"td": {"class": "wide"}})
+    verdict = HowItStandsColumn(order_by=("rank",))
     opening = NumberColumn(verbose_name="Opening")
     came = NumberColumn(verbose_name="Came")
     went = NumberColumn(verbose_name="Went")
@@ -178,15 +165,6 @@ class MonthTable(PlainTable):
 
     def value_pond(self, record: MonthRow) -> str:
         return record.pond
-
-    def render_verdict(self, record: MonthRow) -> SafeString:
-        worst, *others = record.kind_month.facts.tags
-        css = f"tag tag-{worst.tone}" if worst.tone else "tag"
-        more = format_html_join("", ' <span class="note also">{}</span>', ((tag.words,) for tag in others))
-        return format_html('<span class="{}">{}</span>{}', css, worst.words, more)
-
-    def value_verdict(self, record: MonthRow) -> str:
-        return "; ".join(tag.words for tag in record.kind_month.facts.tags)
 
     def render_ratio(self, record: MonthRow) -> str:
         return ratio_words(record.ratio)

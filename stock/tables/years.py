@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString
 from ponds.lists import NumberColumn, PlainTable
 from stock.farm_year import YearRow
 from stock.links import link
+from stock.tables.how_it_stands import HowItStandsColumn
 from stock.templatetags.stock_format import ratio as ratio_words
 
 
@@ -35,7 +36,7 @@ class YearTable(PlainTable):
     nests = NumberColumn(verbose_name="Nests")
     eggs = NumberColumn(verbose_name="Eggs")
     beyond = NumberColumn(verbose_name="Beyond the book")
-    verdict = tables.Column(verbose_name="Verdict", attrs={"td": {"class": "wide"}})
+    verdict = HowItStandsColumn(order_by=("rank",))
 
     class Meta(PlainTable.Meta):
         order_by = ("pond",)

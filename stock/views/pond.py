@@ -40,7 +40,7 @@ from stock.tasks import DONE, DROPPED, OPEN, STATE_WORDS, task_sentence, with_pr
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import number
 from stock.templatetags.stock_format import ratio as ratio_words
-from stock.watch_page import signals_on
+from stock.watched_ponds import watched_on
 
 MONTHS_BACK = 35
 
@@ -106,13 +106,20 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
     role = role_of(request.user)
     is_today = day == today
     facts, states = one_pond(pond, day, months_back=MONTHS_BACK)
+    watched = watched_on(day)
+    facts = watched.of(facts)
     hauls = pond_page.last_hauls(pond, day)
     origins = pond_page.origins_of(facts)
     nests = pond_page.nests_so_far(pond, facts[0].season, day) if facts else {}
     first = year_before(day)
     may_decide = role == OWNER and is_today and pond.retired_on is None
     seasons = learnt_seasons(day)
-    parts = [_part(one, hauls, origins, nests, seasons, first, may_decide=may_decide) for one in facts]
+    signals = [line for line in watched.signals if pond.pk in {where[0] for where in line.ponds}]
+    stops = [line for line in signals if line.asks_to_stop]
+    parts = [
+        _part(one, hauls, origins, nests, seasons, first, may_decide=may_decide, may_move=not stops)
+        for one in facts
+    ]
     tasks = _tasks(pond, today, role)
     printed = SheetRows(
         year_flows([pond.pk], day),
@@ -139,7 +146,8 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
         "state": next((state for state in states if state.from_on <= day), None),
         "moves": pond_page.last_moves(pond, day),
         "tasks": tasks,
-        "signals": [line for line in signals_on(day) if line.pond_id == pond.pk],
+        "signals": signals,
+        "stops": stops,
         "open_tasks": [row for row in tasks if row.is_open],
         "nests_of_none": nests.get(None),
         "settling": SETTLING_WORDS,
@@ -171,11 +179,13 @@ def _part(
     first: dt.date,
     *,
     may_decide: bool,
+    may_move: bool,
 ) -> KindPart:
+    may_mend = may_decide and may_move
     of_kind = hauls.get(one.kind_id, [])
     return KindPart(
         facts=one,
-        aims=tuple(with_links(aim, one, why=_why(aim, one), may_decide=may_decide) for aim in aims_of(one)),
+        aims=tuple(with_links(aim, one, why=_why(aim, one), may_decide=may_mend) for aim in aims_of(one)),
         males_first=males_first(one),
         known=how_known(one),
         recount_url=task_link(one.pond_code, "RECOUNT", kind=one.kind_code) if may_decide else "",
@@ -216,7 +226,9 @@ def _answer(facts: list[PondKind]) -> str:
         )
         ratio = f", {ratio_words(one.verdict.ratio)}" if one.females_now and one.males_now else ""
         probably = "probably " if one.standing is not None else ""
-        said.append(f"{one.kind_name}: {probably}{', '.join(counted)}{ratio}, {one.word} by {one.whose}.")
+        said.append(
+            f"{one.kind_name}: {probably}{', '.join(counted)}{ratio}; {one.how_it_stands} by {one.whose}."
+        )
     return " ".join(said) or "Nothing, by the book."
 
 

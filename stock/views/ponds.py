@@ -25,6 +25,7 @@ from stock.pond_kind import PondKind
 from stock.tables.ponds import PondKindTable, PondRow
 from stock.tasks import open_tasks
 from stock.today import today_for
+from stock.watched_ponds import watched_on
 
 
 class PondList(ComputedListPage):
@@ -40,7 +41,8 @@ class PondList(ComputedListPage):
         self.farm = the_farm()
         self.today = self.farm.today()
         self.tasks = open_tasks()
-        self.facts = pond_kinds(self.today)
+        self.watched = watched_on(self.today)
+        self.facts = self.watched.of(pond_kinds(self.today))
         of_pond = defaultdict(list)
         for task in self.tasks:
             of_pond[task.pond].append(task)
@@ -55,7 +57,7 @@ class PondList(ComputedListPage):
 
     def words_of(self, row: PondRow) -> str:
         # The kind's words are split from the code, so that "a" finds pond A as "pond a" does.
-        return f"pond {row.pond} {row.facts.pond_name} {row.kind} {row.verdict} {row.state}"
+        return f"pond {row.pond} {row.facts.pond_name} {row.kind} {row.verdict} {row.facts.how_it_stands} {row.state}"
 
     def get_filter_form(self, rows: list[PondRow]) -> PondFilterForm:
         return PondFilterForm(self.request.GET, rows=rows)
@@ -72,6 +74,7 @@ class PondList(ComputedListPage):
                 today=self.today,
                 facts=self.facts,
                 tasks=self.tasks,
+                watched=self.watched,
                 role=role_of(user),
             ),
             # What is shown is what is ticked off: a move logged while the page was read is not.
@@ -111,7 +114,7 @@ def _counts(facts: list[PondKind]) -> dict[str, int]:
         "ponds": len({one.pond_id for one in facts}),
         "females": sum(one.heads.females for one in standing),
         "males": sum(one.heads.males for one in standing),
-        "to_look_at": len({one.pond_id for one in facts if one.concerns}),
+        "to_look_at": len({one.pond_id for one in facts if one.all_concerns}),
     }
 
 

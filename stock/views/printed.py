@@ -15,6 +15,7 @@ from stock.pond_facts import pond_kinds
 from stock.pond_pictures import panels_of
 from stock.pond_print import SAME_SCALE, picture_sheet, sheets_of
 from stock.sheet_files import PDF, TYPES, file_of
+from stock.watched_ponds import watched_on
 
 UNPROCESSABLE = 422
 
@@ -41,7 +42,7 @@ def farm_picture(request: HttpRequest) -> HttpResponse:
     form = DayForm(request.GET, today=today, opened_on=dt.date(1990, 1, 1))
     is_read = form.is_valid()
     day = (is_read and form.cleaned_data["on"]) or today
-    facts = pond_kinds(day)
+    facts = watched_on(day).of(pond_kinds(day))
     panels = panels_of(facts)
     if is_read and (kind := request.GET.get("as", "")) in TYPES:
         return file_of([picture_sheet(panels, farm, day)], farm, kind, f"every-pond-{day}")
@@ -53,7 +54,7 @@ def farm_picture(request: HttpRequest) -> HttpResponse:
         "is_today": day == today,
         "printed_on": today,
         "ponds": len({one.pond_id for one in facts}),
-        "to_look_at": len({one.pond_id for one in facts if one.concerns}),
+        "to_look_at": len({one.pond_id for one in facts if one.all_concerns}),
         "same_scale": SAME_SCALE,
     }
     return render(request, "stock/picture.html", context, status=200 if is_read else UNPROCESSABLE)

@@ -10,11 +10,12 @@ from django.http import HttpResponse
 
 from ponds.computed_lists import ComputedListPage, RowFilterForm
 from ponds.farm import the_farm
-from stock.farm_year import YearRow, ponds_of_year, year_rows, year_sheets
+from stock.farm_year import YearRow, begins_on, ponds_of_year, year_rows, year_sheets
 from stock.forms.fields import DayField
 from stock.pond_facts import year_before
 from stock.sheet_files import TYPES, file_of
 from stock.tables.years import YearTable
+from stock.templatetags.stock_format import day as day_words
 
 YEARS_OFFERED = 4
 
@@ -24,18 +25,21 @@ class YearForm(RowFilterForm):
 
     until = DayField(label="The 365 days to", required=False)
 
-    def __init__(self, asked: Any, *, today: dt.date) -> None:
+    def __init__(self, asked: Any, *, today: dt.date, begins_on: dt.date) -> None:
         super().__init__({"until": asked.get("until") or today.isoformat()})
-        self.today = today
+        self.today, self.begins_on = today, begins_on
 
     def clean_until(self) -> dt.date:
         until = self.cleaned_data["until"] or self.today
         if until > self.today:
             raise forms.ValidationError(
-                f"{until} is after today, {self.today}. Give today or an earlier day."
+                f"{day_words(until)} is after today, {day_words(self.today)}. Give today or an earlier day."
             )
-        if until.year < 1991:
-            raise forms.ValidationError(f"{until} is before any book. Give a day from 1991 on.")
+        if until < self.begins_on:
+            raise forms.ValidationError(
+                f"The register begins on {day_words(self.begins_on)}; it cannot tell the year to {day_words(until)}. "
+                "Give that day or a later one."
+            )
         return until
 
     def admits(self, row: YearRow) -> bool:
@@ -53,7 +57,8 @@ class FarmYear(ComputedListPage):
     def get_rows(self) -> list[YearRow]:
         self.farm = the_farm()
         self.today = self.farm.today()
-        self.form = YearForm(self.request.GET, today=self.today)
+        self.begins_on = begins_on(self.today)
+        self.form = YearForm(self.request.GET, today=self.today, begins_on=self.begins_on)
         self.last = self.form.cleaned_data["until"] if self.form.is_valid() else self.today
         self.export_name = f"year-to-{self.last}"
         self.ponds = ponds_of_year(self.last)
@@ -80,6 +85,7 @@ class FarmYear(ComputedListPage):
             first=year_before(self.last),
             last=self.last,
             today=self.today,
-            ends=[self.today, *ends],
+            ends=[self.today, *(end for end in ends if end >= self.begins_on)],
+            begins_on=self.begins_on if self.begins_on > year_before(self.last) else None,
             **kwargs,
         )

@@ -78,7 +78,7 @@ def test_sorting_takes_numbers_as_numbers_and_ponds_in_letter_order(owner, farm)
 @pytest.mark.parametrize(
     ("asked", "found"),
     [
-        ({"verdict": "no males"}, ["C"]),
+        ({"verdict": "ratio: no males"}, ["C"]),
         ({"verdict": "wrong"}, ["C", "B"]),
         ({"kind": "slider", "q": "short"}, ["B"]),
         ({"state": "QUARANTINE"}, []),
@@ -100,18 +100,18 @@ def test_the_csv_holds_figures_and_guards_words(owner, farm):
     response = owner.get(reverse("stock:pond-list"), {"_export": "csv", "sort": "pond"})
     rows = list(csv.DictReader(io.StringIO(response.content.decode("utf-8-sig"))))
     assert [row["Pond"] for row in rows] == ["A", "B", "C", "D"]
-    assert (rows[0]["Females"], rows[0]["By the book"], rows[0]["Verdict"]) == (
+    assert (rows[0]["Females"], rows[0]["By the book"], rows[0]["How it stands"]) == (
         "300",
         "3.0",
-        "in band",
+        "ratio: in band",
     )
     # The haul of 75 : 25 is weighed in the standing, with limits of its own; C has no males and D nobody sexed.
     low, ratio, high = (
         float(rows[0][name]) for name in ("Standing, at least", "Standing, 90 % limits", "Standing, at most")
     )
     assert 2.5 < low < ratio < high < 3.6
-    assert (rows[0]["Counted"], rows[0]["Verdict by"][:12]) == ("300", "by the stand")
-    assert (rows[2]["Standing, 90 % limits"], rows[2]["Verdict by"][:11]) == ("", "by the book")
+    assert (rows[0]["Counted"], rows[0]["Ratio by"][:12]) == ("300", "by the stand")
+    assert (rows[2]["Standing, 90 % limits"], rows[2]["Ratio by"][:11]) == ("", "by the book")
     assert round(float(rows[0]["Last haul, at least"]), 1) == 1.9
     assert (rows[2]["By the book"], rows[3]["By the book"]) == ("no males", "")
 

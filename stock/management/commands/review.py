@@ -12,7 +12,7 @@ from ponds.farm import the_farm
 from stock.review import KindMonth, PondMonth, month_review
 
 FIELDS = (
-    "pond", "kind", "verdict", "class", "opening", "in", "out", "dead", "closing", "signed_by",
+    "pond", "kind", "verdict", "how_it_stands", "class", "opening", "in", "out", "dead", "closing", "signed_by",
 )  # fmt: skip
 
 
@@ -20,7 +20,8 @@ class Command(BaseCommand):
     help = (
         "Prints the review of a month, pond by pond, worst first. JSON: `month`, `last_day`, `is_running` and `ponds`, "
         "a list of objects with `pond`, `name`, `signed_by` (null where nobody), `words`, `decisions` (each `task`, "
-        "`state`) and `kinds`, each with `kind`, `verdict`, `verdict_by` (whose it is), `standing` (null, or "
+        "`state`) and `kinds`, each with `kind`, `verdict` (of the ratio), `verdict_by` (whose it is), `how_it_stands` "
+        "(words, the worst first), `standing` (null, or "
         "`females`, `males` and `females_per_male`, each a list of what is probable and its 90 % limits, null where "
         "there is none), `females_per_male` by the book (null without males, `no_males` then true), `concerns`, "
         "`to_explain`, `died`, `nests`, `eggs`, and `classes`: `class`, `opening`, `in`, `out`, `dead`, `closing`. "
@@ -67,7 +68,7 @@ class Command(BaseCommand):
             signed = f"signed by {one.signature.by_name}" if one.signature else "not signed"
             self.stdout.write(f"\nPond {one.pond_code} {one.pond_name} ({signed})")
             for kind in one.kinds:
-                self.stdout.write(f"  {kind.facts.kind_name}: {kind.facts.word}, {kind.facts.basis}")
+                self.stdout.write(f"  {kind.facts.kind_name}: {kind.facts.how_it_stands}, {kind.facts.basis}")
                 for row in kind.classes:
                     self.stdout.write(
                         f"    {row.words:<10}{row.opening:>8} + {row.came} - {row.went} - {row.dead} dead "
@@ -111,6 +112,7 @@ def _kind(kind: KindMonth) -> dict[str, Any]:
     return {
         "kind": kind.facts.kind_code,
         "verdict": kind.facts.word,
+        "how_it_stands": [tag.words for tag in kind.facts.tags],
         "verdict_by": kind.facts.basis,
         "standing": _standing(kind),
         "females_per_male": heads.females / heads.males if heads.males else None,
@@ -139,6 +141,7 @@ def _rows(ponds: list[PondMonth]):
         for kind in one.kinds:
             for row in kind.classes:
                 yield (
-                    one.pond_code, kind.facts.kind_code, kind.facts.word, row.words, row.opening, row.came,
-                    row.went, row.dead, row.closing, one.signature.by_name if one.signature else "",
+                    one.pond_code, kind.facts.kind_code, kind.facts.word, kind.facts.how_it_stands, row.words,
+                    row.opening, row.came, row.went, row.dead, row.closing,
+                    one.signature.by_name if one.signature else "",
                 )  # fmt: skip
