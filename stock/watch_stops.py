@@ -5,11 +5,34 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 
-from stock.watch_page import COUNT, WatchLine, signals_on
+from ponds.models import Pond
+from stock.watch_page import WatchLine, signals_on
+
+IN_SPITE = "in_spite"
+AFTER = "after the veterinarian has been and the signal is noted"
 
 
-def stops_at(codes: Collection[str], day: dt.date) -> list[WatchLine]:
-    """Return the signals of these ponds that ask to stop all moves, until somebody has looked into them."""
+def stops_at(
+    codes: Collection[str], day: dt.date, *, looked_back_on: dt.date | None = None
+) -> list[WatchLine]:
+    """
+    Return the signals that ask to stop all moves of these ponds, until somebody has looked into them.
+
+    A page that looks back, as a month's review does, also names the day it looks at (`looked_back_on`): what
+    signalled then stops moves too, unless it was noted since.
+    """
     if not codes:
         return []
-    return [line for line in signals_on(day) if line.pond_code in codes and line.remedy != COUNT]
+    lines = signals_on(day)
+    if looked_back_on is not None and looked_back_on < day:
+        named = {(line.pond_id, line.kind_id, line.subject) for line in lines}
+        lines += [
+            line
+            for line in signals_on(looked_back_on, noted_by=day)
+            if (line.pond_id, line.kind_id, line.subject) not in named
+        ]
+    stopping = [line for line in lines if line.asks_to_stop]
+    if not stopping:
+        return []
+    asked = set(Pond.objects.filter(code__in=codes).values_list("pk", flat=True))
+    return [line for line in stopping if asked & {pond for pond, _ in line.ponds}]

@@ -30,6 +30,7 @@ from stock.sheet_files import TYPES, file_of
 from stock.standing_page import drift_words
 from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
 from stock.timeline import next_month
+from stock.watch_stops import stops_at
 
 SEE_OTHER = 303
 UNPROCESSABLE = 422
@@ -154,14 +155,20 @@ def _show_pond(
     is_over = next_month(first) <= today
     may_decide = role_of(request.user) == OWNER and pond.retired_on is None
     here = request.path.removesuffix("sign/")
+    last = min(next_month(first) - dt.timedelta(days=1), today)
+    # A task is for the days to come: today's signals stop it, and the month's own until they are noted.
+    stops = stops_at({pond.code}, today, looked_back_on=last)
     context = {
         "farm": farm,
         "pond": pond,
         "month": first,
-        "last": min(next_month(first) - dt.timedelta(days=1), today),
+        "last": last,
         "is_running": not is_over,
         "found": found,
-        "parts": [_part(kind, first, here, may_decide=may_decide) for kind in found.kinds],
+        "parts": [
+            _part(kind, first, here, may_decide=may_decide, may_move=not stops) for kind in found.kinds
+        ],
+        "watch_stops": stops,
         "form": form,
         "may_sign": may_decide and is_over and not (closed and closed.close),
         "is_closed": bool(closed and closed.close),
@@ -174,11 +181,17 @@ def _show_pond(
     return render(request, "stock/review_pond.html", context, status=status)
 
 
-def _part(kind: KindMonth, month: dt.date, here: str, *, may_decide: bool) -> KindPart:
+def _part(kind: KindMonth, month: dt.date, here: str, *, may_decide: bool, may_move: bool) -> KindPart:
     one = kind.facts
     why = f"Review of {month:%B %Y}: {one.heads.females} females to {one.heads.males} males by the book."
     aims = tuple(
-        with_links(aim, one, why=why, may_decide=may_decide, back=lambda address: _back(address, month, here))
+        with_links(
+            aim,
+            one,
+            why=why,
+            may_decide=may_decide and may_move,
+            back=lambda address: _back(address, month, here),
+        )
         for aim in kind.aims
     )
     recount = _decide(one.pond_code, "RECOUNT", month, here, kind=one.kind_code) if may_decide else ""

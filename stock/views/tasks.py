@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -20,6 +21,8 @@ from stock.forms.tasks import DropForm, TaskForm
 from stock.models import Task
 from stock.tables.tasks import TaskFilter, TaskTable
 from stock.tasks import OPEN, task_sentence, with_progress
+from stock.watch_page import WatchLine
+from stock.watch_stops import AFTER, IN_SPITE, stops_at
 
 SEE_OTHER = 303
 
@@ -55,12 +58,22 @@ def task_add(request: HttpRequest) -> HttpResponse:
     choices = farm_choices()
     if request.method != "POST":
         asked = {name: request.GET[name] for name in TaskForm.base_fields if name in request.GET}
-        return _show_form(request, TaskForm(initial=asked, choices=choices))
+        stops = _stops(asked.get("verb", ""), asked.get("pond", ""))
+        return _show_form(request, TaskForm(initial=asked, choices=choices), stops)
     form = TaskForm(request.POST, choices=choices)
     if form.is_valid():
         typed = form.cleaned_data
         pond = choices.pond(typed["pond"])
         assert pond is not None  # noqa: S101 (offered by the form)
+        why, stops = typed["why"], _stops(typed["verb"], pond.code)
+        if stops and request.POST.get(IN_SPITE) != "yes":
+            form.add_error(
+                None,
+                f"The watch asks to stop all moves of pond {pond.code}. Say below that it is for later, or go back.",
+            )
+            return _show_form(request, form, stops)
+        if stops and AFTER not in why:
+            why = f"{why.rstrip('. ')}{'; ' if why else ''}{AFTER}."
         try:
             task = task_book.make(
                 pond=pond,
@@ -68,7 +81,7 @@ def task_add(request: HttpRequest) -> HttpResponse:
                 kind=choices.kind(typed["kind"]),
                 of_class=typed["of_class"],
                 heads=typed["heads"],
-                why=typed["why"],
+                why=why,
                 due_on=typed["due_on"],
                 review_month=_review_month(request),
                 by=request.user,
@@ -103,9 +116,21 @@ def task_drop(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "stock/task_drop.html", context)
 
 
-def _show_form(request: HttpRequest, form: TaskForm) -> HttpResponse:
+def _stops(verb: str, code: str) -> list[WatchLine]:
+    """Return the signals that ask to stop the moves a task would lead to; a count moves nothing."""
+    return stops_at({code}, the_farm().today()) if code and verb != Task.Verb.RECOUNT else []
+
+
+def _show_form(request: HttpRequest, form: TaskForm, stops: Sequence[WatchLine] = ()) -> HttpResponse:
     month = _review_month(request)
-    context = {"form": form, "next": _next_page(request), "review": f"{month:%Y-%m}" if month else ""}
+    context = {
+        "form": form,
+        "next": _next_page(request),
+        "review": f"{month:%Y-%m}" if month else "",
+        "watch_stops": stops,
+        "in_spite": IN_SPITE,
+        "after": AFTER,
+    }
     return render(request, "stock/task_add.html", context)
 
 
