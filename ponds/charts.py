@@ -264,11 +264,9 @@ def _change(one: Series, labels: Sequence[str], unit: str) -> str:
     label, now = known[-1]
     sentence = f"{one.name}: {_with_unit(figure_text(now), unit, ' ')} in {label}"
     for before, was in known[-2:-1] if svg.is_drawable(now) else ():
-        more = (
-            "the same as"
-            if now == was
-            else f"{figure_text(abs(now - was))} {'more' if now > was else 'fewer'} than"
-        )
+        apart = figure_text(abs(now - was))
+        # What differs only beyond the decimals shown reads as the same.
+        more = "the same as" if not apart.strip("0.") else f"{apart} {'more' if now > was else 'fewer'} than"
         sentence += f", {more} in {before}"
     return sentence + "."
 

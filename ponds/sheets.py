@@ -28,6 +28,7 @@ from ponds.unit_cells import FigureWithUnit
 
 # Lines of the template that explain it, and any a person adds, begin with this and are passed over.
 REMARK = "#"
+ROWS_NAMED = 8
 SPREADSHEET_ERRORS = (
     "#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#CALC!", "#GETTING_DATA",
 )  # fmt: skip
@@ -71,6 +72,36 @@ class BadRow:
         if not self.row:
             return self.reason  # It is about the file, and names it.
         return f"row {self.row}, {self.column or 'whole row'}, {self.value!r}: {self.reason}"
+
+
+@dataclass(frozen=True)
+class BadRows:
+    """One thing to mend in several rows alike: told once, with the rows named."""
+
+    first: BadRow
+    rows: tuple[int, ...]
+
+    @property
+    def words(self) -> str:
+        """Which rows: "2", "2 to 13", "2, 4, 5, 9 and 8 more"."""
+        first, last = self.rows[0], self.rows[-1]
+        if len(self.rows) > 2 and last - first == len(self.rows) - 1:
+            return f"{first} to {last}"
+        more = f" and {len(self.rows) - ROWS_NAMED} more" if len(self.rows) > ROWS_NAMED else ""
+        return ", ".join(str(row) for row in self.rows[:ROWS_NAMED]) + more
+
+    def __str__(self) -> str:
+        if len(self.rows) == 1:
+            return str(self.first)
+        return f"rows {self.words}, {self.first.column or 'whole row'}, {self.first.value!r}: {self.first.reason}"
+
+
+def told_once(bad_rows: Iterable[BadRow]) -> list[BadRows]:
+    """Put together what is to be mended alike, by the first row of each."""
+    alike: dict[tuple[str, str, str], list[BadRow]] = {}
+    for bad in bad_rows:
+        alike.setdefault((bad.column, bad.value, bad.reason), []).append(bad)
+    return [BadRows(these[0], tuple(sorted({bad.row for bad in these}))) for these in alike.values()]
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ Lengths are in the units of the drawing, 400 to its width, whatever the screen.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import zlib
 from collections.abc import Callable, Iterable, Sequence
@@ -120,6 +121,15 @@ def figure_text(value: float | None, decimals: int | None = None) -> str:
         decimals = 0 if float(value).is_integer() else 2
     written = f"{value:,.{decimals}f}".replace(",", "\u202f")
     return written.replace("-", "−") if float(f"{value:.{decimals}f}") else written.lstrip("-")
+
+
+def day_text(day: dt.date) -> str:
+    """Write a day so that no reader can swap day and month.
+
+    >>> day_text(dt.date(2026, 3, 4))
+    '4 Mar 2026'
+    """
+    return f"{day.day} {day:%b %Y}"
 
 
 def ticks(low: float, high: float, wanted: int = 4) -> tuple[float, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from ponds import svg_marks as svg
 from ponds.charts import Chart
-from ponds.svg_marks import figure_text, ticks
+from ponds.svg_marks import day_text, figure_text, ticks
 
 TOP, BOTTOM, RIGHT = 12, 192, svg.WIDTH - 14
 
@@ -25,7 +25,7 @@ def growth_chart(name: str, points: Sequence[tuple[dt.date, int]], *, unit: str 
     unit : str
         Printed beside the figures.
     """
-    rows = tuple((day.isoformat(), figure_text(value)) for day, value in points)
+    rows = tuple((day_text(day), figure_text(value)) for day, value in points)
     columns = ("Day", f"{name}, {unit}")
     if not points:
         return Chart(name, svg.blank(name), "Not measured yet.", columns, rows)
@@ -60,10 +60,11 @@ def growth_chart(name: str, points: Sequence[tuple[dt.date, int]], *, unit: str 
 def _sentence(points: Sequence[tuple[dt.date, int]], unit: str) -> str:
     (first_on, first), (last_on, last) = points[0], points[-1]
     if len(points) == 1 or first_on == last_on:
-        return f"{last:,} {unit} on {last_on}."
+        return f"{figure_text(last)} {unit} on {day_text(last_on)}."
     years = (last_on - first_on).days / 365.25
     change = last - first
-    told = f"From {first:,} {unit} on {first_on} to {last:,} {unit} on {last_on}"
+    ends = f"{figure_text(last)} {unit} on {day_text(last_on)}"
+    told = f"From {figure_text(first)} {unit} on {day_text(first_on)} to {ends}"
     if years < 0.5:
         return f"{told}."
     return f"{told}: {abs(change) / years:.1f} {unit} {'more' if change >= 0 else 'less'} a year."

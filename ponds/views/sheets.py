@@ -11,7 +11,7 @@ from ponds.forms import SheetForm
 from ponds.kept_sheets import keep, take
 from ponds.roles import for_owner
 from ponds.sheet_files import MOST_BYTES
-from ponds.sheets import Outcome, load, registered_sheets, template_csv, template_xlsx
+from ponds.sheets import Outcome, load, registered_sheets, template_csv, template_xlsx, told_once
 from ponds.views.answers import UNPROCESSABLE, see_other
 
 CHECKED = "checked_sheet"
@@ -89,7 +89,7 @@ def _check(request: HttpRequest, form: SheetForm) -> Outcome | None:
 
 def _show(request: HttpRequest, form: SheetForm, outcome: Outcome | None, *, name: str = "") -> HttpResponse:
     upload = request.FILES.get("file")
-    bad_rows = outcome.bad_rows if outcome else []
+    bad_rows = told_once(outcome.bad_rows) if outcome else []
     context = {
         "form": form,
         "sheets": list(registered_sheets().values()),

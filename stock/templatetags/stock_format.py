@@ -12,7 +12,7 @@ from typing import TypeGuard
 
 from django import template
 
-from ponds.svg_marks import figure_text
+from ponds.svg_marks import day_text, figure_text
 
 register = template.Library()
 
@@ -154,7 +154,7 @@ def day(value: dt.date | None) -> str:
     >>> day(dt.date(2026, 3, 4)), day(None)
     ('4 Mar 2026', 'not known')
     """
-    return NOT_KNOWN if not value else f"{value.day} {value:%b %Y}"
+    return day_text(value) if value else NOT_KNOWN
 
 
 @register.simple_tag

@@ -9,7 +9,7 @@ from django.contrib.auth import get_user_model
 from django.core.management.base import BaseCommand, CommandError
 
 from ponds.sheet_files import MOST_BYTES
-from ponds.sheets import Outcome, after_loading, load, registered_sheets
+from ponds.sheets import Outcome, after_loading, load, registered_sheets, told_once
 from ponds.written_days import ORDERS
 
 
@@ -55,7 +55,7 @@ class Command(BaseCommand):
 
     def _report(self, outcome: Outcome) -> None:
         if outcome.bad_rows:
-            for bad in outcome.bad_rows:
+            for bad in told_once(outcome.bad_rows):
                 self.stderr.write(str(bad))
             number = len(outcome.bad_rows)
             raise CommandError(f"Nothing was written: {number} thing{'s' if number != 1 else ''} to mend.")
