@@ -19,7 +19,7 @@ from stock.small_charts import (
     ratio_chart,
     run_chart,
 )
-from stock.templatetags.stock_format import age, ratio_interval
+from stock.templatetags.stock_format import how_old, ratio_interval
 from stock.templatetags.stock_format import ratio as ratio_words
 
 MONTHS = 13
@@ -121,12 +121,11 @@ def _worth_a_panel(facts: Iterable[PondKind]) -> list[PondKind]:
 
 
 def _panel(one: PondKind, run: tuple[int, ...], deaths: tuple[int, ...]) -> Panel:
-    heads = tuple((letter, count) for letter, name in LETTERS if (count := getattr(one.heads, name)))
+    heads = tuple((letter, count) for letter, count in _heads(one) if count)
     rows = ratio_rows(one) if one.heads.total else []
     best = rows[0] if rows else RatioRow("Ratio", None, None, None, "no ratio")
     if best.label == "Book":
         best = RatioRow("Book", best.value, None, None, f"{best.words} by the book")
-    counted = age(one.last_count.as_of, one.day) if one.last_count else "never"
     worst = one.tags[0]
     return Panel(
         code=one.pond_code,
@@ -138,8 +137,16 @@ def _panel(one: PondKind, run: tuple[int, ...], deaths: tuple[int, ...]) -> Pane
         band=one.band,
         deaths=deaths,
         run=run,
-        counted=f"counted {counted}" if counted != "never" else "never counted",
+        heads_by="by the book" if one.standing is None else "probably",
+        counted=f"count {how_old(one.last_count.as_of, one.day)}" if one.last_count else "never counted",
     )
+
+
+def _heads(one: PondKind) -> list[tuple[str, int]]:
+    """Return the heads that the ratio beside them is made from: a standing holds the unsexed shared out already."""
+    if one.standing is None:
+        return [(letter, getattr(one.heads, name)) for letter, name in LETTERS]
+    return [("F", one.females_now), ("M", one.males_now), ("J", one.heads.juveniles)]
 
 
 def _adults(one: PondKind) -> tuple[int, ...]:

@@ -44,6 +44,10 @@ SAME_SCALE = (
     "Every panel has the same scales: ratios by the share of females, the band shaded; bars are the dead of each "
     "month, the line heads of breeding size at month ends."
 )
+WHOSE_HEADS = (
+    "F females and M males are as they probably stand, like the ratio beside them, where the pond was counted by sex; "
+    "else by the book, with U unsexed. J juveniles and the line of heads are the book's."
+)
 REASON_WORDS = dict(Reason.choices)
 Flows = Mapping[tuple[int, int, str], Flow]
 TaskWords = tuple[str, str, str, str]
@@ -152,7 +156,7 @@ def picture_sheet(panels: Sequence[SmallChart], farm: Farm, day: dt.date) -> Pri
         title=f"{farm.name}: every pond on {day_words(day)}",
         facts=(),
         tables=(),
-        notes=(SAME_SCALE,),
+        notes=(SAME_SCALE, WHOSE_HEADS),
         charts=rows_of_panels(panels),
         is_one_page=len(panels) <= MOST_ON_A_PAGE,
     )

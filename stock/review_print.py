@@ -17,7 +17,7 @@ from stock.review import KindMonth, MonthReview, PondMonth
 from stock.review_rows import CORRECTIONS
 from stock.standing_page import drift_words
 from stock.templatetags.stock_format import day as day_words
-from stock.templatetags.stock_format import interval, number, ratio_interval
+from stock.templatetags.stock_format import how_old, interval, number, ratio_interval
 from stock.templatetags.stock_format import ratio as ratio_words
 
 
@@ -152,13 +152,15 @@ def _kind_facts(kind: KindMonth) -> list[tuple[str, str]]:
     one = kind.facts
     heads = one.heads
     book = ratio_words(one.by_book.ratio) if heads.females or heads.males else one.word
-    said = [f"{one.how_it_stands}, {one.basis}", f"{book} by the book"]
+    said = [f"{one.how_it_stands}, {one.basis}"]
+    if not one.is_empty:
+        said.append(f"{book} by the book")
     if one.standing is not None:
         stands = one.standing
         said.append(
             f"probably {number(stands.females)} females ({interval(*stands.female_limits)}) and "
             f"{number(stands.males)} males ({interval(*stands.male_limits)}), {ratio_words(stands.ratio)} "
-            f"({ratio_interval(*stands.ratio_limits)}), its count {stands.age_days} days old"
+            f"({ratio_interval(*stands.ratio_limits)}), its count {how_old(stands.count.as_of, one.day)}"
         )
         if drift := drift_words(one):
             said.append(drift[:1].lower() + drift[1:].removesuffix("."))

@@ -187,7 +187,9 @@ class Panel:
     is_bad : bool
         Whether it stands among what does harm already: the panel then has a heavy edge.
     heads : tuple of (str, int)
-        A letter and the heads of each class that stands there.
+        A letter and the heads of each class that stands there, on the same basis as the ratio.
+    heads_by : str
+        That basis in words: "probably", by the standing, or "by the book".
     ratio : RatioRow
     band : (float, float)
     deaths : tuple of int
@@ -203,6 +205,7 @@ class Panel:
     verdict: str
     is_bad: bool
     heads: tuple[tuple[str, int], ...]
+    heads_by: str
     ratio: RatioRow
     band: tuple[float, float]
     deaths: tuple[int, ...]
@@ -243,15 +246,16 @@ def panel_chart(panel: Panel, *, most_heads: float, most_deaths: float) -> Small
     marks.append(Words("tick", 7, 106, f"{figure_text(dead)} dead"))
     marks.append(Words("tick end", width - 7, 106, panel.counted))
     name = f"Pond {panel.code}, {panel.kind}"
+    told = f"{heads} {panel.heads_by}" if panel.heads else heads
     words = (
-        f"{panel.verdict}; {heads}; {ratio.words}, {ratio.label.lower()}; {figure_text(dead)} recorded dead in "
+        f"{panel.verdict}; {told}; {ratio.words}, {ratio.label.lower()}; {figure_text(dead)} recorded dead in "
         f"twelve months; {panel.counted}."
     )
-    row = (panel.code, panel.kind, panel.verdict, heads, ratio.words, figure_text(dead), panel.counted)
+    row = (panel.code, panel.kind, panel.verdict, told, ratio.words, figure_text(dead), panel.counted)
     return SmallChart(name, words, PANEL, tuple(marks), PANEL_COLUMNS, (row,))
 
 
-PANEL_COLUMNS = ("Pond", "Kind", "How it stands", "Heads by the book", "Ratio", "Dead, 12 months", "Counted")
+PANEL_COLUMNS = ("Pond", "Kind", "How it stands", "Heads", "Ratio", "Dead, 12 months", "Counted")
 
 
 def _bars(

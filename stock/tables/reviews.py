@@ -19,6 +19,7 @@ from stock.pond_kind import PondKind
 from stock.review import KindMonth, PondMonth
 from stock.review_rows import Nests
 from stock.tables.how_it_stands import HowItStandsColumn
+from stock.templatetags.stock_format import age
 from stock.templatetags.stock_format import ratio as ratio_words
 
 SIGNED, UNSIGNED, TO_EXPLAIN = "signed", "unsigned", "to-explain"
@@ -174,13 +175,12 @@ class MonthTable(PlainTable):
 
     def render_probably(self, record: MonthRow) -> SafeString:
         """Show the standing's ratio with where it drifted from: the ratio counted, and how long ago."""
-        age = record.count_age
+        stands = record.facts.standing
         return format_html(
-            '{} <span class="note also">{}</span> <span class="note also">{} day{} ago</span>',
+            '{} <span class="note also">{}</span> <span class="note also">{}</span>',
             ratio_words(record.probably),
             f"was {ratio_words(record.ratio_counted)}" if record.ratio_counted is not None else "counted",
-            age,
-            "" if age == 1 else "s",
+            age(stands.count.as_of if stands else None, record.facts.day),
         )
 
     def value_probably(self, record: MonthRow) -> float | str:

@@ -177,3 +177,14 @@ def age(on: dt.date | None, today: dt.date) -> str:
     if days < 60:
         return f"{days} days ago"
     return f"{round(days / 30.44)} months ago" if days < 730 else f"{round(days / 365.25)} years ago"
+
+
+@register.simple_tag
+def how_old(on: dt.date, today: dt.date) -> str:
+    """Write the age of something that stands since a day, in the units of `age`.
+
+    >>> [how_old(dt.date(2026, 7, day), dt.date(2026, 7, 31)) for day in (31, 30, 1)]
+    ['of today', 'of yesterday', '30 days old']
+    """
+    words = age(on, today)
+    return f"{words.removesuffix(' ago')} old" if words.endswith(" ago") else f"of {words}"

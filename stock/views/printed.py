@@ -13,7 +13,7 @@ from ponds.models import Pond
 from stock.forms.ponds import DayForm
 from stock.pond_facts import pond_kinds
 from stock.pond_pictures import panels_of
-from stock.pond_print import SAME_SCALE, picture_sheet, sheets_of
+from stock.pond_print import SAME_SCALE, WHOSE_HEADS, picture_sheet, sheets_of
 from stock.sheet_files import PDF, TYPES, file_of
 from stock.watched_ponds import watched_on
 
@@ -56,5 +56,6 @@ def farm_picture(request: HttpRequest) -> HttpResponse:
         "ponds": len({one.pond_id for one in facts}),
         "to_look_at": len({one.pond_id for one in facts if one.all_concerns}),
         "same_scale": SAME_SCALE,
+        "whose_heads": WHOSE_HEADS,
     }
     return render(request, "stock/picture.html", context, status=200 if is_read else UNPROCESSABLE)

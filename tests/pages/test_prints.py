@@ -15,6 +15,7 @@ from openpyxl import load_workbook
 from ponds.models import Kind, Pond
 from stock import ledger
 from stock.charts import Series
+from stock.pond_facts import pond_kinds
 from stock.pond_pictures import PANELS_ABREAST, rows_of_panels
 from stock.printed import PrintedSheet, PrintedTable
 from stock.printed_pdf import pdf_of
@@ -56,7 +57,7 @@ def test_small_charts_share_a_scale_and_say_their_figures():
 
 def panel(code: str) -> Panel:
     return Panel(
-        code, "Slider <b>", "in band", False, (("F", 1300), ("M", 400), ("J", 12)),
+        code, "Slider <b>", "in band", False, (("F", 1300), ("M", 400), ("J", 12)), "probably",
         RatioRow("Standing", 3.25, 2.9, 3.6, "3.25 : 1 (2.9 to 3.6 : 1)"), (2.5, 4.5), (3,) * 13, (1700,) * 13,
         "counted 5 months ago",
     )  # fmt: skip
@@ -120,7 +121,11 @@ def test_the_picture_has_a_panel_a_pond_on_any_day_and_leads_to_it(farm, reader)
     assert page_faults(response) == []
     page = html.unescape(response.content.decode())
     assert page.count("small-chart") == 3
-    assert "287 F" in page
+    # The book holds 287 females; the picture shows the females that its ratio is made from.
+    (stands,) = [one.standing for one in pond_kinds(dt.date(2024, 5, 31)) if one.pond_code == "A"]
+    assert round(stands.females) != 287
+    assert f"{round(stands.females)} F {round(stands.males)} M" in page.replace("  ", " ")
+    assert "as they probably stand, like the ratio beside them" in page
     assert f'href="{reverse("stock:pond-detail", args=["A"])}?on=2024-05-31"' in page
     assert pages_of(reader.get(address, {"as": "pdf"}).content) == 1
     assert reader.get(address, {"on": "2999-01-01"}).status_code == 422

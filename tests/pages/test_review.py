@@ -120,7 +120,7 @@ def test_the_month_stands_on_a_page_searched_filtered_and_exported(farm, owner, 
     assert rows["A"]["Nests"] == "30"
     # Drained on 1 April with 300 females and 100 males: 60 days before the month's end.
     assert (float(rows["A"]["At its count"]), rows["A"]["Days since count"]) == (3.0, "60")
-    assert "60 days ago" in page
+    assert "2 months ago" in page
     only = words(owner.get(address, {"show": "to-explain"}))
     assert 'aria-label="Review pond C"' in only
     assert 'aria-label="Review pond B"' not in only
@@ -134,7 +134,7 @@ def test_a_pond_is_reviewed_decided_and_signed_and_the_next_one_comes(farm, owne
     assert "120" in page
     assert "out: moved 10" in page
     assert "of eight" not in page
-    assert "its count is 60 days old. The ratio rose from 1.50 : 1 at the count to" in page
+    assert "its count is 2 months old. The ratio rose from 1.50 : 1 at the count to" in page
     decide = next(
         link for link in page.split('href="') if link.startswith("/tasks/add/") and "TAKE_OUT" in link
     ).split('"')[0]

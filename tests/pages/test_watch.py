@@ -11,9 +11,10 @@ from django.urls import reverse
 from ponds.models.append_only import NeverChanged
 from stock import ledger, watch_facts
 from stock.drafts import BatchDraft
-from stock.models import Move, WatchNote
+from stock.models import Move, Task, WatchNote
 from stock.watch_facts import farm_watch
 from stock.watch_page import watch_lines
+from stock.watch_stops import stops_at
 from tests.factories import PondFactory
 from tests.pages.farm_of_ponds import FarmOfPonds
 
@@ -39,6 +40,10 @@ def die(farm, code="B", females=15, days=1):
 def note(client, farm, words="A dog came through the fence; mended.", **changed):
     row = {"key": uuid.uuid4(), "pond": "B", "kind": "slider", "subject": signal(farm).subject, "note": words}
     return client.post(NOTE, row | changed)
+
+
+def month_of(farm):
+    return f"{farm.ago(1):%Y-%m}"
 
 
 def signal(farm):
@@ -93,6 +98,67 @@ def test_pages_that_advise_moves_say_where_the_watch_asks_to_stop_them(owner, fa
         assert told in text
         assert "Stop all moves into the pond" in text
     assert told not in owner.get("/ponds/A/what-if/", asked).content.decode()
+
+
+def test_while_the_watch_asks_to_stop_moves_no_remedy_is_one_press_away(owner, farm):
+    farm.pond("D", days=420, females=100, males=100)  # short of females: remedies are offered
+    pond, review = (
+        reverse("stock:pond-detail", args=["D"]),
+        reverse("stock:review-pond", args=[month_of(farm), "D"]),
+    )
+    moving = re.compile(r'href="/tasks/add/[^"]*verb=(ADD|TAKE_OUT)')
+    after = "Only after the veterinarian has been and the signal is noted"
+    for page in (pond, review):
+        text = owner.get(page).content.decode()
+        assert moving.search(text)
+        assert after not in text
+    die(farm, code="D")
+    for page in (pond, review):
+        text = owner.get(page).content.decode()
+        assert not moving.search(text)
+        assert after in text
+        assert "Stop all moves into the pond and out of it, and call a veterinarian." in text
+    assert "verb=RECOUNT" in text  # a count moves nothing
+    add = reverse("stock:task-add")
+    asked = {
+        "verb": "ADD",
+        "pond": "D",
+        "heads": "5",
+        "kind": "slider",
+        "of_class": "FEMALE",
+        "why": "Short of females.",
+    }
+    assert "The watch, pond D:" in owner.get(add, asked).content.decode()
+    refused = owner.post(add, asked)
+    assert "The watch asks to stop all moves of pond D" in refused.content.decode()
+    assert not Task.objects.exists()
+    assert owner.post(add, {**asked, "in_spite": "yes"}).status_code == 303
+    assert Task.objects.get().why == (
+        "Short of females; after the veterinarian has been and the signal is noted."
+    )
+    assert note(owner, farm, pond="D").status_code == 303
+    for page in (pond, review):
+        text = owner.get(page).content.decode()
+        assert moving.search(text)
+        assert after not in text
+
+
+def test_a_batch_stops_every_pond_it_went_to_and_all_of_them_say_so(owner, farm):
+    for code in "QR":
+        PondFactory(code=code, kinds=[farm.slider])
+    farm.post(*(("FEMALE", "BOUGHT", code, 80, {"batch": "SPRING-1"}) for code in "QR"), days=20,
+              batches=(BatchDraft("SPRING-1", "BOUGHT", farm.ago(20)),))  # fmt: skip
+    farm.post(("FEMALE", "Q", "DIED", 6), ("FEMALE", "R", "DIED", 1), days=9)
+    (line,) = [line for line in watch_lines(farm_watch(farm.today)) if line.subject == "batch SPRING-1"]
+    assert len(line.ponds) == 2
+    rows = owner.get(reverse("stock:pond-list")).context["table"].rows
+    stands = {row.record.pond: row.record.facts.how_it_stands for row in rows}
+    for code in "QR":
+        assert "batch SPRING-1" in {one.subject for one in stops_at({code}, farm.today)}
+        assert "deaths rising" in stands[code]
+        assert line.sentence in owner.get(reverse("stock:pond-detail", args=[code])).content.decode()
+    assert stops_at({"A"}, farm.today) == []
+    assert "deaths rising" not in stands["A"]
 
 
 def test_a_death_taken_back_takes_its_signal_back(farm, owner):
