@@ -104,8 +104,7 @@ class FarmWatch:
             return None
         place = self.read.places.index(where)
         over = float(self.normal.exposure[place, -1]) * self.read.share_over
-        shape = self.normal.shape + float((self.normal.weights() * self.normal.deaths)[place, :-1].sum())
-        scale = self.normal.scale + float((self.normal.weights() * self.normal.exposure)[place, :-1].sum())
+        shape, scale = (float(of_ponds[place]) for of_ponds in self.normal.learnt(slice(-1)))
         mean = shape / scale * over
         size = 1 / (1 / shape + self.normal.varies)
         most = int(stats.nbinom.ppf(ONE_SIDED, size, size / (size + mean))) if mean > 0 else 0

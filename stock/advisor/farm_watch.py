@@ -138,9 +138,7 @@ def watch_deaths(
 
 def _bursts(normal: Normal, stands: Flags, chances: Floats) -> list[DeathSignal]:
     died, over = normal.deaths, normal.exposure
-    weights = normal.weights()[:, :-1]
-    shape = normal.shape + (weights * died[:, :-1]).sum(axis=1)
-    scale = normal.scale + (weights * over[:, :-1]).sum(axis=1)
+    shape, scale = normal.learnt(slice(-1))
     mean = shape / scale * over[:, -1]
     size = 1 / (1 / shape + normal.varies)
     with np.errstate(invalid="ignore"):
@@ -227,7 +225,7 @@ def _poisson_sums(normal: Normal) -> Floats:
 
 def _rates(normal: Normal) -> tuple[Floats, Floats]:
     """Return rates to integrate over and the log of the prior there; both ponds by rates."""
-    shape = normal.shape + (normal.weights() * normal.deaths).sum(axis=1)
+    shape, _ = normal.learnt()
     middle, reach = np.log(normal.pond_rates()), _REACH / np.sqrt(shape)
     low, high = middle - reach - np.log(RISES[-1]), middle + reach
     log_rates = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, _RATES)
@@ -241,7 +239,6 @@ def _since(rows: Floats) -> Floats:
 
 
 def _slow(normal: Normal, stands: Flags, limits: Floats) -> list[DeathSignal]:
-    weights = normal.weights()
     found = []
     last = normal.deaths.shape[1] - 1
     likely = np.flatnonzero(stands & (_poisson_sums(normal) > limits / _SCREEN))
@@ -256,14 +253,10 @@ def _slow(normal: Normal, stands: Flags, limits: Floats) -> list[DeathSignal]:
         deaths = int(normal.deaths[place, first:].sum())
         if deaths < LEAST_DEATHS:
             continue
-        before = slice(0, first)
-        shape = normal.shape + float((weights * normal.deaths)[place, before].sum())
-        scale = normal.scale + float((weights * normal.exposure)[place, before].sum())
-        expected = shape / scale * float(normal.exposure[place, first:].sum())
+        own_rate = float(np.divide(*normal.learnt(slice(first)))[place])
+        expected = own_rate * float(normal.exposure[place, first:].sum())
         found.append(
-            DeathSignal(
-                int(place), SLOW, first, last, deaths, expected, limit, total, shape / scale, normal.rate
-            )
+            DeathSignal(int(place), SLOW, first, last, deaths, expected, limit, total, own_rate, normal.rate)
         )
     return found
 

@@ -58,6 +58,13 @@ class Normal:
         """Return what a month's deaths weigh: the less, the more of their variation is not chance."""
         return 1 / (1 + self.varies * self.pond_rates()[:, None] * self.exposure)
 
+    def learnt(self, months: slice = slice(None)) -> tuple[Floats, Floats]:
+        """Return the shape and scale of each pond's rate as learnt from some months, each by what it weighs."""
+        weights = self.weights()[:, months]
+        shape: Floats = self.shape + (weights * self.deaths[:, months]).sum(axis=1)
+        scale: Floats = self.scale + (weights * self.exposure[:, months]).sum(axis=1)
+        return shape, scale
+
     def pond_rates(self) -> Floats:
         """Return each pond's rate over all its months, shrunk to the farm's."""
         rates: Floats = (self.shape + self.deaths.sum(axis=1)) / (self.scale + self.exposure.sum(axis=1))

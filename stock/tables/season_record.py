@@ -27,10 +27,16 @@ class LimitsColumn(tables.Column):
         return value.value if value is not None else None
 
 
-def limit(of: str, end: str, words: str) -> NumberColumn:
-    """Return a column of one limit, "lower" or "upper", that only exports show."""
-    said = "at least" if end == "lower" else "at most"
-    return NumberColumn(accessor=f"{of}__{end}", verbose_name=f"{words}, {said}", decimals=2, visible=False)
+def with_limits(
+    of: str, words: str, *, percent: bool = False, by: str = "value", compared: str = ""
+) -> tuple[LimitsColumn, NumberColumn, NumberColumn]:
+    """Return the column of a figure, sorted by its value or a limit, and its two limits, which only exports show."""
+    shown = LimitsColumn(verbose_name=words + compared, percent=percent, order_by=(f"{of}__{by}",))
+    low, high = (
+        NumberColumn(accessor=f"{of}__{end}", verbose_name=f"{words}, {said}", decimals=2, visible=False)
+        for end, said in (("lower", "at least"), ("upper", "at most"))
+    )
+    return shown, low, high
 
 
 class RecordTable(PlainTable):
@@ -53,16 +59,12 @@ class PondRecordTable(RecordTable):
     expected_low = NumberColumn(verbose_name="Forecast, at least")
     expected_high = NumberColumn(verbose_name="At most")
     before = NumberColumn(verbose_name="Season before")
-    nests_each = LimitsColumn(verbose_name="Nests a female", order_by=("nests_each__value",))
-    nests_each_low = limit("nests_each", "lower", "Nests a female")
-    nests_each_high = limit("nests_each", "upper", "Nests a female")
-    share = LimitsColumn(verbose_name="Hatch share", percent=True, order_by=("share__value",))
-    share_low = limit("share", "lower", "Hatch share")
-    share_high = limit("share", "upper", "Hatch share")
+    nests_each, nests_each_low, nests_each_high = with_limits("nests_each", "Nests a female")
+    share, share_low, share_high = with_limits("share", "Hatch share", percent=True)
     followed = NumberColumn(verbose_name="Of eggs")
-    hatchlings_each = LimitsColumn(verbose_name="Hatchlings a female", order_by=("hatchlings_each__value",))
-    hatchlings_each_low = limit("hatchlings_each", "lower", "Hatchlings a female")
-    hatchlings_each_high = limit("hatchlings_each", "upper", "Hatchlings a female")
+    hatchlings_each, hatchlings_each_low, hatchlings_each_high = with_limits(
+        "hatchlings_each", "Hatchlings a female"
+    )
     eggs = NumberColumn(verbose_name="Eggs counted", visible=False)
     eggs_each = NumberColumn(verbose_name="Eggs a female", decimals=1, visible=False)
     hatched = NumberColumn(verbose_name="Hatched of the eggs followed", visible=False)
@@ -87,9 +89,9 @@ class LotRecordTable(RecordTable):
     clear = NumberColumn(verbose_name="Clear")
     dead = NumberColumn(verbose_name="Dead")
     raw = NumberColumn(verbose_name="Share as counted", decimals=2)
-    share = LimitsColumn(verbose_name="Hatch share, compared", percent=True, order_by=("share__lower",))
-    share_low = limit("share", "lower", "Hatch share")
-    share_high = limit("share", "upper", "Hatch share")
+    share, share_low, share_high = with_limits(
+        "share", "Hatch share", percent=True, by="lower", compared=", compared"
+    )
 
 
 class BatchRecordTable(RecordTable):
@@ -101,12 +103,8 @@ class BatchRecordTable(RecordTable):
     code = tables.Column(verbose_name="Batch")
     kind = tables.Column(attrs=WIDE)
     told = tables.Column(verbose_name="Can it be told?", attrs=WIDE)
-    nests_each = LimitsColumn(verbose_name="Nests a female", order_by=("nests_each__value",))
-    nests_each_low = limit("nests_each", "lower", "Nests a female")
-    nests_each_high = limit("nests_each", "upper", "Nests a female")
-    share = LimitsColumn(verbose_name="Hatch share", percent=True, order_by=("share__value",))
-    share_low = limit("share", "lower", "Hatch share")
-    share_high = limit("share", "upper", "Hatch share")
+    nests_each, nests_each_low, nests_each_high = with_limits("nests_each", "Nests a female")
+    share, share_low, share_high = with_limits("share", "Hatch share", percent=True)
     females = NumberColumn(verbose_name="Females, expected")
     at_least = NumberColumn(verbose_name="At least")
     at_most = NumberColumn(verbose_name="At most")
