@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from django.db.models import Min
 from numpy.typing import NDArray
 
 from stock.advisor.standing import ratio_limits
+from stock.advisor.standing_filter import CONFLICT, widening
 from stock.models import Count, CountHaul, Reason
 from stock.standing_facts import PondStanding, standings
+from stock.standing_page import apart_words, conflict_words
 from stock.survey_floor import BOOKKEEPING, Flow
 from stock.surveys import Figures, KindSurvey
 
@@ -31,6 +33,7 @@ class Held:
     male_limits: tuple[float, float]
     ratio: float
     ratio_limits: tuple[float, float]
+    caution: str = ""
 
 
 def before_and_after(one: KindSurvey, figures: Figures) -> tuple[Held, ...]:
@@ -58,8 +61,11 @@ def before_and_after(one: KindSurvey, figures: Figures) -> tuple[Held, ...]:
     counted = np.array([figures.females, figures.males])
     noise = np.diag([(se or 0.0) ** 2 for se in errors])
     noise[0, 1] = noise[1, 0] = figures.covariance
-    mean, left = joined(prior, doubt, counted, noise)
-    return eve, _held(f"With this count, about, on {_day(one.as_of)}", mean, left)
+    mean, left, is_apart = joined(prior, doubt, counted, noise)
+    after = _held(f"With this count, about, on {_day(one.as_of)}", mean, left)
+    if is_apart and noise.any():
+        after = replace(after, caution=conflict_words(tuple(prior), tuple(counted)))
+    return eve, after
 
 
 def around(count: Count) -> tuple[Held, ...]:
@@ -74,6 +80,8 @@ def around(count: Count) -> tuple[Held, ...]:
         standing = standings(day, pond_ids=[count.pond_id]).get((count.pond_id, count.kind_id))
         if standing is not None:
             found.append(held_by(standing, words))
+            if standing.count.count_id == count.pk:
+                found[-1] = replace(found[-1], caution=apart_words(standing))
     return tuple(found)
 
 
@@ -95,9 +103,10 @@ def held_by(standing: PondStanding, words: str) -> Held:
     )
 
 
-def joined(prior: Floats, doubt: Floats, counted: Floats, noise: Floats) -> tuple[Floats, Floats]:
+def joined(prior: Floats, doubt: Floats, counted: Floats, noise: Floats) -> tuple[Floats, Floats, bool]:
     """
-    Return two estimates of females and males joined, each weighed by its precision, and the doubt left.
+    Return two estimates of females and males joined, each weighed by its precision, the doubt left, and whether
+    they are too far apart to be both right, for which that doubt was widened.
 
     Parameters
     ----------
@@ -108,13 +117,15 @@ def joined(prior: Floats, doubt: Floats, counted: Floats, noise: Floats) -> tupl
 
     Returns
     -------
-    array, shape (2,), and array, shape (2, 2)
+    array, shape (2,), array, shape (2, 2), and bool
     """
-    weight = doubt @ np.linalg.pinv(doubt + noise)
+    of_both, gap = np.linalg.pinv(doubt + noise), counted - prior
+    distance = float(gap @ of_both @ gap)
+    weight = doubt @ of_both
     if not noise.any():
         weight = np.eye(2)
-    left = (np.eye(2) - weight) @ doubt
-    return np.maximum(prior + weight @ (counted - prior), 0.0), (left + left.T) / 2
+    left = (np.eye(2) - weight) @ doubt * float(widening(np.asarray(distance)))
+    return np.maximum(prior + weight @ gap, 0.0), (left + left.T) / 2, distance > CONFLICT
 
 
 def _held(words: str, mean: Floats, left: Floats) -> Held:

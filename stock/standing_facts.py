@@ -68,6 +68,9 @@ class PondStanding:
         Recorded dead since the count.
     hauls : int
         Sexed hauls since the count that moved the share.
+    foretold : (float, float) or None
+        Females and males that the count was expected to find, where it lay too far from them for both to be right
+        and the limits were widened.
     """
 
     pond_id: int
@@ -94,6 +97,7 @@ class PondStanding:
     died_females: float
     died_males: float
     hauls: int
+    foretold: tuple[float, float] | None = None
 
     @property
     def unseen(self) -> float:
@@ -329,6 +333,7 @@ class Asked:
                 died_females=float(died[0, place]),
                 died_males=float(died[1, place]),
                 hauls=int(recent[place]),
+                foretold=_pair(answer.foretold[:, place]) if answer.is_in_conflict[place] else None,
             )
         return found
 

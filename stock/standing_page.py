@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from stock.links import link
 from stock.pond_kind import PondKind
+from stock.standing_facts import PondStanding
 from stock.templatetags.stock_format import day, ratio
 
-__all__ = ["DriftLine", "HowKnown", "how_known"]
+__all__ = ["DriftLine", "HowKnown", "apart_words", "conflict_words", "drift_words", "how_known"]
 
 
 @dataclass(frozen=True)
@@ -84,9 +85,18 @@ def how_known(one: PondKind) -> HowKnown | None:
 
 
 def drift_words(one: PondKind) -> str:
-    """Say how the ratio went from the last count to now; "" where there is no standing or no ratio to go from."""
+    """Say how the ratio went from the last count to now, and where that count was far from what was expected.
+
+    "" where there is no standing, or nothing to say.
+    """
     stands = one.standing
-    if stands is None or stands.count_ratio is None or math.isinf(stands.count_ratio):
+    if stands is None:
+        return ""
+    return " ".join(part for part in (_ratio_words(stands), apart_words(stands)) if part)
+
+
+def _ratio_words(stands: PondStanding) -> str:
+    if stands.count_ratio is None or math.isinf(stands.count_ratio):
         return ""
     if math.isinf(stands.ratio):
         return f"The ratio went from {ratio(stands.count_ratio)} at the count to {ratio(stands.ratio)}."
@@ -95,6 +105,23 @@ def drift_words(one: PondKind) -> str:
         return f"The ratio is what it was at the count, {ratio(stands.count_ratio)}."
     way = "rose" if change > 0 else "fell"
     return f"The ratio {way} from {ratio(stands.count_ratio)} at the count to {ratio(stands.ratio)} now."
+
+
+def apart_words(stands: PondStanding) -> str:
+    """Say that the last count and what was expected of it cannot both be right; a drain-down to the last head is."""
+    if stands.foretold is None or stands.count.how_known == "DRAINED":
+        return ""
+    counted = stands.count.counted
+    return conflict_words(stands.foretold, (counted.females, counted.males), f" of {day(stands.count.as_of)}")
+
+
+def conflict_words(foretold: tuple[float, ...], counted: tuple[float, ...], of_day: str = "") -> str:
+    """Say what a count found and what was expected, females and males each, where they are too far apart."""
+    return (
+        f"The count{of_day} found {counted[0]:.0f} females and {counted[1]:.0f} males where {foretold[0]:.0f} and "
+        f"{foretold[1]:.0f} were expected, further apart than chance makes them. Either heads went or came unseen, or "
+        "one of the counts is wrong: the limits are widened until another count settles it."
+    )
 
 
 def _cautions(one: PondKind) -> list[str]:

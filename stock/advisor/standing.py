@@ -6,7 +6,7 @@ import numpy as np
 from scipy import special
 
 from stock.advisor.standing_farm import SHIFTING, DetectionPrior, Learnt, LossPrior, learn
-from stock.advisor.standing_filter import Catch
+from stock.advisor.standing_filter import CONFLICT, Catch
 from stock.advisor.standing_steps import (
     Counts,
     Deaths,
@@ -58,6 +58,10 @@ class Standing:
         Females and males that later moves and hauls prove; means and limits are not below them.
     is_bounded : array of bool
         Where that proof lifted a mean.
+    foretold : array, shape (2, pond-kinds)
+        Females and males that the last count of both was expected to find; NaN where nothing was known before it.
+    is_in_conflict : array of bool
+        Whether that count lay so far from it that the limits were widened.
     seen : (float, float, float)
         Share of the farm's losses that is seen: middle and limits.
     survival : (float, float, float)
@@ -79,6 +83,8 @@ class Standing:
     unseen_males: Floats
     known_alive: Floats
     is_bounded: Flags
+    foretold: Floats
+    is_in_conflict: Flags
     seen: tuple[float, float, float]
     survival: tuple[float, float, float]
     confidence: float
@@ -144,7 +150,8 @@ def standing(
        uncertain, mean and variance come from five points of its distribution (Gauss-Hermite); the
        chance of single losses (Poisson) and bursts such as theft widen the variance.
     4. A count joins by its precision (a Kalman update): between two counts of one day that is the
-       mean weighted by inverse variances. What the count was out by also tells of the rate of loss.
+       mean weighted by inverse variances. What the count was out by also tells of the rate of loss. Where
+       the two are too far apart to be both right, both are widened.
     5. A sexed haul moves females within the total by its precision, widened for clustering and for
        sexes caught unequally; the total and its error stay. Its heads are a floor on that day.
 
@@ -189,6 +196,7 @@ def standing(
 
     References
     ----------
+    Birge (1932), Phys. Rev. 40:207 (errors of results that disagree).
     Harvey (1989), Forecasting, Structural Time Series Models and the Kalman Filter, chapter 3.
     Morris (1983), J. Am. Stat. Assoc. 78:47 (parametric empirical Bayes).
     Frazer, Gibbons & Greene (1991), Ecology 72:2218 (survival of wild sliders).
@@ -234,6 +242,8 @@ def standing(
         unseen_males=learnt.last.unseen[1, 0] * blank[1],
         known_alive=proven,
         is_bounded=np.asarray(is_bounded.any(axis=0) & is_known, dtype=np.bool_),
+        foretold=learnt.last.foretold[:, 0],
+        is_in_conflict=np.asarray(learnt.last.distance[0] > CONFLICT, dtype=np.bool_),
         seen=tuple(float(special.expit(odds + shift * odds_sd)) for shift in (0, -z, z)),  # type: ignore[arg-type]
         survival=tuple(float(np.exp(-np.exp(rate - shift * rate_sd))) for shift in (0, -z, z)),  # type: ignore[arg-type]
         confidence=confidence,

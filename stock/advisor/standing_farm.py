@@ -1,6 +1,6 @@
 """What a farm's ponds have in common - losses, and the share of them that is seen - learnt for `standing`."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy import optimize, special
@@ -177,10 +177,5 @@ def learn(steps: Steps, loss: LossPrior, detection: DetectionPrior, catch: Catch
     # The spreads hardly move what stands; the first three rates do.
     passed = pass_through(steps.take(by_length), rates_of(values + changes[: 1 + SHIFTING]), catch)
     back = np.argsort(by_length, kind="stable")
-    last = Pass(
-        passed.mean[..., back],
-        passed.covariance[..., back],
-        passed.unseen[..., back],
-        passed.log_likelihood[..., back],
-    )
+    last = Pass(**{column.name: getattr(passed, column.name)[..., back] for column in fields(Pass)})
     return Learnt(values, np.asarray(np.linalg.inv(curvature), dtype=np.float64), last)

@@ -17,12 +17,35 @@ BURST_TOGETHER = 0.8
 """Correlation of what bursts take of the sexes; thieves may prefer one (an assumption)."""
 CATCH_LASTS = 0.5
 """Share of the variance of female to male catchability that a pond keeps from haul to haul (an assumption)."""
+CONFLICT = 9.21
+"""A count conflicts with what was expected of it where the squared distance of females and males together passes this:
+the 99 % point of chi-square with 2 degrees of freedom (Pearson & Hartley 1954, table 8)."""
 _F, _M, _SEEN, _CATCH = 0, 1, 4, 5
 _STATES = 6
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 _TINY = 1e-9
 _UNKNOWN = 1e12
+
+
+def widening(distance: Floats) -> Floats:
+    """
+    Return how many times the variances of a count and of what was expected are widened.
+
+    A count far from what was expected says that one of the two is wrong, not which. Both are widened, the more
+    the farther apart they are: of two figures equally sure the limits come to hold both. At `CONFLICT` nothing
+    changes yet.
+
+    Parameters
+    ----------
+    distance : array
+        Squared, in standard errors of both sides together.
+
+    References
+    ----------
+    Birge (1932), Phys. Rev. 40:207, scales errors of results that disagree by the square root of chi-square.
+    """
+    return 1 + np.maximum(distance - CONFLICT, 0.0)
 
 
 @dataclass(frozen=True)
@@ -87,12 +110,18 @@ class Pass:
     unseen : array, shape (2, guesses, pond-kinds)
         Heads lost unseen since the last count, expected.
     log_likelihood : array, shape (guesses, pond-kinds)
+    foretold : array, shape (2, guesses, pond-kinds)
+        Females and males that the last count of both was expected to find; NaN where nothing was known before it.
+    distance : array, shape (guesses, pond-kinds)
+        How far it was from that, squared, in standard errors of both sides together; 0 where nothing was known.
     """
 
     mean: Floats
     covariance: Floats
     unseen: Floats
     log_likelihood: Floats
+    foretold: Floats
+    distance: Floats
 
 
 class _Filter:
@@ -106,6 +135,8 @@ class _Filter:
             covariance=np.zeros((_STATES, _STATES, *shape)),
             unseen=np.zeros((2, *shape)),
             log_likelihood=np.zeros(shape),
+            foretold=np.full((2, *shape), np.nan),
+            distance=np.zeros(shape),
         )
         variance = rates.spread**2
         for sex in (0, 1):
@@ -138,6 +169,7 @@ class _Filter:
         steps, state = self.steps, self.all
         self.mean, self.covariance = state.mean[..., :here], state.covariance[..., :here]
         self.unseen, self.log_likelihood = state.unseen[..., :here], state.log_likelihood[..., :here]
+        self.foretold, self.distance = state.foretold[..., :here], state.distance[..., :here]
         self.years, self.doubt = steps.years[step, :here], steps.doubt[step, :here]
         self.net, self.deaths = steps.net[step, :, :here], steps.deaths[step, :, :here]
         self.lag, self.lag_squared = steps.lag[step, :, :here], steps.lag_squared[step, :, :here]
@@ -249,12 +281,10 @@ class _Filter:
 
     def _count(self) -> None:
         """Join a count to the standing by its precision."""
-        heads, variance = self.heads, self.variance.copy()
-        covariance = self.together.copy()
-        is_both = ~np.isnan(heads).any(axis=0)
+        heads = self.heads
+        is_both: Flags = np.asarray(~np.isnan(heads).any(axis=0), dtype=np.bool_)
         swapped = np.where(is_both, self.catch.sexing_error * heads.sum(axis=0), 0.0)
-        variance += swapped
-        covariance -= swapped
+        variance, covariance = self._doubt_both(is_both, swapped)
         for sex in (0, 1):
             is_seen = ~np.isnan(heads[sex])
             # The males' error is taken apart from the females', which are joined first.
@@ -282,6 +312,27 @@ class _Filter:
                     joint = np.where(is_begun, portion * self.covariance[_F, _F], self.covariance[_F, _M])
                     self.covariance[_F, _M] = self.covariance[_M, _F] = joint
         self.unseen *= ~is_both
+
+    def _doubt_both(self, is_both: Flags, swapped: Floats) -> tuple[Floats, Floats]:
+        """
+        Return the variances of a count and its covariance, one row a guess; widened where it conflicts.
+
+        What is known exactly, as after a drain-down, stays so.
+        """
+        own, together = self.variance + swapped, self.together - swapped
+        gap = self.heads[:, np.newaxis] - self.mean[:2]
+        of_females, of_males = (self.covariance[sex, sex] + own[sex] for sex in (0, 1))
+        across = self.covariance[_F, _M] + together
+        spread = np.maximum(of_females * of_males - across**2, 1e-6)
+        distance = (of_males * gap[0] ** 2 - 2 * across * gap[0] * gap[1] + of_females * gap[1] ** 2) / spread
+        is_first = np.maximum(self.covariance[_F, _F], self.covariance[_M, _M]) > 0.5 * _UNKNOWN
+        distance = np.where(is_both & ~is_first, distance, 0.0)
+        self.foretold[:] = np.where(is_both, np.where(is_first, np.nan, self.mean[:2]), self.foretold)
+        self.distance[:] = np.where(is_both, distance, self.distance)
+        widened = widening(distance)
+        self.covariance[:2] *= np.sqrt(widened)
+        self.covariance[:, :2] *= np.sqrt(widened)
+        return self.variance[:, np.newaxis] * widened + swapped, self.together * widened - swapped
 
     def _haul(self) -> None:
         """Let a sexed haul move females within the total; the total, its error too, stays as it was.

@@ -87,6 +87,44 @@ def test_two_counts_with_errors_that_go_together_join_as_matrices():
     )
 
 
+def test_counts_that_cannot_both_be_right_are_both_kept_within_the_limits():
+    """1,100 +- 10 and 1,300 +- 10 females, males alike: chi-square is 200^2 / (100 + 100) = 200.
+
+    Birge (1932, Phys. Rev. 40:207) scales the error of the weighted mean, sqrt(50), by sqrt(chi-square / (n - 1));
+    here chi-square counts from the 99 % point on, 9.21, so that nothing jumps there: sqrt(50 (1 + 200 - 9.21)).
+    """
+    groups = Groups(1, counts((0, 0, 1100, 10, 40, 4), (0, 0, 1300, 10, 40, 4)))
+    found = standing(groups, DAY, **PRIORS, sexing_error=0.0)
+    assert found.is_in_conflict[0]
+    np.testing.assert_allclose(found.foretold[:, 0], [1100, 40])
+    assert found.females[0] == pytest.approx(1200, abs=1e-3)
+    assert found.female_se[0] == pytest.approx(np.sqrt(50 * 191.79), rel=1e-4)
+    assert found.female_limits[0, 0] < 1100
+    assert found.female_limits[1, 0] > 1300
+
+
+def test_counts_as_far_apart_as_chance_makes_them_stay_as_sure_as_they_are():
+    """As the rule of inverse variances has it: 2.9 standard errors apart, below the 99 % point of two figures."""
+    groups = Groups(1, counts((0, 0, 100, 10, 40, 4), (0, 0, 141, 10, 40, 4)))
+    found = standing(groups, DAY, **PRIORS, sexing_error=0.0)
+    assert not found.is_in_conflict[0]
+    assert found.female_se[0] == pytest.approx(np.sqrt(50), rel=1e-4)
+
+
+def test_a_pond_drained_to_the_last_head_is_sure_whatever_was_expected():
+    groups = Groups(1, counts((0, 0, 300, 10, 100, 4), (0, 0, 120, 0, 40, 0)))
+    found = standing(groups, DAY, **PRIORS, sexing_error=0.0)
+    assert found.is_in_conflict[0]
+    assert found.females[0] == pytest.approx(120, abs=1e-2)
+    assert found.female_se[0] < 0.1
+
+
+def test_the_first_count_has_nothing_to_conflict_with():
+    found = standing(Groups(1, counts((0, 0, 300, 10, 100, 4))), DAY, **PRIORS)
+    assert not found.is_in_conflict[0]
+    assert np.isnan(found.foretold[:, 0]).all()
+
+
 def test_no_death_is_counted_twice():
     """Drained to 300 and 100; 10 females and 4 males found dead, 25 females bought, 5 males sold."""
     groups = Groups(
