@@ -45,10 +45,11 @@ class HalfReadForm(forms.Form):
 class NewTurtleForm(MarkForm):
     """A head that stands in a pond already, and the mark put on it."""
 
-    pond = OneOfField(noun="pond", label="Pond")
-    kind = OneOfField(noun="kind", label="Kind")
-    of_class = OneOfField(noun="class", label="Class")
-    method = OneOfField(noun="method", label="How its sex was told", required=False)
+    pond = OneOfField(noun="pond", label="Pond", blank="Choose…")
+    kind = OneOfField(noun="kind", label="Kind", blank="Choose…")
+    of_class = OneOfField(noun="class", label="Class", blank="Choose…")
+    # Nothing is chosen beforehand: how it was told is a fact about this animal.
+    method = OneOfField(noun="method", label="How its sex was told", blank="not said", required=False)
     batch = LineField(label="Batch it came with, if known", most=24)
 
     field_order = ("key", "pond", "kind", "of_class", "method", "day", "form")

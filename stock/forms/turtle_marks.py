@@ -199,7 +199,8 @@ class SexForm(forms.Form):
     key = KeyField()
     day = DayField(label="Day")
     sex = OneOfField(noun="sex", label="Sex")
-    method = OneOfField(noun="method", label="Told by")
+    # Not chosen beforehand: a method nobody meant would stand in the register as a fact.
+    method = OneOfField(noun="method", label="Told by", blank="Choose…")
     certainty = OneOfField(noun="certainty", label="How sure")
     note = LineField(label="Note", most=LONGEST_NOTE)
 

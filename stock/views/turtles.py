@@ -20,7 +20,7 @@ from stock.forms.turtle_list import ConfirmSchemeForm, HalfReadForm, NewTurtleFo
 from stock.ledger import schemes_in_use
 from stock.marks import shell
 from stock.marks.notch import LETTER_SCHEME, SCHEMES, Scheme
-from stock.models import SchemeConfirmation, Turtle
+from stock.models import Cell, SchemeConfirmation, Turtle
 from stock.tables.turtles import TurtleFilter, TurtleTable
 from stock.turtle_histories import shares_of_marks, survival_by_sex
 from stock.turtle_search import Found, free_code, half_read, search
@@ -158,12 +158,13 @@ def _drawn(scheme: Scheme) -> str:
 
 
 def _free_codes(choices, asked: str) -> list[tuple[str, str]]:
-    """Return the next free three-notch code of each kind whose rim can be notched."""
+    """Return the next free three-notch code of each kind that ponds ever held and whose rim can be notched."""
     if LETTER_SCHEME.key not in schemes_in_use():
         return []
     found = []
+    kept = set(Cell.objects.filter(pond__isnull=False).values_list("kind", flat=True))
     for kind in choices.kinds:
-        if asked and kind.code != asked:
+        if kind.pk not in kept or (asked and kind.code != asked):
             continue
         try:
             found.append((kind.common_name, free_code(LETTER_SCHEME, kind)))

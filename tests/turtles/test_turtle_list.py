@@ -126,3 +126,29 @@ def test_the_next_free_code_passes_over_all_that_were_ever_used(farm):
         farm.register(5, notch(code))
     # ABC and ABH used, two scutes apart: ABI is next (alphabetical, three notches).
     assert free_code(LETTER_SCHEME, farm.kind) == "ABI"
+
+
+def test_nothing_about_an_animal_is_chosen_beforehand(farm, hand):
+    """A first choice left as it is would be written as a fact that nobody looked at."""
+    address = reverse("stock:turtle-new")
+    page = hand.get(address)
+    form = page.context["form"]
+    assert [form[name].value() for name in ("pond", "kind", "of_class", "method")] == [None] * 4
+    assert page.context["free"] == [("Slider", "ABC")]
+    sent = {"key": str(uuid.uuid4()), "day": "2026-03-09", "form": "PAINT", "text": "red", "scheme": ""}
+    empty = {"pond": "", "kind": "", "of_class": "", "method": ""}
+    refused = hand.post(address, {**sent, **empty}).content.decode()
+    assert all(f"Choose the {noun}." in refused for noun in ("pond", "kind", "class"))
+    chosen = {**empty, "pond": "A", "kind": "slider", "of_class": "FEMALE"}
+    assert hand.post(address, {**sent, **chosen}).status_code == 303
+    turtle = Turtle.objects.get()
+    assert turtle.sex_steps.get().method == "NOT_KNOWN"
+    sexing = reverse("stock:turtle-sex", args=[turtle.pk])
+    told = {
+        "key": str(uuid.uuid4()),
+        "day": "2026-03-09",
+        "sex": "FEMALE",
+        "method": "",
+        "certainty": "PROBABLE",
+    }
+    assert "Choose the method." in hand.post(sexing, told).content.decode()
