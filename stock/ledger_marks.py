@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Q
 
 from ponds.models import Kind
+from stock import ledger_sql
 from stock.drafts import NEW_TURTLE, CatchLine, Draft, PutOn, SexDraft
 from stock.ledger_checks import of_draft
 from stock.ledger_rules import check_text, scanned_by_class
@@ -21,11 +22,9 @@ from stock.marks.sexes import CERTAINTIES, METHODS, SEXES
 from stock.marks.tag import FAMILIES
 from stock.models import (
     Batch,
-    Entry,
     HaulTurtle,
     Mark,
     MarkEvent,
-    MarkStep,
     Move,
     SchemeConfirmation,
     Sex,
@@ -205,19 +204,21 @@ def write_marks(
         if code in new
     )
     rows.update({row.code: row for row in made})
-    named = Entry.objects.filter(move__in={move.pk for move, step in steps if step.entry is not None})
-    by_line = {(move, line): pk for pk, move, line in named.values_list("pk", "move", "line")}
-    MarkStep.objects.bulk_create(
-        MarkStep(
-            turtle=rows[step.turtle],
-            move=move,
-            entry_id=by_line.get((move.pk, step.entry)) if step.entry is not None else None,
-            source_id=store.cell_ids[step.source] if step.source else None,
-            target_id=store.cell_ids[step.target] if step.target else None,
-            how=step.how,
-            booked_on=step.booked_on,
-        )
-        for move, step in steps
+    named = {move.pk for move, step in steps if step.entry is not None}
+    by_line = ledger_sql.entry_ids(named) if named else {}
+    ledger_sql.write_steps(
+        [
+            (
+                rows[step.turtle].pk,
+                move.pk,
+                by_line.get((move.pk, step.entry)) if step.entry is not None else None,
+                store.cell_ids[step.source] if step.source else None,
+                store.cell_ids[step.target] if step.target else None,
+                step.how,
+                step.booked_on,
+            )
+            for move, step in steps
+        ]
     )
     plain: list[Mark] = []
     again: list[tuple[Move, PutOn, Turtle]] = []
@@ -237,7 +238,7 @@ def write_marks(
         if NEW_TURTLE in code:
             # Its number is its id: the database gives each once, also to two who register at the same time.
             row.code = str(row.pk)
-    Turtle.objects.bulk_update(rows.values(), ["code", "cell", "last_seen_on"])
+    ledger_sql.place_turtles([(row.code, row.cell_id, row.last_seen_on, row.pk) for row in rows.values()])
     # Only of those that were told: of the others somebody may note the sex at this moment.
     told = [rows[mark.code] for _, draft in drafts for mark in draft.marks if mark.sex or mark.batch]
     Turtle.objects.bulk_update(told, ["sex", "batch"])

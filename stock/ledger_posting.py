@@ -7,7 +7,9 @@ import itertools
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
+from stock import ledger_sql
 from stock.drafts import (
     CLASSES,
     LONGEST_NOTE,
@@ -36,7 +38,7 @@ from stock.ledger_rows import write_rows
 from stock.ledger_rules import FarmFacts, check_draft, check_states, check_text
 from stock.ledger_sql import last_closed_month
 from stock.ledger_store import Store, first_open_day
-from stock.models import Entry, MarkStep, Move
+from stock.models import Entry, Move
 from stock.planning import (
     CLASS_WORDS,
     Books,
@@ -98,8 +100,12 @@ class Posting:
         self.by = by
         self.by_name = by.get_username() if by is not None else "the register"
         self.today = today
-        self.first_open = first_open_day(last_closed_month())
         self.store = Store()
+
+    @cached_property
+    def first_open(self) -> dt.date:
+        """The first day that may still be booked on."""
+        return first_open_day(last_closed_month())
 
     def booked_on(self, happened_on: dt.date) -> dt.date:
         """Return the day the book carries: the animal's own, or the first open day after a close."""
@@ -295,6 +301,7 @@ class Posting:
 
     def _know(self, drafts: Sequence[Draft]) -> FarmFacts:
         farm = read_farm(drafts, self.store, self.today)
+        self.first_open = first_open_day(self.store.last_closed)
         self.not_with = farm.not_with
         return farm
 
@@ -305,7 +312,8 @@ class Posting:
 
     @staticmethod
     def _standing(keys: set[uuid.UUID]) -> dict[uuid.UUID, Move]:
-        return {move.key: move for move in Move.objects.filter(key__in=keys)}
+        taken = ledger_sql.keys_taken(keys)
+        return {move.key: move for move in Move.objects.filter(key__in=taken)} if taken else {}
 
     @staticmethod
     def _replay(move: Move, content: str) -> Posted:
@@ -314,26 +322,21 @@ class Posting:
         return Posted.again(move)
 
     def _load_original(self, move: Move) -> tuple[list[PlannedEntry], list[PlannedStep]]:
-        cells = ("source__pond", "source__kind", "target__pond", "target__kind")
-        rows = Entry.objects.filter(move=move).select_related(*cells, "batch").order_by("line")
         ref_of = self.store.ref_of
         entries = [
-            PlannedEntry(
-                ref_of(row.source), ref_of(row.target), row.heads, row.reason, row.cause,
-                row.batch.code if row.batch else "",
-            )
-            for row in rows
-        ]  # fmt: skip
-        marks = MarkStep.objects.filter(move=move).select_related(*cells, "turtle").order_by("pk")
+            PlannedEntry(ref_of(row[4:11]), ref_of(row[11:]), row[0], row[1], row[2], row[3] or "")
+            for row in ledger_sql.entries_of(move.pk)
+        ]
         steps = [
+            # The id of a cell's kind is null where there is no cell.
             PlannedStep(
-                row.turtle.code,
-                ref_of(row.source) if row.source else None,
-                ref_of(row.target) if row.target else None,
-                row.how,
-                row.booked_on,
+                turtle,
+                ref_of(cells[:7]) if cells[3] is not None else None,
+                ref_of(cells[7:]) if cells[10] is not None else None,
+                how,
+                booked_on,
             )
-            for row in marks
+            for turtle, how, booked_on, *cells in ledger_sql.steps_of(move.pk)
         ]
         return entries, steps
 

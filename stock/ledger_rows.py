@@ -125,7 +125,7 @@ def _write_batches(posting: Posting, work: Sequence[Work]) -> dict[str, int]:
     codes |= {batch.code for draft in drafts for batch in draft.batches}
     if not codes:
         return {}
-    standing = Batch.objects.filter(code__in=codes).values_list("code", "pk", "source")
+    standing = ledger_sql.batches(codes)
     known = {code: pk for code, pk, _ in standing}
     sources = {code: source for code, _, source in standing}
     new: dict[str, BatchDraft] = {}

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Set
+from collections.abc import Collection, Iterable, Iterator, Sequence, Set
 
 from django.db import connection
-from django.db.models import Exists, OuterRef, Subquery
 
 from stock import ledger_sql
-from stock.models import Cell, MarkStep, Turtle
 from stock.planning import Books, LateChange, MarkedHead, Ref
 from stock.timeline import CellDays, MonthFigures, next_month
 
@@ -50,6 +48,7 @@ class Store:
         self.kind_names: dict[str, str] = {}
         self.cell_ids: dict[Ref, int] = {}
         self.refs: dict[int, Ref] = {}
+        self.last_closed: dt.date | None = None
 
     def lock_cells(self, refs: set[Ref], *, also: Set[Ref] = frozenset()) -> None:
         """Make the cells that are not there yet, then lock them all in one order.
@@ -64,7 +63,7 @@ class Store:
         found = self._find({*wanted, *also})
         missing = [ref for ref in wanted if ref not in found]
         if missing:
-            Cell.objects.bulk_create([self._new_cell(ref) for ref in missing], ignore_conflicts=True)
+            ledger_sql.make_cells([self._new_cell(ref) for ref in missing])
             found = self._find({*wanted, *also})
         ledger_sql.lock_cells(found.values())
         self.cell_ids.update(found)
@@ -84,10 +83,14 @@ class Store:
         """
         ids = [self.cell_ids[ref] for ref in refs]
         first = min(months)
-        opening = {pk: (heads, marked) for pk, heads, marked in ledger_sql.openings(ids, first)}
-        stored = defaultdict(list)
+        opening: dict[int, tuple[int, int]] = {}
+        stored: dict[int, list[MonthFigures]] = defaultdict(list)
         for pk, *figures in ledger_sql.month_ends(ids, first):
-            stored[pk].append(MonthFigures(*figures))
+            month = MonthFigures(*figures)
+            if month.month < first:
+                opening[pk] = (month.heads, month.marked)
+            else:
+                stored[pk].append(month)
         by_day = self._days(ids, months)
         cells = {
             ref: CellDays.from_stored(
@@ -117,39 +120,38 @@ class Store:
         """Return the named marked turtles that are in the register."""
         if not codes:
             return {}
-        return {turtle.code: turtle for turtle in self._marked(Turtle.objects.filter(code__in=codes))}
+        return {turtle.code: turtle for turtle in self._marked(ledger_sql.turtles_named(codes))}
 
     def standing(self, ref: Ref) -> list[MarkedHead]:
         """Return the marked turtles whose latest step put them into a cell."""
-        return self._marked(Turtle.objects.filter(cell=self.cell_ids[ref]))
+        return self._marked(ledger_sql.turtles_in(self.cell_ids[ref]))
 
     def since_without(self, move_id: int, codes: Collection[str]) -> dict[str, dt.date]:
         """Return since when turtles stand where they do, the steps of one move left out."""
-        rows = Turtle.objects.filter(code__in=codes).annotate(since=_since(without=move_id))
-        return {code: since or LONG_AGO for code, since in rows.values_list("code", "since")}
+        rows = ledger_sql.turtles_named(codes, without=move_id)
+        return {code: since or LONG_AGO for code, *_, since in rows}
 
     def lock_with_turtles(self, refs: set[Ref], codes: set[str], *, also: Set[Ref] = frozenset()) -> None:
         """Lock cells, the named turtles, and the cells those stand in."""
         if not codes:
             self.lock_cells(refs, also=also)
             return
-        self.lock_cells(refs | self._refs(Cell.objects.filter(turtles__code__in=codes).distinct()), also=also)
+        self.lock_cells(refs | self._refs(ledger_sql.cells_of_turtles(codes)), also=also)
         # A turtle may have been moved, or found again, while this posting waited; from here on it stays.
-        turtles = Turtle.objects.select_for_update().filter(code__in=codes).order_by("pk")
-        elsewhere = set(turtles.values_list("cell_id", flat=True)) - set(self.refs) - {None}
+        elsewhere = set(ledger_sql.lock_turtles(codes)) - set(self.refs)
         if elsewhere:
-            self.lock_cells(self._refs(Cell.objects.filter(pk__in=elsewhere)))
+            self.lock_cells(self._refs(elsewhere))
 
-    def _refs(self, cells) -> set[Ref]:
-        return {self.ref_of(cell) for cell in cells.select_related("pond", "kind")}
+    def _refs(self, ids: Collection[int]) -> set[Ref]:
+        return {self.ref_of(cell) for cell in ledger_sql.cells_named(ids)} if ids else set()
 
-    def ref_of(self, cell: Cell) -> Ref:
-        """Return a cell's name; reads its pond and kind."""
-        self.kind_ids[cell.kind.code] = cell.kind_id
-        self.kind_names[cell.kind.code] = cell.kind.common_name
-        if cell.pond is not None:
-            self.pond_ids[cell.pond.code] = cell.pond.pk
-        return Ref(cell.pond.code if cell.pond is not None else cell.outside, cell.kind.code, cell.of_class)
+    def ref_of(self, cell: Sequence) -> Ref:
+        """Return the name of a cell read as in `ledger_sql.CELL`, and let its pond and kind be known."""
+        pond_id, pond, outside, kind_id, kind, kind_name, of_class = cell
+        self.kind_ids[kind], self.kind_names[kind] = kind_id, kind_name
+        if pond_id is not None:
+            self.pond_ids[pond] = pond_id
+        return Ref(outside if pond_id is None else pond, kind, of_class)
 
     def write_month_ends(self, books: Books) -> None:
         """Store what the posting changed, month by month."""
@@ -169,17 +171,10 @@ class Store:
             ]
         )
 
-    def _marked(self, turtles) -> list[MarkedHead]:
-        rows = turtles.select_related("kind").annotate(since=_since())
+    def _marked(self, rows: Iterable[tuple]) -> list[MarkedHead]:
         return [
-            MarkedHead(
-                code=row.code,
-                kind=row.kind.code,
-                at=self.refs.get(row.cell_id) if row.cell_id else None,
-                since=row.since or LONG_AGO,
-                last_seen_on=row.last_seen_on,
-            )
-            for row in rows
+            MarkedHead(code, kind, self.refs.get(cell) if cell else None, since or LONG_AGO, last_seen_on)
+            for code, kind, cell, last_seen_on, since in rows
         ]
 
     def _find(self, refs: Collection[Ref]) -> dict[Ref, int]:
@@ -195,12 +190,9 @@ class Store:
         }
         return {ref: found[ref] for ref in refs if ref in found}
 
-    def _new_cell(self, ref: Ref) -> Cell:
-        if ref.is_pond:
-            return Cell(
-                pond_id=self.pond_ids[ref.place], kind_id=self.kind_ids[ref.kind], of_class=ref.of_class
-            )
-        return Cell(outside=ref.place, kind_id=self.kind_ids[ref.kind], of_class=ref.of_class)
+    def _new_cell(self, ref: Ref) -> tuple:
+        pond, outside = (self.pond_ids[ref.place], "") if ref.is_pond else (None, ref.place)
+        return pond, outside, self.kind_ids[ref.kind], ref.of_class
 
     @staticmethod
     def _days(ids: list[int], months: set[dt.date]) -> dict[int, dict[dt.date, dict[dt.date, list[int]]]]:
@@ -215,17 +207,6 @@ class Store:
                     change[0] += sign * heads
                     change[1] += sign * marked
         return days
-
-
-def _since(*, without: int | None = None) -> Subquery:
-    """Of a turtle, the book day of its latest step that was not taken back: a mistake hides no earlier day."""
-    undone = MarkStep.objects.filter(
-        turtle=OuterRef("turtle"), how="REVERSED", move__reverses=OuterRef("move")
-    )
-    standing = MarkStep.objects.filter(~Exists(undone), turtle=OuterRef("pk")).exclude(how="REVERSED")
-    if without is not None:
-        standing = standing.exclude(move=without)
-    return Subquery(standing.order_by("-pk").values("booked_on")[:1])
 
 
 def _runs(months: Iterable[dt.date]) -> Iterator[tuple[dt.date, dt.date]]:

@@ -16,7 +16,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.both_databases]
 TODAY = dt.date(2026, 6, 30)
 OPENED = dt.date(2020, 1, 1)
 # With the savepoint that a test has in place of a transaction, and PostgreSQL's two locks.
-MOST = 18
+MOST = 13
 
 
 @pytest.fixture
