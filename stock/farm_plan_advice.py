@@ -108,7 +108,7 @@ def plan_farm(
         moves=_moves(plan, ponds),
         ponds=ponds,
         proof=_proof(plan, question),
-        cautions=_cautions(plan, ponds),
+        cautions=_cautions(plan, ponds, for_eggs=question.is_for_eggs),
         learnt=() if eggs is None else tuple(sorted(names[kind] for kind in eggs.kinds)),
         gained=None if eggs is None else eggs.gained(plan),
     )
@@ -351,7 +351,7 @@ def _proof(plan: FarmPlan, question: PlanQuestion) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan]) -> tuple[str, ...]:
+def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan], *, for_eggs: bool) -> tuple[str, ...]:
     if not plan.moves:
         return ()
     said = []
@@ -372,7 +372,7 @@ def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan]) -> tuple[str, ...]:
             "seining, and ask again if they change a pond."
         )
     said.append(
-        "A pond at the very edge of its band drifts out again, as males outlive females: the plan asks for the least "
-        "work now, not for the longest peace."
+        "A pond at the very edge of its band drifts out again, as males outlive females"
+        + ("." if for_eggs else ": the plan asks for the least work now, not for the longest peace.")
     )
     return tuple(said)

@@ -9,6 +9,7 @@ from stock.placing_answer import Advice, PondAdvice
 from stock.placing_grounds import Grounds
 from stock.placing_tasks import Source
 from stock.saved_placings import Stop
+from stock.watch_stops import AFTER
 
 
 @dataclass(frozen=True)
@@ -67,11 +68,15 @@ def _limits(code: str, advice: Advice | None, grounds: Grounds) -> str:
     return "" if then is None else f"at most {then.cap} when saved; {then.males_used} males"
 
 
-def before_loading(source: Source, heads: int) -> Sequence[str]:
-    """Return what must be true of the place they stand in before the first one is loaded."""
+def before_loading(source: Source, heads: int, stopped: Iterable[str] = ()) -> Sequence[str]:
+    """
+    Return what must be true before the first one is loaded, of where they stand and where they go.
+
+    `stopped` are codes of ponds where the watch asks that nothing moves.
+    """
+    said = [f"Pond {code}: the watch asks to stop all moves in and out. Only {AFTER}." for code in stopped]
     if not source.code:
-        return ("Seller's count and papers agree with what stands here.",)
-    said = []
+        return (*said, "Seller's count and papers agree with what stands here.")
     if source.in_quarantine:
         said.append(f"Pond {source.code} is released from quarantine, {source.released_words}. Not before.")
     if heads > source.females:

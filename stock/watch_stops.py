@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from ponds.models import Pond
 from stock.watch_page import WatchLine, signals_on
@@ -36,3 +36,20 @@ def stops_at(
         return []
     asked = set(Pond.objects.filter(code__in=codes).values_list("pk", flat=True))
     return [line for line in stopping if asked & {pond for pond, _ in line.ponds}]
+
+
+def stopped_ponds(codes: Collection[str], stops: Collection[WatchLine]) -> list[str]:
+    """Return which of these ponds the signals speak of, in letter order; a query where there are signals."""
+    if not stops:
+        return []
+    named = {pond for line in stops for pond, _ in line.ponds}
+    found = Pond.objects.filter(code__in=codes, pk__in=named).values_list("code", flat=True)
+    return sorted(found, key=lambda code: (len(code), code))
+
+
+def stop_words(stopped: Sequence[str]) -> str:
+    """Say why no task is made for ponds where the watch asks to stop all moves."""
+    return (
+        f"The watch asks to stop all moves of pond {' and '.join(stopped)}. Say below that it is for later, or leave "
+        f"{'it' if len(stopped) == 1 else 'them'} out."
+    )

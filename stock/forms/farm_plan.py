@@ -17,7 +17,7 @@ from stock.forms.fields import HeadsField, LineField, OneOfField, cut
 from stock.pond_kind import PondKind
 
 EVERY_KIND = "every"
-AIMS = (("heads", "the fewest heads handled"), ("eggs", "the most eggs over five seasons"))
+AIMS = (("heads", "fewest heads handled"), ("eggs", "most eggs, five seasons"))
 AIM_OF = {"heads": FEWEST_HEADS, "eggs": MOST_EGGS}
 SECONDS = (("2", "2 seconds"), ("5", "5 seconds"), ("10", "10 seconds"), ("20", "20 seconds"))
 DEFAULTS = {"kind": EVERY_KIND, "aim": "heads", "seconds": "5"}
@@ -28,7 +28,7 @@ class PlanForm(forms.Form):
     """Which kind, what for, what is allowed, which ponds stay as they are, and for how long to look."""
 
     kind = OneOfField(noun="kind", label="Of which kind", required=False)
-    aim = OneOfField(noun="aim", label="With", required=False)
+    aim = OneOfField(noun="aim", label="Aim for", required=False)
     seconds = OneOfField(
         noun="time",
         label="Look for at most",
@@ -37,7 +37,10 @@ class PlanForm(forms.Form):
     )
     sell = forms.BooleanField(label="Males may be sold", required=False)
     bought = HeadsField(
-        label="Bought females, at most", help_text="How many could be had; none if left empty."
+        label="Bought females, at most",
+        help_text="How many could be had; none if left empty.",
+        most=MOST_BOUGHT,
+        too_many=f"{MOST_BOUGHT:,} females; look at the figure.",
     )
     a_head = NumberText(
         label="A head moved must bring",
@@ -80,10 +83,7 @@ class PlanForm(forms.Form):
         return [self[name] for name in ("sell", "bought", "a_head", "leave")]
 
     def clean_bought(self) -> int:
-        bought = self.cleaned_data["bought"] or 0
-        if bought > MOST_BOUGHT:
-            raise ValidationError(f"{bought:,} is more than {MOST_BOUGHT:,} females; look at the figure.")
-        return bought
+        return self.cleaned_data["bought"] or 0
 
     def clean_leave(self) -> tuple[str, ...]:
         codes = [code.upper() for code in re.split(r"[\s,;]+", self.cleaned_data["leave"]) if code]

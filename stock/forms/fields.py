@@ -61,14 +61,22 @@ def cut(text: str, most: int = 30) -> str:
 
 
 class HeadsField(forms.Field):
-    """A whole number of heads, None where nothing is typed."""
+    """A whole number of heads, None where nothing is typed; ``too_many`` says what holds no more than ``most``."""
 
     widget = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
 
-    def __init__(self, *, least: int = 0, required: bool = False, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *,
+        least: int = 0,
+        most: int = MOST_HEADS,
+        too_many: str = f"the {MOST_HEADS:,} heads one line can hold.",
+        required: bool = False,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(required=required, **kwargs)
-        self.least = least
-        self.error_messages["required"] = f"Give a whole number from {least} to {MOST_HEADS:,}."
+        self.least, self.most, self.too_many = least, most, too_many
+        self.error_messages["required"] = f"Give a whole number from {least} to {most:,}."
 
     def to_python(self, value: Any) -> int | None:
         typed = SPACES.sub("", str(value or ""))
@@ -78,8 +86,8 @@ class HeadsField(forms.Field):
             raise ValidationError(f"{cut(typed)} is below 0. Give a whole number from {self.least} up.")
         if not (typed.isascii() and typed.isdecimal()):
             raise ValidationError(f"“{cut(str(value).strip())}” is not a whole number. Write one such as 12.")
-        if len(typed) > 9 or int(typed) > MOST_HEADS:
-            raise ValidationError(f"{cut(typed)} is more than the {MOST_HEADS:,} heads one line can hold.")
+        if len(typed) > 9 or int(typed) > self.most:
+            raise ValidationError(f"{cut(typed)} is more than {self.too_many}")
         if int(typed) < self.least:
             raise ValidationError(f"{typed} is too few. Give a whole number from {self.least} up.")
         return int(typed)

@@ -24,7 +24,13 @@ BY_HAND = "pond-"
 class QuestionForm(forms.Form):
     """How many females, of which kind, from where, how far ahead; and the small assumed settings."""
 
-    heads = HeadsField(label="How many females", least=1, required=True)
+    heads = HeadsField(
+        label="How many females",
+        least=1,
+        most=MOST_FEMALES,
+        too_many=f"{MOST_FEMALES:,}, the most that can be placed at once. Look at the figure, or place them in parts.",
+        required=True,
+    )
     kind = OneOfField(noun="kind", label="Of which kind", blank="Choose…")
     source = OneOfField(
         noun="pond",
@@ -95,15 +101,6 @@ class QuestionForm(forms.Form):
             for one in self.small_fields
         )
 
-    def clean_heads(self) -> int:
-        heads = self.cleaned_data["heads"]
-        if heads > MOST_FEMALES:
-            raise ValidationError(
-                f"{heads:,} is more than {MOST_FEMALES:,}, the most that can be placed at once. Look at the figure, "
-                "or place them in parts."
-            )
-        return heads
-
     def clean_seasons(self) -> int:
         seasons = self.cleaned_data["seasons"]
         if seasons > MOST_SEASONS:
@@ -164,7 +161,10 @@ class Typed:
 def read_by_hand(asked: Mapping[str, Any]) -> dict[str, Typed]:
     """Return pond code -> what was typed for it, for every control of a placing by hand; empty where there is none."""
     found = {}
-    reader = HeadsField()
+    reader = HeadsField(
+        most=MOST_FEMALES,
+        too_many=f"{MOST_FEMALES:,}, the most that can be placed at once. Look at the figure.",
+    )
     for name in asked:
         if not name.startswith(BY_HAND) or len(name) > len(BY_HAND) + 3:
             continue

@@ -45,7 +45,7 @@ from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.saved_placings import name_of, open_plans, state_word
 from stock.task_book import TaskRefused
-from stock.watch_stops import stops_at
+from stock.watch_stops import AFTER, IN_SPITE, stop_words, stopped_ponds, stops_at
 
 PLANS_SHOWN = 6
 PLAN = "plan"
@@ -99,7 +99,13 @@ def new_females(request: SignedRequest) -> HttpResponse:
         "today": today,
         "cannot": asked.cannot,
         "in_quarantine": waiting_in_quarantine(asked.facts, today),
+        "note": request.GET.get("note", ""),
     }
+    if asked.advice is None:
+        # A plan by hand waits in the question until that can be answered.
+        context["kept_by_hand"] = [
+            (f"{BY_HAND}{code}", one.text) for code, one in (asked.typed or {}).items()
+        ]
     if not asked.form.is_bound:
         context["open_plans"] = [(plan, name_of(plan), state_word(plan)) for plan in open_plans(PLANS_SHOWN)]
     if asked.advice is not None:
@@ -124,10 +130,12 @@ def new_females_tasks(request: SignedRequest) -> HttpResponse:
 def _keep(request: SignedRequest, *, with_tasks: bool) -> HttpResponse:
     page, today = reverse("stock:new-females"), the_farm().today()
     asked = _asked(request.POST, today)
+    note = request.POST.get("note", "")
+    noted = [("note", note)] if note else []
+    parameters = asked.parameters + _typed_parameters(asked.typed or {}) + noted
     if asked.advice is None or asked.by_hand is None:
         messages.error(request, "Ask where the females should go first, then keep the answer.")
-        return _see(f"{page}?{urlencode(asked.form.parameters())}" if asked.form.is_bound else page)
-    parameters = asked.parameters + _typed_parameters(asked.typed or {})
+        return _see(f"{page}?{urlencode(parameters)}" if asked.form.is_bound else page)
     back = f"{page}?{urlencode(parameters)}"
     nothing = "No task was made." if with_tasks else "Nothing was saved."
     try:
@@ -138,10 +146,9 @@ def _keep(request: SignedRequest, *, with_tasks: bool) -> HttpResponse:
         )
         return _see(back)
     known = SavedPlacing.objects.filter(key=key).exists()
-    if not known and (refusal := _why_not_kept(request, asked, with_tasks=with_tasks)):
+    if not known and (refusal := _why_not_kept(request, asked, today, with_tasks=with_tasks)):
         messages.error(request, f"{nothing} {refusal}")
         return _see(f"{back}#do-it")
-    note = request.POST.get("note", "")
     try:
         with transaction.atomic():
             placing, is_new = placing_book.save(
@@ -174,7 +181,7 @@ def _keep(request: SignedRequest, *, with_tasks: bool) -> HttpResponse:
     return _see(reverse("stock:placing-detail", args=[placing.key]))
 
 
-def _why_not_kept(request: SignedRequest, asked: Asked, *, with_tasks: bool) -> str:
+def _why_not_kept(request: SignedRequest, asked: Asked, today: dt.date, *, with_tasks: bool) -> str:
     """Say why the plan sent cannot be kept; "" where it can."""
     advice, by_hand = asked.advice, asked.by_hand
     assert advice is not None  # noqa: S101 (the caller looked)
@@ -196,6 +203,13 @@ def _why_not_kept(request: SignedRequest, asked: Asked, *, with_tasks: bool) -> 
             "The ponds, or what is decided for them, changed since this page was made. Below is the answer by the "
             "book of now: look it through and press the button again."
         )
+    codes = {code for code, heads in by_hand.heads.items() if heads} | {asked.source.code}
+    if (
+        with_tasks
+        and request.POST.get(IN_SPITE) != "yes"
+        and (stopped := stopped_ponds(codes, stops_at(codes, today)))
+    ):
+        return stop_words(stopped)
     if with_tasks and (not_yet := asked.source.not_yet(by_hand.placed)):
         return not_yet
     return ""
@@ -221,7 +235,7 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
     kinds = list(Kind.objects.order_by("common_name"))
     form = QuestionForm({name: given[name] for name in given} if is_asked else None, kinds=kinds, facts=facts)
     if not is_asked or not form.is_valid():
-        return Asked(form, facts)
+        return Asked(form, facts, typed=read_by_hand(given))
     kind = form.cleaned_data["kind"]
     earlier = _plan_asked(given, kind)
     try:
@@ -229,7 +243,7 @@ def _asked(given: Mapping[str, Any], today: dt.date) -> Asked:
             form.question(), kind, facts, but_not=own_tasks(earlier) if earlier else ()
         )
     except CannotAdvise as refused:
-        return Asked(form, facts, cannot=refused.sentence)
+        return Asked(form, facts, cannot=refused.sentence, typed=read_by_hand(given))
     typed = read_by_hand(given)
     return Asked(
         form,
@@ -273,9 +287,14 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     lines = written_out(advice, opened) if opened else ()
     # A pond that gets females, gives them, or is asked to let males go.
     moving = {*plan, asked.source.code, *(row.pond.code for row in rows if row.males_leaving)} - {""}
+    stops = stops_at(moving, today)
+    stopped = stopped_ponds({*plan, asked.source.code}, stops)
     return {
         "advice": advice,
-        "watch_stops": stops_at(moving, today),
+        "watch_stops": stops,
+        "stopped": stopped,
+        "in_spite": IN_SPITE,
+        "after": AFTER,
         "decided_words": _decided_words(advice),
         "source": asked.source,
         "rows": rows,
@@ -285,7 +304,7 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
         "hand_mistakes": [(code if code in shown else "", sentence) for code, sentence in mistakes.items()],
         "is_by_hand": is_by_hand,
         "load": lines_of_plan(advice, plan),
-        "before": before_loading(asked.source, sum(plan.values())),
+        "before": before_loading(asked.source, sum(plan.values()), stopped),
         "load_total": sum(plan.values()),
         "parameters": asked.parameters,
         "plan_parameters": [

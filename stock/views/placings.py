@@ -35,6 +35,7 @@ from stock.saved_placings import (
 )
 from stock.tables.placings import PlacingFilter, PlacingTable
 from stock.task_book import TaskRefused
+from stock.watch_stops import AFTER, IN_SPITE, stop_words, stopped_ponds, stops_at
 
 SEE_OTHER = 303
 OVER = (DONE, CANCELLED, REPLACED)
@@ -70,13 +71,14 @@ def placing_sheet(request: SignedRequest, key: UUID) -> HttpResponse:
     placing, looked, today = _look(key)
     lines = lines_of_saved(looked.stops, looked.advice, looked.grounds)
     total = sum(line.heads for line in lines)
+    codes = _moving(looked)
     context = {
         "placing": placing,
         "name": name_of(placing),
         "lines": lines,
         "load_total": total,
         "source": placing.source,
-        "before": before_loading(looked.source, total),
+        "before": before_loading(looked.source, total, stopped_ponds(codes, stops_at(codes, today))),
         "is_over": _state(placing) in OVER,
         "state": state_word(placing),
         "printed_on": today,
@@ -101,6 +103,10 @@ def placing_tasks(request: SignedRequest, key: UUID) -> HttpResponse:
             "No task was made. Open tasks add females to these ponds already. If these come on top of them, tick "
             "that below.",
         )
+        return _see(f"{here}#do-it")
+    codes = _moving(looked)
+    if request.POST.get(IN_SPITE) != "yes" and (stopped := stopped_ponds(codes, stops_at(codes, today))):
+        messages.error(request, f"No task was made. {stop_words(stopped)}")
         return _see(f"{here}#do-it")
     try:
         made = placing_book.make_tasks(placing, looked.advice, looked.source, by=request.user, today=today)
@@ -151,6 +157,12 @@ def _look(key: UUID) -> tuple[SavedPlacing, Looked, dt.date]:
     return placing, look_again(placing, facts, is_over=is_over), today
 
 
+def _moving(looked: Looked) -> set[str]:
+    """Return the ponds that heads still leave or come to; none once the plan is over."""
+    coming = {stop.pond for stop in looked.stops if stop.left} if looked.advice or looked.cannot else set()
+    return coming | {looked.source.code} - {""} if coming else set()
+
+
 def _shown(placing: SavedPlacing, looked: Looked, today: dt.date) -> dict[str, Any]:
     grounds, state = looked.grounds, _state(placing)
     left = {stop.pond: stop.left for stop in looked.stops if stop.left}
@@ -176,6 +188,9 @@ def _shown(placing: SavedPlacing, looked: Looked, today: dt.date) -> dict[str, A
         "change_url": _change(placing, looked, left),
         "decided": looked.advice.decided if looked.advice else [],
         "end": getattr(placing, "end", None),
+        "watch_stops": stops_at(_moving(looked), today),
+        "in_spite": IN_SPITE,
+        "after": AFTER,
     }
 
 

@@ -60,6 +60,7 @@ class _OfSeason(ComputedListPage):
         self.seasons = offered(self.today)
         asked = SeasonForm(self.request.GET, seasons=self.seasons, kinds=(), today=self.today)
         asked.is_valid()
+        self.asked = asked
         self.found = chosen_season(asked.cleaned_data, self.today)
         self.kinds = [(kind.kind.code, kind.kind.name) for kind in self.found.kinds]
         return self.found
@@ -157,6 +158,7 @@ class SeasonShelf(_OfSeason):
             days[row.starts_on] = days.get(row.starts_on, 0) + row.shelf_places
         return super().get_context_data(
             found=self.found,
+            wrong=_wrong(self.asked),
             shelves=self.shelves,
             most_places=max(days.values(), default=0),
             eggs=sum(row.eggs for row in rows),
@@ -180,19 +182,20 @@ def season_pond(request: SignedRequest, code: str, kind: str) -> HttpResponse:
     today = the_farm().today()
     form = SeasonForm(request.GET, seasons=offered(today), kinds=(), today=today)
     form.is_valid()
-    found = chosen_season(form.cleaned_data, today)
+    found, wrong = chosen_season(form.cleaned_data, today), _wrong(form)
     one = next((row for row in found.ponds if row.pond == code.upper() and row.kind_code == kind), None)
     if one is None:
         pond = Pond.objects.filter(code=code).first()
         named = Kind.objects.filter(code=kind).first()
         if pond is None or named is None:
             raise Http404(f"There is no pond {code}, or no kind {kind}.")
-        context = {"found": found, "pond": pond, "kind": named, "query": query_of(request)}
+        context = {"found": found, "wrong": wrong, "pond": pond, "kind": named, "query": query_of(request)}
         return render(request, "stock/season_nothing.html", context)
     cards = season_figures.cards_of(found.book, one.place)
     fertility = float(found.book.fertility[one.place])
     context = {
         "found": found,
+        "wrong": wrong,
         "one": one,
         "cards": cards,
         "fertility": fertility,
@@ -231,6 +234,11 @@ def offered(today: dt.date) -> list[Season]:
     if NEXT_OFFERED_FROM <= today.month < this.starts_on.month:
         years.add(this.year + 1)
     return [Season(year) for year in sorted(years, reverse=True)]
+
+
+def _wrong(asked: SeasonForm) -> list[str]:
+    """Say what of a season and day in the address could not be read, on pages that do not ask for them."""
+    return [str(sentence) for name in ("season", "on") for sentence in asked.errors.get(name, ())]
 
 
 def chosen_season(asked: dict[str, Any], today: dt.date) -> SeasonNow:
