@@ -1,5 +1,6 @@
 """Settings, read from the environment; every default is right for one farm on one machine."""
 
+import os
 from pathlib import Path
 
 import environ
@@ -7,6 +8,11 @@ import environ
 from config.durability import sqlite_options
 from config.logs import without_trace_of_refusal
 from config.secret import read_or_make_secret
+
+# Sums here are small and many requests run side by side: threads within one sum wait for each other longer than the
+# sum takes (a season's forecast was three to five times as slow with them on two busy cores). Read by numpy and scipy
+# as they are imported, which is after this.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()

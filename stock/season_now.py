@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from ponds.models import Pond
 from ponds.seasons import Season
 from stock import yield_rows
+from stock.advisor.season_learning import FigureLearnt
 from stock.advisor.yields import (
     CURVES,
     Behind,
@@ -33,7 +34,7 @@ from stock.advisor.yields import (
     learn_curve,
     spread_of,
 )
-from stock.kept_answers import KeptAnswers
+from stock.kept_answers import KeptAnswers, content_of
 from stock.pond_facts import pond_kinds
 from stock.pond_rows import KindRow
 from stock.yield_book import SEASONS_READ, SEED, YieldBook, yield_book
@@ -200,6 +201,8 @@ class SeasonNow:
 
 
 _answers: KeptAnswers[SeasonNow] = KeptAnswers(ANSWERS_KEPT)
+# Nests dug since the last whole week change the stamp, and nothing that a kind's forecast rests on.
+_kinds: KeptAnswers[KindSeason] = KeptAnswers(4 * ANSWERS_KEPT)
 
 
 def season_now(day: dt.date, season: Season | None = None) -> SeasonNow:
@@ -225,6 +228,7 @@ def season_now(day: dt.date, season: Season | None = None) -> SeasonNow:
 def forget() -> None:
     """Drop the answers kept in this process: for tests that count queries."""
     _answers.forget()
+    _kinds.forget()
 
 
 def whole_weeks(season: Season, day: dt.date) -> int:
@@ -248,8 +252,7 @@ def _read(book: YieldBook, season: Season, day: dt.date) -> SeasonNow:
     coming = book.coming(heads, errors)
     if book.learnt is None or coming is None:
         return SeasonNow(season, day, through, weeks, (), _after(dug, weeks), _nests(dug), book)
-    hatch = draw_figure(book.learnt.hatch, RUNNING_DRAWS, np.random.default_rng(SEED))
-    reader = _Reader(book, coming, hatch, season, weeks, heads, dug, opened, past, codes)
+    reader = _Reader(book, coming, book.learnt.hatch, season, weeks, heads, errors, dug, opened, past, codes)
     kind_ids = sorted({kind for _, kind in book.places}, key=lambda kind: (book.kinds[kind].name, kind))
     return SeasonNow(
         season,
@@ -309,24 +312,38 @@ class _Reader:
 
     book: YieldBook
     coming: ComingSeason
-    hatch: Floats
+    hatch: FigureLearnt
     season: Season
     weeks: int
     heads: Floats
+    errors: Floats
     dug: Mapping[tuple[int, int | None], Floats]
     opened: Mapping[PondKindId, tuple[int, int]]
     past: Mapping[int, Mapping[int, Floats]]
     codes: Mapping[int, str]
 
     def kind(self, kind_id: int) -> KindSeason:
-        """Forecast one kind before its season and from what has been dug."""
+        """Return one kind's season, worked out anew only where anything it rests on is another."""
         kind = self.book.kinds[kind_id]
         at = self._places(kind_id)
+        dug = np.array([self._dug(place) for place in at])
+        opened = np.array([self.opened.get(self.book.places[place], (0, 0)) for place in at])
+        past = [weeks for _, weeks in sorted(self.past.get(kind_id, {}).items())]
+        names = [(self.book.places[place], self.codes[self.book.places[place][0]]) for place in at]
+        content = content_of(
+            self.book.content, self.book.fertility, self.season, self.weeks, self.heads, self.errors, kind, names, dug,
+            opened, *past,
+        )  # fmt: skip
+        return _kinds.of((content,), lambda: self._work_out(kind_id, at, dug, opened, past))
+
+    def _work_out(
+        self, kind_id: int, at: list[int], dug: Floats, opened: Floats, past: list[Floats]
+    ) -> KindSeason:
+        """Forecast one kind before its season and from what has been dug."""
+        kind = self.book.kinds[kind_id]
         coming = self.coming
         before = _yields(coming, at)
         total_before = Yield(*(_limits(part) for part in coming.by_kind[kind_id][:3]))
-        dug = np.array([self._dug(place) for place in at])
-        opened = np.array([self.opened.get(self.book.places[place], (0, 0)) for place in at])
         published = CURVES.get(kind.code)
         curve = running = behind = eggs_by_week = None
         now, total_now = before, total_before
@@ -339,7 +356,7 @@ class _Reader:
             now = [_not_below(one, dug[row].sum()) for row, one in enumerate(before)]
             total_now = _not_below(total_before, dug.sum())
         else:
-            curve = learn_curve(published, [weeks for _, weeks in sorted(self.past.get(kind_id, {}).items())])
+            curve = learn_curve(published, past)
             prior = _of_kind(coming.nest_prior, at)
             running = forecast(curve, dug, prior, draws=RUNNING_DRAWS, rng=SEED)
             behind = falling_behind(curve, dug, prior, rng=SEED)
@@ -373,7 +390,7 @@ class _Reader:
         drawn, by_hand = draw_eggs(
             running, _of_kind(coming.egg_prior, at), opened=opened[:, 0], eggs=opened[:, 1], rng=SEED
         )
-        hatch = self.hatch[at]
+        hatch = draw_figure(self.hatch, RUNNING_DRAWS, np.random.default_rng(SEED))[at]
         hatched, all_hatched = forecast_hatched(
             drawn, hatch * self.book.fertility[at][:, np.newaxis], rng=SEED
         )

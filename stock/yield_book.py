@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -29,7 +29,7 @@ from stock.advisor.yields import (
     delayed_fertility,
     learn_yields,
 )
-from stock.kept_answers import KeptAnswers
+from stock.kept_answers import KeptAnswers, content_of
 from stock.pond_kind import PondKind
 from stock.pond_rows import KindRow, kinds_with_figures
 from stock.standing_rows import stamp as stock_stamp
@@ -77,6 +77,8 @@ class YieldBook:
         Seasons of one pond that the published ranges count as much as, where the owner set it.
     stamp : tuple
         Another one whenever anything that was read is another.
+    content : bytes
+        Another one only where what was learnt, or learnt from, is another.
     """
 
     season: Season
@@ -90,6 +92,7 @@ class YieldBook:
     kinds: Mapping[int, KindRow]
     weight: float | None = None
     stamp: tuple[Any, ...] = ()
+    content: bytes = b""
 
     def place(self, pond_id: int, kind_id: int) -> int | None:
         """Return where a pond and kind stands in `places`, None where it has none."""
@@ -120,14 +123,21 @@ class YieldBook:
 
     def coming(self, females: Floats, errors: Floats) -> ComingSeason | None:
         """Return the season as it looked before its first nest, from what `females` returns; None without places."""
-        if self.learnt is None:
+        learnt = self.learnt
+        if learnt is None:
             return None
-        return coming_season(
-            self.learnt, females, female_se=errors, fertility=self.fertility, draws=DRAWS, rng=SEED
+        return _coming.of(
+            (content_of(self.content, females, errors, self.fertility),),
+            lambda: coming_season(
+                learnt, females, female_se=errors, fertility=self.fertility, draws=DRAWS, rng=SEED
+            ),
         )
 
 
 _answers: KeptAnswers[YieldBook] = KeptAnswers(ANSWERS_KEPT)
+# A nest entered today changes the stamp, and nothing that past seasons teach.
+_learnt: KeptAnswers[YieldsLearnt] = KeptAnswers(ANSWERS_KEPT)
+_coming: KeptAnswers[ComingSeason] = KeptAnswers(ANSWERS_KEPT)
 
 
 def yield_book(day: dt.date, season: Season | None = None) -> YieldBook:
@@ -154,7 +164,8 @@ def yield_book(day: dt.date, season: Season | None = None) -> YieldBook:
 
 def forget() -> None:
     """Drop the answers kept in this process: for tests that count queries."""
-    _answers.forget()
+    for kept in (_answers, _learnt, _coming):
+        kept.forget()
 
 
 def _figures_key(kinds: Mapping[int, KindRow]) -> tuple[Any, ...]:
@@ -194,11 +205,17 @@ def _learn(
         )
     )
     fertility = _fertility(places, lay)
-    learnt = None
+    learnt, content = None, b""
     if places:
         book = _season_book(places, years, nests, hatched, lay, fertility)
-        learnt = learn_yields(
-            book, [kind for _, kind in places], published, season=season.year, published_weight=weight
+        of_places = {kind: published[kind] for _, kind in places}
+        columns = (getattr(book, column.name) for column in fields(book))
+        content = content_of(season.year, weight, places, of_places, *columns)
+        learnt = _learnt.of(
+            (content,),
+            lambda: learn_yields(
+                book, [kind for _, kind in places], published, season=season.year, published_weight=weight
+            ),
         )
     this_season = np.array([fertility[season.year][at] for at in range(len(places))])
     return YieldBook(
@@ -213,6 +230,7 @@ def _learn(
         dict(kinds),
         weight,
         stamp,
+        content,
     )
 
 

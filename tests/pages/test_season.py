@@ -168,6 +168,40 @@ def test_an_empty_farm_and_a_day_that_is_not_one_are_answered(clock, owner):
     assert owner.get("/season/Q/none/").status_code == 404
 
 
+def test_a_nest_of_today_sets_nobody_to_reckoning_and_one_of_last_week_does(farm, monkeypatch):
+    before = season_now(TODAY)
+    reckoned = []
+    for module, name in (
+        (yield_book, "learn_yields"),
+        (yield_book, "coming_season"),
+        (season_bridge, "forecast"),
+    ):
+        monkeypatch.setattr(module, name, _noted(reckoned, name, getattr(module, name)))
+    dig("C", farm[0], TODAY, 7)
+    after = season_now(TODAY)
+    assert (before.dug_since, after.dug_since, reckoned) == (4, 11, [])
+    assert [kind.now for kind in after.kinds] == [kind.now for kind in before.kinds]
+    dig("C", farm[0], THROUGH, 20)
+    later = season_now(TODAY)
+    assert reckoned == ["forecast"]
+    assert later.of(*_slider_of("C", farm[0])).dug == 170
+    dig("C", farm[0], dt.date(2025, 5, 4), 20)
+    season_now(TODAY)
+    assert reckoned == ["forecast", "learn_yields", "coming_season", "forecast"]
+
+
+def _noted(reckoned, name, work_out):
+    def noting(*args, **more):
+        reckoned.append(name)
+        return work_out(*args, **more)
+
+    return noting
+
+
+def _slider_of(pond, slider):
+    return Pond.objects.get(code=pond).pk, slider.pk
+
+
 def test_a_past_season_is_a_record_and_another_asks_for_few_queries(
     farm, owner, django_assert_max_num_queries
 ):
