@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from django.db.models import Q
 
+from ponds.svg_marks import figure_text
 from stock.marks import tag
 from stock.models import Cell, Mark, Turtle
 from stock.turtle_search import is_called, masks_of, number_in
@@ -78,7 +79,9 @@ def read_scans(
     found = Scans()
     typed = [line for line in (one.strip() for one in re.split(r"[\r\n]+", text)) if line]
     if len(typed) > MOST_LINES:
-        found.faults.append(f"{len(typed):,} lines were scanned; at most {MOST_LINES:,} fit in one log.")
+        found.faults.append(
+            f"{figure_text(len(typed))} lines were scanned; at most {figure_text(MOST_LINES)} fit in one log."
+        )
         return found
     lines = [_read_line(line, ponds) for line in typed]
     wanted = Q(tag__in={line.tag for line in lines if line.tag}) | Q(
@@ -148,6 +151,11 @@ def _two_readings(
     return line
 
 
+def _who(turtle: Turtle) -> str:
+    pond = turtle.cell.pond if turtle.cell is not None else None
+    return f"{turtle.pk}: {turtle.kind.common_name}, {f'pond {pond.code}' if pond else 'in no pond'}."
+
+
 def _turtles(ids: Collection[int]) -> str:
     return f"turtle{'' if len(ids) == 1 else 's'} {', '.join(map(str, sorted(ids)))}"
 
@@ -191,7 +199,8 @@ def _place(
         return
     if len(ids) > 1:
         found.faults.append(
-            f"“{shown}” is on turtles {', '.join(map(str, sorted(ids)))}: type the number of the one in hand instead."
+            f"“{shown}” is on turtles {', '.join(map(str, sorted(ids)))}: type the number of the one in hand instead. "
+            f"{' '.join(_who(turtles[pk]) for pk in sorted(ids)[:5])}"
         )
         return
     turtle = turtles[ids.pop()]

@@ -121,6 +121,10 @@ def _said(life: Life, marks: dict[str, Mark], day: dt.date, *, is_first: bool) -
         "class": dict(HeadClass.choices).get(of_class, ""),
         "sex": SEXES.get(life.turtle.sex, ""),
     }
+    cannot_be_told = not any(mark.form in ("NOTCH", "TAG") and not mark.conflict for mark in life.marks)
+    if cannot_be_told or any(mark.conflict for mark in marks.values()):
+        # Its marks alone would be read as another turtle's, or as those of a new one.
+        said["turtle"] = str(life.turtle.pk)
     if (chip := marks.get("TAG")) is not None:
         said |= {"tag": chip.tag or "", "site": chip.site, "conflict": "yes" if chip.conflict else ""}
     if (cut := marks.get("NOTCH")) is not None:

@@ -317,17 +317,18 @@ def _not_yet_measured(lines: list[Line]) -> list[Line]:
 
 def _asked(lines: list[Line], made: dict[uuid.UUID, Turtle]) -> list[str]:
     """Return what a person should look at, row by row: odd measures, odd tags."""
-    said: list[str] = []
+    found: list[tuple[int, str]] = []
     earlier: dict[int, list[Earlier]] = {}
     for line in lines:
-        said += [f"Row {line.row.number}: {note}" for note in line.notes]
+        found += [(line.row.number, note) for note in line.notes]
         if line.turtle is None or not line.typed:
             continue
         before = earlier.setdefault(line.turtle.pk, [])
         kind, day = line.turtle.kind.scientific_name, line.row["day"]
         asked = questions(kind, _sex(line.row).sex, line.typed, before, on=day)
-        said += [f"Row {line.row.number}: {one.sentence}" for one in asked]
+        found += [(line.row.number, one.sentence) for one in asked]
         before += [Earlier(one.code, one.stored, day) for one in line.typed]
+    said = [f"Row {number}: {sentence}" for number, sentence in sorted(found, key=lambda one: one[0])]
     if len(said) > MOST_SAID:
         said = [*said[:MOST_SAID], f"And {len(said) - MOST_SAID} more rows like these."]
     return said

@@ -49,7 +49,9 @@ def turtle_mark(request: SignedRequest, number: int) -> HttpResponse:
             found, given["put_on"], day=given["day"], key=given["key"], by=request.user, today=today
         )
         return Done(
-            f"The mark {mark_words(mark)[1]} is written.", page_of(found, "#marks"), tuple(form.notes)
+            f"The mark {mark_words(mark)[1]} is written.",
+            page_of(found, "#marks"),
+            (*form.notes, *_same_words(mark)),
         )
 
     def beside() -> dict[str, Any]:
@@ -149,6 +151,18 @@ def turtle_nest(request: SignedRequest, number: int) -> HttpResponse:
         form,
         write,
         Page("stock/turtle_nest.html", lambda: {"turtle": found, "has_nests": bool(nests)}),
+    )
+
+
+def _same_words(mark: Mark) -> tuple[str, ...]:
+    """Say that a turtle carries these words already: paint may be put on again, or was typed twice."""
+    alike = Mark.objects.filter(turtle=mark.turtle_id, form=mark.form, text=mark.text).exclude(pk=mark.pk)
+    first = alike.order_by("pk").first() if mark.text else None
+    if first is None:
+        return ()
+    return (
+        f"“{mark.text}” was put on on {first.put_on_on} too, and both stand on the page. If it was typed twice, open "
+        "one of them and write “typed by mistake”.",
     )
 
 

@@ -23,7 +23,7 @@ from stock.marks.notch import LETTER_SCHEME, SCHEMES, Scheme
 from stock.models import Cell, SchemeConfirmation, Turtle
 from stock.tables.turtles import TurtleFilter, TurtleTable
 from stock.turtle_histories import shares_of_marks, survival_by_sex
-from stock.turtle_search import Found, free_code, half_read, search
+from stock.turtle_search import Found, free_code, half_read, is_called, search
 from stock.views.turtle_forms import Done, Page, answer, page_of
 
 HALF_READ_NAMES = ("rim", "clear", "faint")
@@ -82,7 +82,10 @@ class TurtleList(ListPage):
         context["asks_rim"] = self.asks_rim
         context["rim_sentence"] = self.rim_sentence
         context["found_notes"] = self.found.notes
-        context["found_none"] = bool(self.search_text and not self.found.ids)
+        # A number that no turtle has is said by the search; it is no tag that a new one could carry.
+        context["found_none"] = bool(
+            self.search_text and not self.found.ids and not is_called(self.search_text)
+        )
         return context
 
 

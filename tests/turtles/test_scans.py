@@ -152,6 +152,7 @@ def test_nothing_typed_is_lost_where_a_scan_cannot_be_placed(farm, hand):
     other = farm.register(5, tag(TAGS[1]))
     page = hand.post(LOG, sent([TAGS[0]], back="4")).content.decode()
     assert f"is on turtles {turtle.pk}, {other.pk - 1}" in page
+    assert f"{turtle.pk}: Slider, pond A. {other.pk - 1}: Slider, pond A." in page
     assert f">{TAGS[0]}</textarea>" in page.replace("\n", "").replace("\r", "")
     page = hand.post(LOG, sent([f"{TAGS[1]} B"], back="4")).content.decode()
     assert "no row of its kind and class goes there" in page

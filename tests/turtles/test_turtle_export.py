@@ -58,6 +58,21 @@ def test_the_sheet_loads_back_and_changes_nothing(reader, turtle):
     assert type(turtle).objects.count() == 1
 
 
+def test_turtles_that_their_marks_cannot_tell_load_back_by_their_number(hand, reader, turtle):
+    """One code on two turtles, and one that only paint marks: their marks alone would make new ones."""
+    twin = marked_turtle(hand.user, "+2", turtle.kind, turtle.cell.pond)
+    put_mark(twin, "TAG", tag="060030207938416", conflict=1)
+    painted = marked_turtle(hand.user, "+3", turtle.kind, turtle.cell.pond)
+    put_mark(painted, "PAINT", text="white 5")
+    content = get(reader, "turtles.csv")
+    rows = list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"))))
+    assert [row["turtle"] for row in rows] == ["", "", str(twin.pk), str(painted.pk)]
+    outcome = load(registered_sheets()["turtles"], "turtles.csv", content)
+    assert outcome.bad_rows == []
+    assert (outcome.written.new, outcome.written.same) == (0, 4)
+    assert type(turtle).objects.count() == 3
+
+
 def test_the_workbook_keeps_zeros(reader, turtle):
     page = openpyxl.load_workbook(io.BytesIO(get(reader, "turtles.xlsx"))).active
     headings, first, *_ = list(page.iter_rows(values_only=True))

@@ -106,6 +106,13 @@ def test_a_code_of_another_turtle_is_refused_or_kept_as_a_conflict(hand, turtle)
     assert sorted(Mark.objects.values_list("conflict", flat=True)) == [0, 1]
 
 
+def test_the_same_paint_twice_is_pointed_out(hand, turtle):
+    for number in range(2):
+        address = send(hand, turtle, form="PAINT", text="white 5").url
+        assert ("typed by mistake" in hand.get(address).content.decode()) is bool(number)
+    assert Mark.objects.count() == 2
+
+
 def read(client, mark, **typed):
     start = {"key": uuid.uuid4(), "day": "2025-06-01", "what": "READ", **typed}
     return client.post(reverse("stock:turtle-mark-event", args=[mark.turtle_id, mark.pk]), start)

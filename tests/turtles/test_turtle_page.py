@@ -112,7 +112,7 @@ def test_an_odd_measure_is_asked_about_once_and_kept_when_it_is_right(hand, turt
     answer = send(hand, turtle, SCL_MAX="200", MASS="1.4")
     assert answer.status_code == 422
     shown = answer.content.decode()
-    assert "it looks like kg, that is 1,400 g" in shown
+    assert "it looks like kg, that is 1\u202f400 g" in shown
     assert 'value="1.4"' in shown
     assert Measure.objects.count() == 0
     right = answer.context["form"].may_be_right
