@@ -208,7 +208,8 @@ class NestTable(PlainTable):
         if record.replaces_id:
             words = format_html('<span class="tag">corrected</span> {}', words)
         said = self.said.get(record.pk)
-        return format_html("{} {}", words, said) if said else words
+        # In one piece: on a phone a cell's parts are pushed apart.
+        return format_html("<span>{} {}</span>", words, said) if said else words
 
     @cached_property
     def said(self) -> dict[int, SafeString]:

@@ -176,7 +176,7 @@ def _place(
         if read is None:
             return
         line, ids = read, {pk for mask in read.masks for pk in by_mark.get(mask, ())}
-    shown = line.typed[:40]
+    shown = (line.whole if line.as_code and not ids else line.typed)[:40]
     if line.number in turtles:
         # A number is a turtle's number first; some schemes write their notch codes as numbers too.
         if others := ids - {line.number}:

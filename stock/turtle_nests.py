@@ -76,6 +76,11 @@ def rows_now(rows: Iterable[int]) -> dict[int, int]:
     return found
 
 
+def row_now(row: NestDay) -> NestDay:
+    """Return the row of the nest book that holds in the place of one: itself where nothing replaced it."""
+    return NestDay.objects.get(pk=rows_now([row.pk])[row.pk])
+
+
 def nests_of(turtle: Turtle) -> tuple[NestOfHers, ...]:
     """Return a turtle's nests, the newest first: three queries, two more than none."""
     links = list(NestOfTurtle.objects.standing().filter(turtle=turtle))

@@ -21,6 +21,7 @@ from stock.forms.fields import new_key
 from stock.forms.turtle import SHOWS, MeasureForm, PhotoForm, TakeBackForm, measure_start
 from stock.marks.sexes import CERTAINTIES, METHODS, cue_of
 from stock.models import Measure, NestOfTurtle, Photograph, Turtle
+from stock.turtle_nests import row_now
 from stock.turtle_page import has_rim, turtle_page
 from stock.turtle_sizes import kind_sizes
 from stock.views.turtle_forms import Done, Page, answer, page_of, turtle_or_404
@@ -136,7 +137,15 @@ def row_take_back(request: SignedRequest, number: int, what: str, key: uuid.UUID
         request,
         form,
         write,
-        Page("stock/turtle_take_back.html", lambda: {"turtle": found, "row": row, "what": what}),
+        Page(
+            "stock/turtle_take_back.html",
+            lambda: {
+                "turtle": found,
+                "row": row,
+                "what": what,
+                "dug_on": row_now(row.nest_day).dug_on if what == "nest" else None,
+            },
+        ),
     )
 
 

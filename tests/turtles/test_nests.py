@@ -67,6 +67,8 @@ def test_a_link_follows_the_row_that_was_corrected(hand, reader):
     shown = reader.get(page).content.decode()
     assert f"4 Jun 2024, pond {pond.code}: 9 eggs" in shown
     assert "corrected in the nest book" in shown
+    away = hand.get(reverse("stock:turtle-take-back", args=[turtle.pk, "nest", link.key])).content.decode()
+    assert "Nest of 4 Jun 2024" in away
     book = reader.get(reverse("ponds:nest-list")).content.decode()
     assert f'Dug by <a href="{page}">turtle {turtle.pk}</a>' in book
     correct = hand.get(reverse("ponds:nest-correct", args=[row.key])).content.decode()

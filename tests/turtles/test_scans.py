@@ -142,6 +142,7 @@ def test_a_code_with_a_ponds_letter_behind_it_is_said_back_or_both_readings_are_
     assert found.asked == [
         f"“H I B” is read as code HIB, turtle {longer.pk}. If H I in hand goes to pond B, write “H I to B”."
     ]
+    assert read_scans("C B", "A", {"A", "B"}).unknown == ["C B"]  # neither C nor CB: the line is kept whole
     # Without such a pond the line has one reading.
     assert read_scans("H I B", "A", {"A", "C"}).asked == []
 
