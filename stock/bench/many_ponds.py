@@ -32,7 +32,7 @@ def measure() -> Measured:
         figures |= {f"{name}: seconds": taken, f"{name}: total": placed.total, f"{name}: bound": bound}
         said.append(
             f"{name} gains in {taken:.2f} s, {placed.total:,.2f} of at most {bound:,.2f} (proven; "
-            f"{100 * gap:.4f} % open)"
+            f"{100 * max(0.0, gap):.4f} % open)"
         )
         if taken > limit:
             missed.append(f"placing with {name} gains takes {taken:.2f} s; the limit is {limit:g} s.")
