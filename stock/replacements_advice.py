@@ -214,6 +214,7 @@ def _incubation(question: AheadQuestion, kind: PondKind) -> Incubation:
         at_asked=None if question.temperature_c is None else female_share(pattern, question.temperature_c),
         for_share=temperature_for(pattern, question.share),
         for_females=for_females,
+        for_males=temperature_for(pattern, 1 - FEMALE_ROOM),
         female_share=FEMALE_ROOM if for_females else 0.5,
     )
 

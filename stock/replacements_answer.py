@@ -125,8 +125,8 @@ class Incubation:
         Share of females there, and at the temperature asked about.
     for_share : Warmth or None
         Temperature for the share asked for.
-    for_females : Warmth or None
-        Temperature of a room for replacement females.
+    for_females, for_males : Warmth or None
+        Temperature of a room for replacement females, and of one for males.
     female_share : float
         Share of females in that room: what the hatchlings to raise are reckoned with.
     """
@@ -137,6 +137,7 @@ class Incubation:
     at_asked: Share | None
     for_share: Warmth | None
     for_females: Warmth | None
+    for_males: Warmth | None
     female_share: float
 
 

@@ -41,8 +41,40 @@ class FigureLine:
     source: str
 
 
-def side_by_side(answer: AheadAnswer) -> list[SideBySide]:
-    """Return the comparison, one row a figure."""
+def what_if_words(answer: AheadAnswer) -> str:
+    """Say what is changed in the second scenario, such as "60 males sold; pond B lost"; "" where nothing is."""
+    asked = answer.question.what_if
+    said = []
+    if asked.sold_males:
+        said.append(f"{number(asked.sold_males)} male{'' if asked.sold_males == 1 else 's'} sold")
+    if asked.lost_pond:
+        said.append(f"pond {asked.lost_pond} lost with all that stands in it")
+    for who, more in (("juveniles", asked.juvenile_more), ("adults", asked.adult_more)):
+        if more:
+            points = f"{100 * abs(more):.3g}"
+            unit = "point" if points == "1" else "points"
+            said.append(
+                f"{points} percentage {unit} {'more' if more > 0 else 'fewer'} of the {who} survive a year"
+            )
+    return "; ".join(said)
+
+
+def male_room_words(answer: AheadAnswer, unit: str) -> str:
+    """Say which room gives males; "" where temperature does not decide, or is not known."""
+    incubation = answer.incubation
+    if incubation.for_males is None:
+        return "Half of all that hatch." if incubation.pattern.name == GENETIC else ""
+    if incubation.pattern.name == BOTH_ENDS and not incubation.pattern.cool:
+        return "Males hatch between the ends; which room gives them is not known here: sex your own."
+    warm = temperature(incubation.for_males.low, unit)
+    males = f"97 % or more males hatch at {warm}"
+    if incubation.pattern.name == COOL_MALES:
+        return f"{males} or cooler."
+    return f"{males} or little cooler; colder rooms give females again."
+
+
+def side_by_side(answer: AheadAnswer, unit: str) -> list[SideBySide]:
+    """Return the comparison, one row a figure; temperatures in the farm's unit."""
     share = answer.incubation.female_share
 
     def row(name: str, cell, note: str = "") -> SideBySide:
@@ -68,7 +100,11 @@ def side_by_side(answer: AheadAnswer) -> list[SideBySide]:
             lambda one: _to_raise(one, share),
             f"From a room that gives {100 * share:.0f} % females.",
         ),
-        row("Male hatchlings to keep back a year", lambda one: _need_words(one.male_need)),
+        row(
+            "Male hatchlings to keep back a year",
+            lambda one: _need_words(one.male_need),
+            male_room_words(answer, unit),
+        ),
         row(
             "Growth of the females in the long run",
             _growth_words,

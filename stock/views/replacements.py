@@ -25,6 +25,7 @@ from stock.replacements_rows import (
     incubation_words,
     side_by_side,
     warmth_words,
+    what_if_words,
 )
 
 
@@ -57,7 +58,8 @@ def _shown(answer: AheadAnswer, unit: str) -> dict[str, Any]:
         "answer": answer,
         "here": answer.as_it_is,
         "bridge": bridge_words(answer),
-        "rows": side_by_side(answer),
+        "rows": side_by_side(answer, unit),
+        "what_if_words": what_if_words(answer),
         "figures": figure_lines(answer),
         "at_most": growth_at_most(answer),
         "ahead_chart": ahead_chart(answer),

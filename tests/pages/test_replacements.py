@@ -113,6 +113,33 @@ def test_what_if_stands_beside(owner, farm):
     assert [len(cell) for cell in row.values()] == [2] * len(row)
 
 
+def test_what_is_asked_stands_on_the_print_too(reader, farm):
+    text = words(reader.get(URL, {"sold": "60", "lost": "B", "juvenile_more": "5", "adult_more": "-1"}))
+    assert (
+        "What if: 60 males sold; pond B lost with all that stands in it; 5 percentage points more of the juveniles "
+        "survive a year; 1 percentage point fewer of the adults survive a year." in text
+    )
+    assert "What if: 1 male sold." in words(reader.get(URL, {"sold": "1"}))
+    assert "What if:" not in words(reader.get(URL))
+
+
+@pytest.mark.parametrize(
+    ("kind", "told"),
+    [
+        # Of sliders 97 % are male at 27.85 C by the middle curve, at 26.97 C (80.5 F) by the one that errs least.
+        ("slider", "97 % or more males hatch at 80.5 °F or cooler."),
+        # Of snappers at 25.25 C (77.5 F); at 21.5 C a quarter is female again (O'Steen 1998).
+        ("snapper", "97 % or more males hatch at 77.5 °F or little cooler; colder rooms give females again."),
+        ("softshell", "Half of all that hatch."),
+        ("mud", ""),
+    ],
+)
+def test_males_have_their_room_too(owner, farm, kind, told):
+    page = owner.get(URL, {"kind": kind})
+    (row,) = [row for row in page.context["rows"] if row.name.startswith("Male hatchlings")]
+    assert row.note == told
+
+
 def test_typed_figures_are_taken_without_doubt(owner, farm):
     page = owner.get(
         URL, {"first_year": "95", "juvenile": "95", "adult": "90", "female_years": "4", "male_years": "3"}
