@@ -165,7 +165,7 @@ class SeasonNow:
     weeks : int
         Whole weeks over.
     kinds : tuple of KindSeason
-        By name.
+        Those of which most nests were expected first.
     dug_since : int
         Nests dug after `through`, not read yet.
     without_place : int
@@ -253,13 +253,14 @@ def _read(book: YieldBook, season: Season, day: dt.date) -> SeasonNow:
     if book.learnt is None or coming is None:
         return SeasonNow(season, day, through, weeks, (), _after(dug, weeks), _nests(dug), book)
     reader = _Reader(book, coming, book.learnt.hatch, season, weeks, heads, errors, dug, opened, past, codes)
-    kind_ids = sorted({kind for _, kind in book.places}, key=lambda kind: (book.kinds[kind].name, kind))
+    kinds = [reader.kind(kind_id) for kind_id in {kind for _, kind in book.places}]
+    kinds.sort(key=lambda kind: (-kind.before.nests.expected, kind.kind.name))
     return SeasonNow(
         season,
         day,
         through,
         weeks,
-        tuple(reader.kind(kind_id) for kind_id in kind_ids),
+        tuple(kinds),
         dug_since=_after(dug, weeks),
         without_place=_nests({where: by_week for where, by_week in dug.items() if where not in placed}),
         book=book,
