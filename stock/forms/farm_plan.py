@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 
 from ponds.form_fields import NumberText
 from ponds.models import Kind
+from ponds.svg_marks import figure_text
 from stock.advisor.farm_plan import FEWEST_HEADS, MOST_EGGS
 from stock.farm_plan_answer import PlanQuestion
 from stock.forms.fields import HeadsField, LineField, OneOfField, cut
@@ -40,15 +41,14 @@ class PlanForm(forms.Form):
         label="Bought females, at most",
         help_text="How many could be had; none if left empty.",
         most=MOST_BOUGHT,
-        too_many=f"{MOST_BOUGHT:,} females; look at the figure.",
+        too_many=f"{figure_text(MOST_BOUGHT)} females; look at the figure.",
     )
     a_head = NumberText(
         label="A head moved must bring",
         required=False,
         low=0,
         high=1000,
-        help_text="Hatched eggs over five seasons, at least; for the most eggs only. 0 if left empty: every move that "
-        "adds any.",
+        help_text="Eggs, at least, hatched in five seasons; any gain counts if left empty.",
     )
     leave = LineField(
         label="Leave these ponds alone",
