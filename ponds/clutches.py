@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from ponds.svg_marks import figure_text
+
 MOST_CLUTCHES = 500
 MOST_EGGS = 200
 _PART = re.compile(r"\s*[,;]?\s*(?:\(\s*(\d{1,9})\s*\)|(\d{1,9}))", re.ASCII)
@@ -63,7 +65,9 @@ def read_clutches(line: str) -> tuple[ClutchCount, ...]:
             found[-1:] = [_with_broken(found, int(part[1]), has_broken)]
             has_broken = True
     if len(found) > MOST_CLUTCHES:
-        raise ValueError(f"{len(found):,} clutches in one line are too many; {MOST_CLUTCHES} is the most.")
+        raise ValueError(
+            f"{figure_text(len(found))} clutches in one line are too many; {MOST_CLUTCHES} is the most."
+        )
     return tuple(found)
 
 
@@ -78,7 +82,7 @@ def clutch_line(clutches: Iterable[ClutchCount]) -> str:
 
 def _clutch(eggs: int) -> ClutchCount:
     if eggs > MOST_EGGS:
-        raise ValueError(f"{eggs:,} eggs in one nest are too many; {MOST_EGGS} is the most.")
+        raise ValueError(f"{figure_text(eggs)} eggs in one nest are too many; {MOST_EGGS} is the most.")
     return ClutchCount(eggs)
 
 
@@ -89,5 +93,7 @@ def _with_broken(found: list[ClutchCount], broken: int, has_broken: bool) -> Clu
         )
     last = found[-1]
     if broken > last.eggs:
-        raise ValueError(f"{broken:,} broken of {last.eggs} eggs: broken ones are part of the nest's eggs.")
+        raise ValueError(
+            f"{figure_text(broken)} broken of {last.eggs} eggs: broken ones are part of the nest's eggs."
+        )
     return ClutchCount(last.eggs, broken)

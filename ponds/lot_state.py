@@ -13,6 +13,7 @@ from typing import Any
 
 from ponds import figures, units
 from ponds.models import Basket, Candling, EggLot, EggTemperature, Hatch, Kind, Pond
+from ponds.svg_marks import figure_text
 
 BASKETS_A_CONTAINER = 2
 MOST_BASKETS = 400
@@ -194,7 +195,10 @@ class LotState:
         if not 1 <= row.number <= MOST_BASKETS:
             raise LotRefused(f"{row.number} is not between 1 and {MOST_BASKETS}.", "number")
         if not 1 <= row.eggs <= MOST_EGGS:
-            raise LotRefused(f"{row.eggs:,} eggs in a basket are not between 1 and {MOST_EGGS:,}.", "eggs")
+            raise LotRefused(
+                f"{figure_text(row.eggs)} eggs in a basket are not between 1 and {figure_text(MOST_EGGS)}.",
+                "eggs",
+            )
         if not 1 <= row.container <= MOST_BASKETS:
             raise LotRefused(f"{row.container} is not between 1 and {MOST_BASKETS}.", "container")
         held = [basket.number for basket in others if basket.container == row.container]
@@ -210,16 +214,18 @@ class LotState:
         counted = self.tallies().get(row.number, Tally())
         if counted.counted > row.eggs:
             raise TooManyEggs(
-                f"Of basket {row.number} {counted.counted:,} eggs are counted already ({counted}), more than "
-                f"{row.eggs:,}. Correct what was counted first.",
+                f"Of basket {row.number} {figure_text(counted.counted)} eggs are counted already ({counted}), "
+                "more than "
+                f"{figure_text(row.eggs)}. Correct what was counted first.",
                 "eggs",
             )
         eggs = sum(basket.eggs for basket in others) + row.eggs
         whole = self.whole()
         if whole.counted > eggs:
             raise TooManyEggs(
-                f"Of lot {self.code} {whole.counted:,} eggs are counted already ({whole}); with {row.eggs:,} in basket "
-                f"{row.number} it would hold {eggs:,}. Correct what was counted first.",
+                f"Of lot {self.code} {figure_text(whole.counted)} eggs are counted already ({whole}); with "
+                f"{figure_text(row.eggs)} in basket "
+                f"{row.number} it would hold {figure_text(eggs)}. Correct what was counted first.",
                 "eggs",
             )
 
@@ -317,7 +323,9 @@ class LotState:
 def check_note(note: str) -> None:
     """Refuse a note that is too long."""
     if len(note) > LONGEST_NOTE:
-        raise LotRefused(f"The note has {len(note):,} characters; {LONGEST_NOTE} is the most.", "note")
+        raise LotRefused(
+            f"The note has {figure_text(len(note))} characters; {LONGEST_NOTE} is the most.", "note"
+        )
 
 
 def check_temperature(stored: int, typed: str, unit: str) -> None:
@@ -352,11 +360,14 @@ def _check_pond(pond: Pond, kind: Kind, dug_on: dt.date, allowed: Iterable[Kind]
 
 def _too_many(what: str, before: Tally, mine: Tally) -> str:
     counted = (
-        f"{before.counted:,} are counted already ({before})" if before.counted else "none is counted yet"
+        f"{figure_text(before.counted)} are counted already ({before})"
+        if before.counted
+        else "none is counted yet"
     )
     return (
-        f"{what} was set with {before.eggs:,} eggs; {counted}, and {mine.counted:,} more ({mine}) make "
-        f"{before.counted + mine.counted:,}. Look at the figures, or correct what was counted before."
+        f"{what} was set with {figure_text(before.eggs)} eggs; {counted}, and {figure_text(mine.counted)} "
+        f"more ({mine}) make "
+        f"{figure_text(before.counted + mine.counted)}. Look at the figures, or correct what was counted before."
     )
 
 

@@ -19,6 +19,7 @@ from ponds.clutches import ClutchCount
 from ponds.mending import why_not_mended
 from ponds.models import Clutch, Kind, KindFigure, NestDay, Pond
 from ponds.nest_checks import DaysBefore, doubts
+from ponds.svg_marks import figure_text
 
 MOST_NESTS = 5_000
 MOST_EGGS_A_NEST = 200
@@ -363,7 +364,9 @@ def _check(row: NestDay, pond: Pond, today: dt.date, allowed: list[Kind]) -> Non
             f"{row.kind.common_name}. Choose one of those or “not known”, or allow the kind in the pond's settings."
         )
     if len(row.note) > LONGEST_NOTE:
-        raise NestRefused(f"The note has {len(row.note):,} characters; {LONGEST_NOTE} is the most.", "note")
+        raise NestRefused(
+            f"The note has {figure_text(len(row.note))} characters; {LONGEST_NOTE} is the most.", "note"
+        )
 
 
 def _check_clutches(row: NestDay, clutches: Sequence[ClutchCount]) -> None:
@@ -373,7 +376,8 @@ def _check_clutches(row: NestDay, clutches: Sequence[ClutchCount]) -> None:
     ):
         if figure is not None and summed > figure:
             raise WrongCount(
-                f"The line of clutches comes to {summed:,} {name}, more than the {figure:,} typed here. Mend one of "
+                f"The line of clutches comes to {figure_text(summed)} {name}, more than the "
+                f"{figure_text(figure)} typed here. Mend one of "
                 "them, or leave this empty: the line fills it.",
                 name,
             )
@@ -381,7 +385,9 @@ def _check_clutches(row: NestDay, clutches: Sequence[ClutchCount]) -> None:
 
 def _check_counts(row: NestDay) -> None:
     if not 0 <= row.nests <= MOST_NESTS:
-        raise WrongCount(f"{row.nests:,} nests in a day are not between 0 and {MOST_NESTS:,}.")
+        raise WrongCount(
+            f"{figure_text(row.nests)} nests in a day are not between 0 and {figure_text(MOST_NESTS)}."
+        )
     if row.eggs is None:
         if row.broken is not None:
             raise WrongCount("Broken eggs are part of the eggs picked; say how many were picked.", "eggs")
@@ -389,13 +395,15 @@ def _check_counts(row: NestDay) -> None:
     most = row.nests * MOST_EGGS_A_NEST
     if not 0 <= row.eggs <= most:
         raise WrongCount(
-            f"{row.eggs:,} eggs from {row.nests:,} nests are not between 0 and {most:,} "
+            f"{figure_text(row.eggs)} eggs from {figure_text(row.nests)} nests are not between 0 and "
+            f"{figure_text(most)} "
             f"({MOST_EGGS_A_NEST} a nest). Look at both figures.",
             "eggs",
         )
     if row.broken is not None and not 0 <= row.broken <= row.eggs:
         raise WrongCount(
-            f"{row.broken:,} broken of {row.eggs:,} eggs picked: broken ones are part of those picked, so they "
+            f"{figure_text(row.broken)} broken of {figure_text(row.eggs)} eggs picked: broken ones are part "
+            "of those picked, so they "
             "cannot be more.",
             "broken",
         )

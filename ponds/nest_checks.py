@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ponds.clutches import ClutchCount
+from ponds.svg_marks import figure_text
 
 MANY_TIMES = 3
 """Nests above so many times the most ever dug there in a day are asked about; an assumption."""
@@ -80,14 +81,15 @@ def doubts(
         and nests > MANY_TIMES * max(before.most_nests, 1)
     ):
         found.append(
-            f"{_nests(nests)} in a day: the most ever dug of {kind} at pond {pond} is {before.most_nests:,}, on one of "
-            f"{before.days:,} days in the book."
+            f"{_nests(nests)} in a day: the most ever dug of {kind} at pond {pond} is "
+            f"{figure_text(before.most_nests)}, on one of "
+            f"{figure_text(before.days)} days in the book."
         )
     if eggs is not None and nests and eggs_a_nest:
         mean, (low, high) = eggs / nests, eggs_a_nest
         if not BELOW * low <= mean <= ABOVE * high:
             found.append(
-                f"{eggs:,} eggs from {_nests(nests)} are {mean:.1f} a nest; {kind} lays {low:g} to {high:g}."
+                f"{figure_text(eggs)} eggs from {_nests(nests)} are {mean:.1f} a nest; {kind} lays {low:g} to {high:g}."
             )
     return tuple(found)
 
@@ -105,8 +107,8 @@ def disagreements(
     apart = [name for name, figure in typed.items() if figure is not None and figure != sums[name]]
     if not apart:
         return ()
-    of_typed = ", ".join(f"{typed[name]:,} {name}" for name in apart)
-    of_line = ", ".join(f"{sums[name]:,} {name}" for name in apart)
+    of_typed = ", ".join(f"{figure_text(typed[name])} {name}" for name in apart)
+    of_line = ", ".join(f"{figure_text(sums[name])} {name}" for name in apart)
     return (
         f"The line of clutches comes to {of_line}; you typed {of_typed}. If only some nests were counted one by one, "
         "that is right.",
@@ -123,4 +125,4 @@ def sign(questions: Sequence[str]) -> str:
 
 
 def _nests(count: int) -> str:
-    return f"{count:,} nest{'' if count == 1 else 's'}"
+    return f"{figure_text(count)} nest{'' if count == 1 else 's'}"

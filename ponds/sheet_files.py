@@ -22,6 +22,7 @@ from typing import Any
 import openpyxl
 
 from ponds.lists import unguard_text
+from ponds.svg_marks import figure_text
 
 MEGABYTE = 1024 * 1024
 MOST_BYTES = 5 * MEGABYTE
@@ -98,7 +99,9 @@ def _limited(name: str, rows: Iterable[list[str]]) -> list[tuple[int, list[str]]
     kept = []
     for number, cells in enumerate(rows, start=1):
         if number > MOST_ROWS:
-            raise SheetUnreadable(f"{name} has more than {MOST_ROWS:,} rows. Split it into several sheets.")
+            raise SheetUnreadable(
+                f"{name} has more than {figure_text(MOST_ROWS)} rows. Split it into several sheets."
+            )
         if len(cells) > MOST_COLUMNS and any(cells[MOST_COLUMNS:]):
             raise SheetUnreadable(
                 f"{name} has more than {MOST_COLUMNS} columns in row {number}. Take the template and fill that."
@@ -106,8 +109,8 @@ def _limited(name: str, rows: Iterable[list[str]]) -> list[tuple[int, list[str]]
         for place, cell in enumerate(cells, start=1):
             if len(cell) > LONGEST_CELL:
                 raise SheetUnreadable(
-                    f"{name}, row {number}, column {place}: {len(cell):,} characters stand in one cell; "
-                    f"{LONGEST_CELL:,} is the most."
+                    f"{name}, row {number}, column {place}: {figure_text(len(cell))} characters stand in one cell; "
+                    f"{figure_text(LONGEST_CELL)} is the most."
                 )
         if any(cells):
             kept.append((number, cells[:MOST_COLUMNS]))

@@ -24,6 +24,7 @@ from django.db import transaction
 from ponds.cell_values import UNPRINTABLE, Day, Text
 from ponds.names import name_key
 from ponds.sheet_files import SheetUnreadable, read_rows
+from ponds.svg_marks import figure_text
 from ponds.unit_cells import FigureWithUnit
 
 # Lines of the template that explain it, and any a person adds, begin with this and are passed over.
@@ -202,7 +203,7 @@ class Sheet:
             return ""
         count = written.new + written.changed + written.same
         noun = self.makes[0 if count == 1 else 1]
-        return f"{count:,} {noun} from {rows:,} {'row' if rows == 1 else 'rows'}"
+        return f"{figure_text(count)} {noun} from {figure_text(rows)} {'row' if rows == 1 else 'rows'}"
 
     def template_rows(self) -> list[list[str]]:
         """Return the headings, then remark lines: which are needed, type, meaning, an example."""

@@ -112,7 +112,11 @@ def figure_text(value: float | None, decimals: int | None = None) -> str:
 
     >>> [figure_text(number) for number in (46, -0.5, None, float("inf"))]
     ['46', '−0.50', 'none', 'no limit']
+    >>> len(figure_text(10**400))
+    534
     """
+    if isinstance(value, int) and not decimals:  # of any size: what was typed may be no float
+        return f"{value:,d}".replace(",", "\u202f").replace("-", "−")
     if value is None or math.isnan(value):
         return "none"
     if math.isinf(value):

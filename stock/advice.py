@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from ponds.figures import Range, show_figure
 from ponds.seasons import Season
+from ponds.svg_marks import figure_text
 from stock.advisor.mix import SETTLING
 from stock.advisor.placing import WELFARE_RATIO
 from stock.advisor.ratio import Remedy
@@ -88,8 +89,8 @@ def _limit_words(verb: str, heads: int, one: PondKind) -> str:
     fit = max(0, math.floor(one.head_room / one.space_a_head + 1e-9))
     if fit >= heads:
         return ""
-    fits = "none fits" if not fit else f"only {fit:,} {'fits' if fit == 1 else 'fit'}"
-    return f"{fits} under the limit of {one.head_limit:,}"
+    fits = "none fits" if not fit else f"only {figure_text(fit)} {'fits' if fit == 1 else 'fit'}"
+    return f"{fits} under the limit of {figure_text(one.head_limit)}"
 
 
 def _aim(words: str, remedy: Remedy, one: PondKind) -> Aim:

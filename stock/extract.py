@@ -14,6 +14,7 @@ from typing import cast
 from django.utils import timezone
 
 from ponds.models import Farm, NestDay, Pond
+from ponds.svg_marks import figure_text
 from stock.book import FIELD_OF_CLASS, ClassHeads
 from stock.drafts import CLASSES, SOURCES_OUTSIDE, TARGETS_OUTSIDE, Z_95
 from stock.extract_rows import ExtractRows, Flows, LotOfPond
@@ -407,4 +408,4 @@ def _corrections(moves: Iterable[Move], mended: Iterable[NestDay], farm: Farm) -
 def _with_error(heads: float | None, se: float | None) -> str:
     if heads is None:
         return "not counted"
-    return f"{heads:,.0f} ± {Z_95 * se:,.0f}" if se else f"{heads:,.0f}"
+    return f"{figure_text(heads, 0)} ± {figure_text(Z_95 * se, 0)}" if se else figure_text(heads, 0)

@@ -7,6 +7,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass, field
 
+from ponds.svg_marks import figure_text
 from stock.drafts import (
     CLASSES,
     LONGEST_NOTE,
@@ -126,7 +127,8 @@ def check_text(text: str, field: str, most: int | None = None) -> None:
     most = LONGEST[field] if most is None else most
     if len(text) > most:
         raise NoteTooLong(
-            f"The {field.replace('_typed', '')} has {len(text):,} characters; at most {most:,} fit. "
+            f"The {field.replace('_typed', '')} has {figure_text(len(text))} characters; at most "
+            f"{figure_text(most)} fit. "
             "Shorten it, or keep the long text in a file of your own.",
             field=field,
         )
@@ -222,7 +224,7 @@ def _check_count(count: CountDraft, farm: FarmFacts) -> None:
     for number in numbers:
         if number is not None and not 0 <= number <= MOST_HEADS:  # also refuses what is not a number
             raise BadHeads(
-                f"“{number}” counted: give a number from 0 to {MOST_HEADS:,}, or leave the class out.",
+                f"“{number}” counted: give a number from 0 to {figure_text(MOST_HEADS)}, or leave the class out.",
                 field="heads",
             )
     if not math.isfinite(count.covariance):
@@ -320,7 +322,9 @@ def check_heads(heads: object, line: int | None = None) -> None:
     if not isinstance(heads, int) or isinstance(heads, bool) or heads < 1 or heads > MOST_HEADS:
         where = f" in line {line + 1}" if line is not None else ""
         raise BadHeads(
-            f"“{heads}” heads{where}: give a whole number from 1 to {MOST_HEADS:,}.", line=line, field="heads"
+            f"“{heads}” heads{where}: give a whole number from 1 to {figure_text(MOST_HEADS)}.",
+            line=line,
+            field="heads",
         )
 
 
@@ -368,7 +372,8 @@ def _check_haul(draft: Draft, farm: FarmFacts) -> None:
         for number in (caught.caught, caught.carrying_marks, caught.newly_marked, caught.dead_in_net):
             if not isinstance(number, int) or number < 0 or number > MOST_HEADS:
                 raise BadHeads(
-                    f"“{number}” caught: give a whole number from 0 to {MOST_HEADS:,}.", field="caught"
+                    f"“{number}” caught: give a whole number from 0 to {figure_text(MOST_HEADS)}.",
+                    field="caught",
                 )
         if caught.carrying_marks + caught.newly_marked > caught.caught or caught.dead_in_net > caught.caught:
             raise BadHeads(

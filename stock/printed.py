@@ -11,6 +11,7 @@ from openpyxl import Workbook
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
+from ponds.svg_marks import figure_text
 from stock.small_charts import SmallChart
 
 Cell = str | int | float | None
@@ -155,8 +156,8 @@ def _shown(cell: Cell) -> str:
     if cell is None:
         return ""
     if isinstance(cell, float):
-        return f"{cell:,.1f}"
-    return f"{cell:,}" if isinstance(cell, int) else cell
+        return figure_text(cell, 1)
+    return figure_text(cell) if isinstance(cell, int) else cell
 
 
 def _plain(cell: Cell) -> Cell:

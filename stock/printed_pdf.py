@@ -14,6 +14,7 @@ from reportlab.lib.units import inch
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Frame, KeepInFrame, Paragraph, Spacer, Table, TableStyle
 
+from ponds.svg_marks import figure_text
 from stock.printed import PrintedSheet, PrintedTable
 from stock.printed_charts import drawing_of, plain
 from stock.small_charts import SmallChart
@@ -180,7 +181,9 @@ def _flowables(sheet: PrintedSheet, width: float) -> list:
         story.append(Paragraph(_said(table.title), _SECTION))
         story.append(_table(table, width) if table.rows else Paragraph(_said(table.empty), _TEXT))
         if table.left:
-            story.append(Paragraph(f"And {table.left:,} more rows, which stand in the workbook.", _NOTE))
+            story.append(
+                Paragraph(f"And {figure_text(table.left)} more rows, which stand in the workbook.", _NOTE)
+            )
         if table.note:
             story.append(Paragraph(_said(table.note), _NOTE))
     story.append(Spacer(1, 6))

@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.http import QueryDict
 
 from ponds.models import Pond
+from ponds.svg_marks import figure_text
 from stock.models import Move, RefusedPost
 
 LONGEST_VALUE = 20_000
@@ -64,4 +65,4 @@ def as_sent(refused: RefusedPost, key: Any) -> QueryDict:
 def _cut(value: str) -> str:
     if len(value) <= LONGEST_VALUE:
         return value
-    return f"{value[:LONGEST_VALUE]} (cut here: {len(value):,} characters were typed)"
+    return f"{value[:LONGEST_VALUE]} (cut here: {figure_text(len(value))} characters were typed)"

@@ -8,6 +8,7 @@ import uuid
 from django.db import transaction
 
 from ponds.models import Pond
+from ponds.svg_marks import figure_text
 from stock.ledger_sql import last_closed_month
 from stock.models import PondReview
 from stock.timeline import next_month
@@ -36,7 +37,7 @@ def sign(pond: Pond, month: dt.date, *, words: str, key: uuid.UUID, by, today: d
     words = words.strip()
     if len(words) > LONGEST_WORDS:
         raise NotSigned(
-            f"What was decided has {len(words):,} characters; {LONGEST_WORDS:,} fit. Shorten it.",
+            f"What was decided has {figure_text(len(words))} characters; {figure_text(LONGEST_WORDS)} fit. Shorten it.",
             field="words",
         )
     opens = next_month(month)

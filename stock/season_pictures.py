@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ponds.seasons import Season
+from ponds.svg_marks import figure_text
 from stock.charts import Chart, Interval, Series, interval_strip, line_chart
 from stock.season_now import KindSeason, SeasonNow
 from stock.season_shelf import ShelfWeek
@@ -52,14 +53,17 @@ def _summary(kind: KindSeason) -> str:
     running, now = kind.running, kind.now.nests
     dug = int(kind.dug_by_week.sum())
     if running is None or not dug:
-        return f"None dug yet; {now.expected:,.0f} nests are expected of the season, {now.low:,.0f} to {now.high:,.0f}."
+        return (
+            f"None dug yet; {figure_text(now.expected, 0)} nests are expected of the season, "
+            f"{figure_text(now.low, 0)} to {figure_text(now.high, 0)}."
+        )
     late = float(running.days_late.expected)
     when = (
         "about on time" if abs(late) < 2 else f"some {abs(late):.0f} days {'late' if late > 0 else 'early'}"
     )
     return (
-        f"{dug:,} dug, about {float(running.share_dug.expected):.0%} of the season, {when}; "
-        f"{now.expected:,.0f} expected in all, {now.low:,.0f} to {now.high:,.0f}."
+        f"{figure_text(dug)} dug, about {float(running.share_dug.expected):.0%} of the season, {when}; "
+        f"{figure_text(now.expected, 0)} expected in all, {figure_text(now.low, 0)} to {figure_text(now.high, 0)}."
     )
 
 
@@ -110,7 +114,7 @@ def _by_week(name: str, weeks: Sequence[ShelfWeek], figure, unit: str) -> Chart 
         )
     sums = series[-1].values
     most = max(range(len(days)), key=lambda at: sums[at] or 0.0)
-    words = f"The most, {sums[most]:,.0f} {unit}, in the week from {_day(days[most])}."
+    words = f"The most, {figure_text(sums[most], 0)} {unit}, in the week from {_day(days[most])}."
     return line_chart(f"{name} by week", [_day(day) for day in days], series, unit=unit, summary=words)
 
 
@@ -124,11 +128,15 @@ def answer(found: SeasonNow) -> str:
         if now.high and found.is_past:
             first = kind.before.nests
             said.append(
-                f"{kind.kind.name} {now.expected:,.0f} nests, where {first.expected:,.0f} were expected "
-                f"({first.low:,.0f} to {first.high:,.0f})"
+                f"{kind.kind.name} {figure_text(now.expected, 0)} nests, where "
+                f"{figure_text(first.expected, 0)} were expected "
+                f"({figure_text(first.low, 0)} to {figure_text(first.high, 0)})"
             )
         elif now.high:
-            said.append(f"{kind.kind.name} {now.expected:,.0f} nests ({now.low:,.0f} to {now.high:,.0f})")
+            said.append(
+                f"{kind.kind.name} {figure_text(now.expected, 0)} nests ({figure_text(now.low, 0)} to "
+                f"{figure_text(now.high, 0)})"
+            )
     behind = len(found.named)
     falls = "fell" if found.is_past else "falls" if behind == 1 else "fall"
     tail = "" if not behind else f" {behind} {'pond' if behind == 1 else 'ponds'} {falls} behind."

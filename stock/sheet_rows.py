@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from ponds.farm import the_farm
 from ponds.sheets import RowsRefused, SheetRow, Written
+from ponds.svg_marks import figure_text
 from stock import ledger
 from stock.drafts import Draft
 from stock.models import Move
@@ -60,7 +61,8 @@ def post_sheet(work: Sequence[tuple[list[SheetRow], Draft]], column_of: dict[str
 
 def _beyond(receipt: ledger.Receipt) -> list[str]:
     return [
-        f"{beyond.heads:,} {beyond.kind} {CLASS_WORDS[beyond.of_class][beyond.heads != 1]} more than the book holds "
+        f"{figure_text(beyond.heads)} {beyond.kind} {CLASS_WORDS[beyond.of_class][beyond.heads != 1]} more "
+        "than the book holds "
         f"in pond {beyond.pond} on {receipt.happened_on}."
         for beyond in receipt.beyond_book
     ]

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from ponds.svg_marks import figure_text
 from stock.book import ClassHeads
 from stock.charts import Chart, Interval, Series, bar_chart, interval_strip, line_chart
 from stock.count_facts import Sexes, SinceLast, between
@@ -296,4 +297,4 @@ def _fit_bars(fit: Fit) -> Chart:
 def _figure(one: Estimate | None) -> str:
     if one is None or one.value is None:
         return "not known"
-    return f"{one.value:,.0f}".replace(",", "\u202f")
+    return figure_text(one.value, 0)

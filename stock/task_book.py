@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from ponds.models import Kind, Pond
+from ponds.svg_marks import figure_text
 from stock.drafts import MOST_HEADS
 from stock.models import Task
 from stock.tasks import DONE, DROPPED, OPEN, state_of, with_progress
@@ -54,7 +55,9 @@ def make(
         if not of_class:
             raise TaskRefused("Choose females, males, unsexed or juveniles.", field="of_class")
         if heads is None or not 1 <= heads <= MOST_HEADS:
-            raise TaskRefused(f"Say how many heads: a whole number from 1 to {MOST_HEADS:,}.", field="heads")
+            raise TaskRefused(
+                f"Say how many heads: a whole number from 1 to {figure_text(MOST_HEADS)}.", field="heads"
+            )
         if verb == Task.Verb.ADD and not pond.kinds_allowed.filter(pk=kind.pk).exists():
             raise TaskRefused(
                 f"{kind.common_name} is not allowed in pond {pond.code}. Choose another pond, or allow the kind "
@@ -109,7 +112,7 @@ def drop(task: Task, *, why: str, by) -> Task:
         raise TaskRefused("Say in a few words why it is dropped.", field="why")
     if len(why.strip()) > LONGEST_WHY:
         raise TaskRefused(
-            f"The reason has {len(why.strip()):,} characters; 300 fit. Shorten it.", field="why"
+            f"The reason has {figure_text(len(why.strip()))} characters; 300 fit. Shorten it.", field="why"
         )
     with transaction.atomic():
         Task.objects.select_for_update().get(pk=task.pk)

@@ -12,6 +12,7 @@ from typing import Any
 
 from ponds.charts import Chart
 from ponds.mending import why_not_mended
+from ponds.svg_marks import figure_text
 from stock.growth_chart import growth_chart
 from stock.marks import notch, shell
 from stock.marks.measures import DEFINITIONS
@@ -272,7 +273,7 @@ def _measure_row(row: Measure, by: Any, today: dt.date) -> MeasureRow:
         row=row,
         title=definition.title if definition else row.what,
         typed=f"{row.typed} {symbols.get(row.unit, row.unit)}",
-        stored=f"{row.stored:,} {unit}",
+        stored=f"{figure_text(row.stored)} {unit}",
         may_mend=not why_not_mended(row, by, today, book=BOOK),
     )
 

@@ -7,6 +7,7 @@ import uuid
 
 from django.db import IntegrityError, transaction
 
+from ponds.svg_marks import figure_text
 from stock.models import WatchNote
 from stock.watch_page import WatchLine
 
@@ -34,7 +35,7 @@ def acknowledge(line: WatchLine, *, note: str, key: uuid.UUID, by, today: dt.dat
     if not words:
         raise NotNoted("Say in a few words what was found or done: the next who looks at the pond reads it.")
     if len(words) > LONGEST_NOTE:
-        raise NotNoted(f"The note has {len(words):,} characters; {LONGEST_NOTE} fit. Shorten it.")
+        raise NotNoted(f"The note has {figure_text(len(words))} characters; {LONGEST_NOTE} fit. Shorten it.")
     try:
         with transaction.atomic():
             if standing := WatchNote.objects.filter(key=key).first():

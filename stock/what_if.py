@@ -10,6 +10,7 @@ import numpy as np
 from scipy import special
 
 from ponds.models import PondState
+from ponds.svg_marks import figure_text
 from stock.advisor.fertility import fertility
 from stock.advisor.mix import SETTLING
 from stock.advisor.moved_season import MovedSeason, moved_season
@@ -172,9 +173,11 @@ def _told(pond: TriedPond, row: int, season: MovedSeason, later: MovedSeason) ->
         rows=rows,
         settled=_row("Hatched eggs", later.hatched, row),
         arithmetic=(
-            f"{pond.then.females_now:,} females after the moves count as {settled:,.1f} settled ones this season. "
-            f"By hand, at this pond's middling figures: {rows[0].by_hand[1]:,.0f} nests, {rows[1].by_hand[1]:,.0f} "
-            f"eggs, {rows[2].by_hand[1]:,.0f} hatched."
+            f"{figure_text(pond.then.females_now)} females after the moves count as {figure_text(settled, 1)} "
+            "settled ones this season. "
+            f"By hand, at this pond's middling figures: {figure_text(rows[0].by_hand[1], 0)} nests, "
+            f"{figure_text(rows[1].by_hand[1], 0)} "
+            f"eggs, {figure_text(rows[2].by_hand[1], 0)} hatched."
         ),
     )
 
@@ -227,8 +230,9 @@ def _warnings_here(pond: TriedPond, comes: Sequence[int], leaves: Sequence[int])
     if comes[0] and left > 0 and now.females_now < WELFARE_RATIO * left:
         leaving = math.ceil(left - now.females_now / WELFARE_RATIO - 1e-9)
         said.append(
-            f"Pond {code} has {now.females_now:,} females to {left:,} males before the new ones come, below "
-            f"{WELFARE_RATIO:g} : 1: males injure females. {leaving:,} more "
+            f"Pond {code} has {figure_text(now.females_now)} females to {figure_text(left)} males before the "
+            "new ones come, below "
+            f"{WELFARE_RATIO:g} : 1: males injure females. {figure_text(leaving)} more "
             f"{'male leaves' if leaving == 1 else 'males leave'} first."
         )
     if pond.is_over and now.head_limit is not None:
@@ -242,7 +246,8 @@ def _warnings_here(pond: TriedPond, comes: Sequence[int], leaves: Sequence[int])
     ):
         if book < taken <= stands:
             said.append(
-                f"Pond {code}: {taken:,} {of_class} would leave; the book holds {book:,}, the standing {stands:,}. "
+                f"Pond {code}: {figure_text(taken)} {of_class} would leave; the book holds "
+                f"{figure_text(book)}, the standing {figure_text(stands)}. "
                 "What is beyond the book can only be booked at the bank, once it was seen."
             )
     if then.females_now and not then.males_now and now.males_now:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ponds.svg_marks import figure_text
 from stock.pond_kind import PondKind
 
 OUTSIDE = ""
@@ -32,11 +33,13 @@ class TriedMove:
         if self.is_in:
             end = f"from {self.other}" if self.other else "bought"
             return (
-                f"{self.heads:,} {self.noun} in {end}"
+                f"{figure_text(self.heads)} {self.noun} in {end}"
                 if self.other
-                else f"{self.heads:,} {self.noun} in, {end}"
+                else f"{figure_text(self.heads)} {self.noun} in, {end}"
             )
-        return f"{self.heads:,} {self.noun} out " + (f"to {self.other}" if self.other else "and sold")
+        return f"{figure_text(self.heads)} {self.noun} out " + (
+            f"to {self.other}" if self.other else "and sold"
+        )
 
 
 @dataclass(frozen=True)

@@ -180,6 +180,17 @@ def test_the_table_holds_the_figures_of_the_picture():
     )
 
 
+def test_what_differs_by_nothing_that_is_shown_is_the_same():
+    labels = ["2025", "2026"]
+    for before, now, words in (
+        (1.504, 1.5, "1.50 in 2026, the same as in 2025."),
+        (1.49, 1.5, "1.50 in 2026, 0.01 more than in 2025."),
+        (1000.0, 1000.0, "in 2026, the same as in 2025."),
+        (1010.0, 1000.0, "in 2026, 10 fewer than in 2025."),
+    ):
+        assert line_chart("Nests", labels, [Series("Nests", (before, now))]).summary.endswith(words)
+
+
 def test_every_word_is_escaped():
     charts = [
         line_chart(HOSTILE, [HOSTILE], [Series(HOSTILE, (1,))], unit=HOSTILE, summary=HOSTILE),

@@ -101,7 +101,7 @@ def test_a_slip_that_empties_a_pond_is_said_before_it_is_written(two_ponds):
     slip = MOVES.replace("male,A,sold,4", "male,A,sold,9999")
     outcome = loaded("moves", slip, dry_run=True)
     assert outcome.written.warnings == (
-        "Row 2: 9,899 Slider males more than the book holds in pond A on 2025-04-01.",
+        "Row 2: 9\u202f899 Slider males more than the book holds in pond A on 2025-04-01.",
         "Row 5: 2 Slider males more than the book holds in pond A on 2025-05-01.",
     )
 

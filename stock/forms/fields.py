@@ -12,6 +12,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from ponds.models import Kind, Pond
+from ponds.svg_marks import figure_text
 from stock.drafts import MOST_HEADS
 from stock.models import HeadClass
 
@@ -70,13 +71,13 @@ class HeadsField(forms.Field):
         *,
         least: int = 0,
         most: int = MOST_HEADS,
-        too_many: str = f"the {MOST_HEADS:,} heads one line can hold.",
+        too_many: str = f"the {figure_text(MOST_HEADS)} heads one line can hold.",
         required: bool = False,
         **kwargs: Any,
     ) -> None:
         super().__init__(required=required, **kwargs)
         self.least, self.most, self.too_many = least, most, too_many
-        self.error_messages["required"] = f"Give a whole number from {least} to {most:,}."
+        self.error_messages["required"] = f"Give a whole number from {least} to {figure_text(most)}."
 
     def to_python(self, value: Any) -> int | None:
         typed = SPACES.sub("", str(value or ""))
@@ -141,7 +142,8 @@ class LineField(forms.CharField):
         super().validate(value)
         if len(value) > self.most:
             raise ValidationError(
-                f"This has {len(value):,} characters; at most {self.most:,} fit. Shorten it, and post again."
+                f"This has {figure_text(len(value))} characters; at most {figure_text(self.most)} fit. "
+                f"Shorten it, and post again."
             )
 
 

@@ -13,6 +13,7 @@ from django.http import QueryDict
 
 from ponds import units
 from ponds.models import Farm, Pond
+from ponds.svg_marks import figure_text
 from stock.drafts import LONGEST_NOTE
 from stock.forms.fields import DayField, FarmChoices, KeyField, OneOfField, cut, new_key
 from stock.forms.log_dead import BOTH_TYPED, ShortField, short_name, short_typed, with_the_dead
@@ -137,7 +138,8 @@ class HaulForm(forms.Form):
         note = self.cleaned_data["note"].replace("\r\n", "\n")
         if len(note) > LONGEST_NOTE:
             raise forms.ValidationError(
-                f"The note has {len(note):,} characters; at most {LONGEST_NOTE:,} fit. Shorten it here; "
+                f"The note has {figure_text(len(note))} characters; at most {figure_text(LONGEST_NOTE)} fit. "
+                "Shorten it here; "
                 "the rest of the page is kept."
             )
         return note

@@ -11,6 +11,7 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
+from ponds.svg_marks import figure_text
 from stock.drafts import LONGEST_NOTE, BatchDraft, CountDraft, Draft, Line
 from stock.forms.fields import (
     CLASS_CHOICES,
@@ -53,7 +54,8 @@ class MoveHeadForm(forms.Form):
         note = self.cleaned_data["note"].replace("\r\n", "\n")
         if len(note) > LONGEST_NOTE:
             raise forms.ValidationError(
-                f"The note has {len(note):,} characters; at most {LONGEST_NOTE:,} fit. Shorten it here."
+                f"The note has {figure_text(len(note))} characters; at most {figure_text(LONGEST_NOTE)} fit. "
+                "Shorten it here."
             )
         return note
 

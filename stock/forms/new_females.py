@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 
 from ponds.form_fields import NumberText
 from ponds.models import Kind
+from ponds.svg_marks import figure_text
 from stock.forms.fields import HeadsField, OneOfField, cut
 from stock.placing_answer import Curves, Question
 from stock.pond_kind import PondKind
@@ -28,7 +29,8 @@ class QuestionForm(forms.Form):
         label="How many females",
         least=1,
         most=MOST_FEMALES,
-        too_many=f"{MOST_FEMALES:,}, the most that can be placed at once. Look at the figure, or place them in parts.",
+        too_many=f"{figure_text(MOST_FEMALES)}, the most that can be placed at once. Look at the figure, or "
+        f"place them in parts.",
         required=True,
     )
     kind = OneOfField(noun="kind", label="Of which kind", blank="Choose…")
@@ -74,7 +76,9 @@ class QuestionForm(forms.Form):
         here = {one.kind_id for one in facts}
         kept = [(kind.code, kind.common_name) for kind in kinds if kind.pk in here]
         others = [(kind.code, kind.common_name) for kind in kinds if kind.pk not in here]
-        ask = f"Say how many females there are to place: a whole number from 1 to {MOST_FEMALES:,}."
+        ask = (
+            f"Say how many females there are to place: a whole number from 1 to {figure_text(MOST_FEMALES)}."
+        )
         self.fields["heads"].error_messages["required"] = ask
         choices: list[Any] = [*kept, *([("No pond is kept for these", others)] if others else [])]
         field("kind", self).offer(choices)
@@ -163,7 +167,7 @@ def read_by_hand(asked: Mapping[str, Any]) -> dict[str, Typed]:
     found = {}
     reader = HeadsField(
         most=MOST_FEMALES,
-        too_many=f"{MOST_FEMALES:,}, the most that can be placed at once. Look at the figure.",
+        too_many=f"{figure_text(MOST_FEMALES)}, the most that can be placed at once. Look at the figure.",
     )
     for name in asked:
         if not name.startswith(BY_HAND) or len(name) > len(BY_HAND) + 3:

@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 
+from ponds.svg_marks import figure_text
 from stock.forms.fields import HeadsField, OneOfField
 from stock.pond_kind import PondKind
 from stock.what_if_answer import OUTSIDE, TriedMove, WhatIfQuestion
@@ -95,8 +96,9 @@ class WhatIfForm(forms.Form):
                 noun = "females" if of_class == "FEMALE" else "males"
                 self.add_error(
                     heads,
-                    f"{leaves:,} {noun} would leave pond {source}, which holds {held:,} by {stands.whose}. "
-                    f"Give {held:,} or fewer.",
+                    f"{figure_text(leaves)} {noun} would leave pond {source}, which holds {figure_text(held)} "
+                    f"by {stands.whose}. "
+                    f"Give {figure_text(held)} or fewer.",
                 )
         return typed
 

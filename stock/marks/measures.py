@@ -15,6 +15,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from ponds import units
+from ponds.svg_marks import figure_text
 from ponds.units import UNITS, UnitRefused
 
 MOST_MM = 3000  # longer than any turtle that lives
@@ -206,7 +207,8 @@ def read_measure(code: str, text: str, unit: str = "") -> Typed:
     most, symbol = (MOST_MM, "mm") if definition.quantity == units.LENGTH else (MOST_G, "g")
     if in_stored > most:
         raise UnitRefused(
-            f"{text.strip()} is {float(in_stored):,.0f} {symbol}, more than any turtle measures; check figure and unit."
+            f"{text.strip()} is {figure_text(float(in_stored), 0)} {symbol}, more than any turtle measures; "
+            "check figure and unit."
         )
     return Typed(code, figure, chosen, round(in_stored), float(in_stored))
 

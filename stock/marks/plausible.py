@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from ponds.svg_marks import figure_text
 from stock.marks import bodies
 from stock.marks.measures import DEFINITIONS, Typed
 
@@ -234,7 +235,10 @@ def _since(
         current = now.get(code)
         if current is None or code in known:
             continue
-        since = f"{_name(current)} was {was.stored:,} {_unit(code)} on {was.taken_on}, {_round(current.exact)} now"
+        since = (
+            f"{_name(current)} was {figure_text(was.stored)} {_unit(code)} on {was.taken_on}, "
+            f"{_round(current.exact)} now"
+        )
         if code == "MASS":
             if current.exact < (1 - MASS_FALLS) * was.stored:
                 asked.append(
@@ -306,4 +310,4 @@ def _unit(code: str) -> str:
 
 
 def _round(value: float) -> str:
-    return f"{value:,.0f}" if value >= 10 else f"{value:.2g}"
+    return figure_text(value, 0) if value >= 10 else f"{value:.2g}"

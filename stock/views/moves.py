@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ponds.farm import the_farm
 from ponds.lists import ListPage
 from ponds.roles import HAND, for_hand, for_owner, role_of
+from ponds.svg_marks import figure_text
 from stock import ledger
 from stock.entry_export import export_entries
 from stock.forms.fields import new_key
@@ -113,7 +114,10 @@ def move_reverse(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         except ValueError:
             sentence = "This page had lost its key. It has a new one now: press the button again."
         if len(note) > 300:
-            sentence = f"The note has {len(note):,} characters; at most 300 fit. Shorten it, and press again."
+            sentence = (
+                f"The note has {figure_text(len(note))} characters; at most 300 fit. Shorten it, and "
+                "press again."
+            )
         if not sentence:
             try:
                 receipt = ledger.reverse(

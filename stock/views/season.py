@@ -17,6 +17,7 @@ from ponds.models import Kind, Pond
 from ponds.nest_totals import seasons_in_book
 from ponds.roles import OWNER, SignedRequest, for_owner, role_of
 from ponds.seasons import Season, season_of
+from ponds.svg_marks import figure_text
 from ponds.views.answers import see_other, show_form
 from stock import season_figures, season_pictures
 from stock.advisor.hatchery import BASKETS_A_CONTAINER
@@ -255,8 +256,8 @@ def behind_line(one: PondSeason, found: SeasonNow, *, may_decide: bool) -> Behin
     """Say how far a pond is behind."""
     since = f", since {day_words(one.behind_since)}" if one.behind_since else ""
     sentence = (
-        f"Pond {one.pond}, {one.kind_name}: {one.dug:,} nests dug by {day_words(found.through)}, where "
-        f"{one.by_now or 0:,.0f} should be, the other ponds telling how far the season is{since}."
+        f"Pond {one.pond}, {one.kind_name}: {figure_text(one.dug)} nests dug by {day_words(found.through)}, where "
+        f"{figure_text(one.by_now or 0, 0)} should be, the other ponds telling how far the season is{since}."
     )
     why = f"{one.dug} nests dug by {found.through} where {one.by_now or 0:.0f} should be"
     task = task_link(one.pond, "RECOUNT", kind=one.kind_code, why=why) if may_decide else ""

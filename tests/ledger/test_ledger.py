@@ -300,13 +300,13 @@ def test_a_count_leaves_the_book_alone_unless_it_resets_it(opened, farm):
     [
         ([("FEMALE", "A", "B", -3)], {}, BadHeads, "“-3” heads in line 1"),
         ([("FEMALE", "A", "B", 0)], {}, BadHeads, "whole number from 1"),
-        ([("FEMALE", "A", "B", 10**9)], {}, BadHeads, "100,000"),
+        ([("FEMALE", "A", "B", 10**9)], {}, BadHeads, "100\u202f000"),
         ([("FEMALE", "A", "B", 1)], {"on": dt.date(2026, 7, 1)}, DayInFuture, "after today"),
         ([("FEMALE", "A", "B", 1)], {"on": dt.date(2023, 12, 31)}, BeforePondOpened, "opened on 2024-01-01"),
         ([("FEMALE", "A", "Z", 1)], {}, UnknownPlace, "no pond “Z”"),
         ([("FEMALE", "A", "A", 1)], {}, SamePlace, "the same place"),
         ([("FEMALE", "BOUGHT", "A", 1)], {}, BatchMissing, "name their batch"),
-        ([("FEMALE", "A", "B", 1)], {"note": "x" * 5_000_000}, NoteTooLong, "5,000,000 characters"),
+        ([("FEMALE", "A", "B", 1)], {"note": "x" * 5_000_000}, NoteTooLong, "5\u202f000\u202f000 characters"),
         ([], {}, NothingToPost, "Nothing was typed"),
     ],
 )

@@ -97,13 +97,13 @@ def ask(kind=SLIDER, sex="FEMALE", earlier=(), on=None, **texts):
 @pytest.mark.parametrize(
     ("texts", "measure", "says"),
     [
-        ({"SCL_MAX": "200", "MASS": "1.4"}, "MASS", "looks like kg, that is 1,400 g"),
-        ({"SCL_MAX": "200", "MASS": "3.1"}, "MASS", "looks like lb, that is 1,406 g"),
+        ({"SCL_MAX": "200", "MASS": "1.4"}, "MASS", "looks like kg, that is 1\u202f400 g"),
+        ({"SCL_MAX": "200", "MASS": "3.1"}, "MASS", "looks like lb, that is 1\u202f406 g"),
         ({"SCL_MAX": "7.9", "MASS": "1400"}, "SCL_MAX", "looks like inches, that is 201 mm"),
         ({"SCL_MAX": "20", "MASS": "1400"}, "SCL_MAX", "looks like centimeters"),
-        ({"SCL_MAX": "200", "MASS": "49"}, "MASS", "looks like oz, that is 1,389 g"),
-        ({"SCL_MAX": "200", "MASS": "14000"}, "MASS", "point looks out of place, that is 1,400 g"),
-        ({"SCL_MAX": "200", "MASS": "140"}, "MASS", "point looks out of place, that is 1,400 g"),
+        ({"SCL_MAX": "200", "MASS": "49"}, "MASS", "looks like oz, that is 1\u202f389 g"),
+        ({"SCL_MAX": "200", "MASS": "14000"}, "MASS", "point looks out of place, that is 1\u202f400 g"),
+        ({"SCL_MAX": "200", "MASS": "140"}, "MASS", "point looks out of place, that is 1\u202f400 g"),
         ({"SCL_MAX": "200", "MASS": "1400 kg"}, "MASS", ""),
         ({"SCL_MAX": "7.9"}, "SCL_MAX", "shorter than any hatchling; it looks like inches"),
         ({"SCL_MAX": "2030"}, "SCL_MAX", "longer than the longest female"),
@@ -132,7 +132,7 @@ def test_a_healthy_animal_is_not_asked_about():
 def test_an_odd_mass_between_is_only_pointed_out():
     (question,) = ask(SCL_MAX="200", MASS="2500")
     assert question.is_note
-    assert "about 1,402 g is usual" in question.sentence
+    assert "about 1\u202f402 g is usual" in question.sentence
 
 
 def test_none_of_48_published_shells_is_asked_about():

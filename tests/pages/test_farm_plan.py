@@ -251,7 +251,7 @@ def test_kinds_not_kept_in_a_pond_are_taken_out_of_it(owner):
         ({"aim": "peace"}, "There is no aim “peace”"),
         ({"seconds": "3600"}, "There is no time “3600”"),
         ({"bought": "-4"}, "-4 is below 0"),
-        ({"bought": "20000"}, "20000 is more than 10,000 females; look at the figure."),
+        ({"bought": "20000"}, "20000 is more than 10 000 females; look at the figure."),
         ({"aim": "eggs", "a_head": "-1"}, "-1 is not between 0 and 1000."),
         ({"a_head": "some"}, "some is not a number"),
         ({"bought": "some"}, "“some” is not a whole number"),

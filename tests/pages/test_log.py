@@ -341,13 +341,13 @@ def test_a_note_of_five_megabytes_gets_its_sentence_and_the_rest_is_kept(hand):
     note = "x" * 5_000_000
     text = refused(
         hand.post(LOG, sent_log({**FEMALES, "back": "17"}, note=note)),
-        "The note has 5,000,000 characters; at most 2,000 fit.",
+        "The note has 5\u202f000\u202f000 characters; at most 2\u202f000 fit.",
     )
     assert 'value="17"' in text
     assert note in text
     kept = RefusedPost.objects.get()
     assert kept.typed["rows-0-back"] == ["17"]
-    assert "cut here: 5,000,000 characters were typed" in kept.typed["note"][0]
+    assert "cut here: 5\u202f000\u202f000 characters were typed" in kept.typed["note"][0]
 
 
 WRONG_NUMBERS = [
@@ -357,8 +357,8 @@ WRONG_NUMBERS = [
     ("2.5", "“2.5” is not a whole number."),
     ("1e3", "“1e3” is not a whole number."),
     ("٣", "“٣” is not a whole number."),
-    ("100001", "100001 is more than the 100,000 heads one line can hold."),
-    ("9" * 6000, "is more than the 100,000 heads one line can hold."),
+    ("100001", "100001 is more than the 100\u202f000 heads one line can hold."),
+    ("9" * 6000, "is more than the 100\u202f000 heads one line can hold."),
 ]
 
 

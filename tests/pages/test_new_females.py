@@ -145,9 +145,9 @@ def test_the_same_question_gets_the_same_answer(owner, farm):
     [
         ({"heads": "-4"}, "-4 is below 0"),
         ({"heads": "0"}, "0 is too few"),
-        ({"heads": ""}, "Say how many females there are to place: a whole number from 1 to 10,000."),
-        ({"heads": "10001"}, "10001 is more than 10,000, the most that can be placed at once."),
-        ({"heads": "9" * 40}, "is more than 10,000, the most that can be placed at once."),
+        ({"heads": ""}, "Say how many females there are to place: a whole number from 1 to 10 000."),
+        ({"heads": "10001"}, "10001 is more than 10 000, the most that can be placed at once."),
+        ({"heads": "9" * 40}, "is more than 10 000, the most that can be placed at once."),
         ({"heads": "a few"}, "“a few” is not a whole number"),
         ({"kind": "zebra"}, "There is no kind “zebra”"),
         ({"kind": ""}, "Choose the kind."),

@@ -37,13 +37,13 @@ def asked(**more):
 @pytest.mark.parametrize("heads", ["20000", "200000", "9999999999999"])
 def test_one_figure_is_the_most_that_can_be_placed(owner, farm, heads):
     text = words(owner.get(PAGE, {"heads": heads, "kind": "slider"}))
-    assert f"{heads} is more than 10,000, the most that can be placed at once." in text
-    assert "100,000" not in text
-    assert "a whole number from 1 to 10,000" in words(owner.get(PAGE, {"heads": "", "kind": "slider"}))
+    assert f"{heads} is more than 10 000, the most that can be placed at once." in text
+    assert "100 000" not in text
+    assert "a whole number from 1 to 10 000" in words(owner.get(PAGE, {"heads": "", "kind": "slider"}))
     text = words(owner.get(PAGE, asked(**{"pond-A": heads})))
-    assert f"Pond A: {heads} is more than 10,000, the most that can be placed at once." in text
+    assert f"Pond A: {heads} is more than 10 000, the most that can be placed at once." in text
     assert f'value="{heads}"' in text
-    assert "100,000" not in text
+    assert "100 000" not in text
 
 
 def test_a_plan_by_hand_waits_while_the_question_is_refused(owner, farm):

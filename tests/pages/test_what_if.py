@@ -137,7 +137,7 @@ def test_an_owner_makes_tasks_of_them_once(owner, hand, farm):
     refused = owner.post(TASKS, moves | {"females_in": "9000"}, follow=True)
     assert "No task was made" in words(refused)
     assert Task.objects.count() == 3
-    assert "9,000 females would leave pond B" in words(refused)
+    assert "9 000 females would leave pond B" in words(refused)
 
 
 def test_what_is_advised_against_is_made_a_task_only_when_ticked(owner, farm):

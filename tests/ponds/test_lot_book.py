@@ -222,8 +222,8 @@ def test_baskets_are_added_once_however_often_the_form_is_sent():
 @pytest.mark.parametrize(
     ("changes", "refusal", "field", "words"),
     [
-        ({"eggs": 0}, LotRefused, "eggs", "0 eggs in a basket are not between 1 and 1,000"),
-        ({"eggs": 1001}, LotRefused, "eggs", "1,001 eggs"),
+        ({"eggs": 0}, LotRefused, "eggs", "0 eggs in a basket are not between 1 and 1\u202f000"),
+        ({"eggs": 1001}, LotRefused, "eggs", "1\u202f001 eggs"),
         ({"number": 401}, LotRefused, "number", "401 is not between 1 and 400"),
         ({"container": 0}, LotRefused, "container", "0 is not between"),
         (

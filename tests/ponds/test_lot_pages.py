@@ -98,7 +98,7 @@ def test_a_pond_in_the_address_is_offered_in_each_row(hand):
         ({"temperature_unit": "K"}, "K is not one of the available choices"),
         ({"baskets-0-eggs": ""}, "How many eggs are in it?"),
         ({"baskets-0-eggs": "0"}, "This is below 1"),
-        ({"baskets-0-eggs": "1001"}, "1,001 eggs in a basket are not between 1 and 1,000"),
+        ({"baskets-0-eggs": "1001"}, "1\u202f001 eggs in a basket are not between 1 and 1\u202f000"),
         ({"baskets-0-eggs": "some"}, "not a whole number"),
         ({"baskets-0-pond": ""}, "Choose the pond these eggs were dug at."),
         ({"baskets-0-pond": "Q"}, "There is no such pond in use."),

@@ -125,15 +125,15 @@ def test_a_hand_mends_their_own_rows_for_31_days_and_an_owner_any(pond):
     [
         ({"dug_on": dt.date(2026, 6, 2)}, WrongDay, "dug_on", "still to come; today is 2026-06-01"),
         ({"dug_on": dt.date(2019, 12, 31)}, WrongDay, "dug_on", "Pond A opened on 2020-01-01"),
-        ({"nests": -1}, WrongCount, "nests", "not between 0 and 5,000"),
-        ({"nests": 5001}, WrongCount, "nests", "5,001 nests"),
-        ({"eggs": -1}, WrongCount, "eggs", "not between 0 and 2,800"),
-        ({"eggs": 2801}, WrongCount, "eggs", r"2,801 eggs from 14 nests .* \(200 a nest\)"),
+        ({"nests": -1}, WrongCount, "nests", "not between 0 and 5\u202f000"),
+        ({"nests": 5001}, WrongCount, "nests", "5\u202f001 nests"),
+        ({"eggs": -1}, WrongCount, "eggs", "not between 0 and 2\u202f800"),
+        ({"eggs": 2801}, WrongCount, "eggs", r"2\u202f801 eggs from 14 nests .* \(200 a nest\)"),
         ({"nests": 0}, WrongCount, "eggs", "121 eggs from 0 nests"),
         ({"broken": 122}, WrongCount, "broken", "122 broken of 121 eggs"),
-        ({"broken": -1}, WrongCount, "broken", "-1 broken"),
+        ({"broken": -1}, WrongCount, "broken", "−1 broken"),
         ({"eggs": None}, WrongCount, "eggs", "say how many were picked"),
-        ({"note": "x" * 5_000_000}, NestRefused, "note", "5,000,000 characters; 300 is the most"),
+        ({"note": "x" * 5_000_000}, NestRefused, "note", "5\u202f000\u202f000 characters; 300 is the most"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_is_written(pond, changes, refusal, field, words):

@@ -11,7 +11,15 @@ from ponds.cell_values import Choice, Code, Codes, Day, Number, PondCode, Text, 
 from ponds.models import Pond, PondState
 from ponds.pond_sheet import PONDS_SHEET
 from ponds.sheet_files import read_rows
-from ponds.sheets import load, parse_rows, registered_sheets, template_csv, template_xlsx
+from ponds.sheets import (
+    BadRow,
+    load,
+    parse_rows,
+    registered_sheets,
+    template_csv,
+    template_xlsx,
+    told_once,
+)
 from tests.factories import KindFactory, PondFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -123,6 +131,21 @@ def test_a_bad_sheet_says_row_column_and_reason(text, row, column, words):
     assert (bad.row, bad.column) == (row, column)
     assert words in bad.reason
     assert Pond.objects.count() == 0
+
+
+def test_the_same_fault_in_many_rows_is_told_once_with_the_rows_named():
+    lines = "".join(f"{code},2019-01-01,newt\n" for code in "ABCDEFGHJKLM")
+    outcome = load_ponds(f"code,opened on,kinds\n{lines}N,2019-01-01,\n")
+    assert len(outcome.bad_rows) == 12
+    (newts,) = told_once(outcome.bad_rows)
+    assert (newts.rows, newts.words) == (tuple(range(2, 14)), "2 to 13")
+    assert str(newts).startswith("rows 2 to 13, kinds, 'newt': There is no kind newt")
+    scattered = [BadRow(row, "kinds", "newt", "There is no kind newt.") for row in range(2, 24, 2)]
+    assert told_once(scattered)[0].words == "2, 4, 6, 8, 10, 12, 14, 16 and 3 more"
+    assert [one.words for one in told_once([BadRow(2, "a", "x", "No."), BadRow(3, "a", "y", "No.")])] == [
+        "2",
+        "3",
+    ]
 
 
 def test_an_unreadable_file_is_one_bad_row():
