@@ -142,7 +142,7 @@ def year_sheet(rows: list[YearRow], farm: Farm, last: dt.date) -> PrintedSheet:
                     "class, stands under both. Beyond: heads found that the book did not hold."
                 ),
                 empty="Nothing stood or moved in these days.",
-                widths=(0.6, 1.6, 0.9, 0.7, 0.7, 0.7, 0.9, 0.9, 0.8, 1, 0.8, 1, 0.9, 1.5),
+                widths=(0.6, 1.6, 0.9, 0.7, 0.7, 0.7, 0.9, 0.9, 0.8, 0.9, 0.8, 0.9, 0.8, 2.1),
             ),
         ),
         notes=(RETENTION, NOT_ADVICE),

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from django.http import HttpResponse
 
 from ponds.models import Farm
+from ponds.svg_marks import day_text
 from stock.printed import PrintedSheet, workbook_of
 from stock.printed_pdf import pdf_of
 
@@ -34,6 +35,6 @@ def foot_of(farm: Farm) -> str:
         farm.name,
         f"farmer code {farm.code}" if farm.code else "",
         f"licence {farm.licence}" if farm.licence else "",
-        f"made on {farm.today()}",
+        f"made on {day_text(farm.today())}",
     )
     return ", ".join(part for part in parts if part)

@@ -111,6 +111,18 @@ def signals_on(day: dt.date, *, noted_by: dt.date | None = None) -> list[WatchLi
     return [line for line in lines if not line.is_quiet]
 
 
+def noted_since(pond_id: int, day: dt.date, today: dt.date) -> list[WatchLine]:
+    """Return a pond's signals of an earlier day that somebody has looked into since."""
+    if day >= today:
+        return []
+    lines = watch_lines(farm_watch(day), with_charts=False, noted_by=today)
+    return [
+        line
+        for line in lines
+        if line.note is not None and line.note.noted_on > day and pond_id in {pond for pond, _ in line.ponds}
+    ]
+
+
 def normal_words(month: NormalMonth | None) -> str:
     """Say how a month's deaths compare with what is normal there; "" where that is not known."""
     if month is None or not month.expected:

@@ -139,7 +139,7 @@ class MonthTable(PlainTable):
     females = NumberColumn(verbose_name="Females", visible=False)
     males = NumberColumn(verbose_name="Males", visible=False)
     ratio = NumberColumn(verbose_name="By the book")
-    probably = NumberColumn(verbose_name="Probably")
+    probably = NumberColumn(verbose_name="Probably", attrs={"td": {"class": "num wide"}})
     ratio_counted = NumberColumn(verbose_name="At its count", visible=False)
     count_age = NumberColumn(verbose_name="Days since count", visible=False)
     nests = NumberColumn(verbose_name="Nests")
@@ -177,7 +177,7 @@ class MonthTable(PlainTable):
         """Show the standing's ratio with where it drifted from: the ratio counted, and how long ago."""
         stands = record.facts.standing
         return format_html(
-            '{} <span class="note also">{}</span> <span class="note also">{}</span>',
+            '<span>{} <span class="note also">{}</span> <span class="note also">{}</span></span>',
             ratio_words(record.probably),
             f"was {ratio_words(record.ratio_counted)}" if record.ratio_counted is not None else "counted",
             age(stands.count.as_of if stands else None, record.facts.day),

@@ -30,6 +30,7 @@ from stock.sheet_files import TYPES, file_of
 from stock.standing_page import drift_words
 from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
 from stock.timeline import next_month
+from stock.watch_page import noted_since
 from stock.watch_stops import stops_at
 
 SEE_OTHER = 303
@@ -169,6 +170,7 @@ def _show_pond(
             _part(kind, first, here, may_decide=may_decide, may_move=not stops) for kind in found.kinds
         ],
         "watch_stops": stops,
+        "noted_since": noted_since(pond.pk, last, today),
         "form": form,
         "may_sign": may_decide and is_over and not (closed and closed.close),
         "is_closed": bool(closed and closed.close),

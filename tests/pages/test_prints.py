@@ -13,8 +13,10 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from ponds.models import Kind, Pond
+from ponds.svg_marks import day_text
 from stock import ledger
 from stock.charts import Series
+from stock.models import Entry
 from stock.pond_facts import pond_kinds
 from stock.pond_pictures import PANELS_ABREAST, rows_of_panels
 from stock.printed import PrintedSheet, PrintedTable
@@ -151,6 +153,13 @@ def test_the_year_is_the_sum_of_its_months_and_prints_a_page_a_pond(farm, reader
     late = reader.get(address, {"until": "2999-01-01", "as": "pdf"})
     assert late["Content-Type"].startswith("text/html")
     assert "is after today" in html.unescape(late.content.decode())
+    # The register begins on its first booked day: no year before it is offered, or told.
+    ends = reader.get(address).context["ends"]
+    first = Entry.objects.earliest("booked_on").booked_on
+    assert ends[0] == TODAY
+    assert all(end >= first for end in ends)
+    before = reader.get(address, {"until": (first - dt.timedelta(days=1)).isoformat()})
+    assert f"The register begins on {day_text(first)}" in html.unescape(before.content.decode())
 
 
 @pytest.mark.django_db

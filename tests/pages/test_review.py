@@ -163,7 +163,7 @@ def test_a_pond_is_reviewed_decided_and_signed_and_the_next_one_comes(farm, owne
     [
         ("2024-08", "", "August 2024 is not over yet: it can be signed from 2024-09-01 on."),
         ("2024-04", "", "April 2024 is closed"),
-        ("2024-05", "x" * 2001, "What was decided has 2,001 characters; 2,000 fit."),
+        ("2024-05", "x" * 2001, "What was decided has 2\u202f001 characters; 2\u202f000 fit."),
     ],
 )
 def test_what_cannot_be_signed_says_why_and_keeps_what_was_typed(farm, owner, month, words_typed, sentence):

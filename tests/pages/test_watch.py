@@ -12,8 +12,9 @@ from ponds.models.append_only import NeverChanged
 from stock import ledger, watch_facts
 from stock.drafts import BatchDraft
 from stock.models import Move, Task, WatchNote
+from stock.watch_book import acknowledge
 from stock.watch_facts import farm_watch
-from stock.watch_page import watch_lines
+from stock.watch_page import noted_since, signals_on, watch_lines
 from stock.watch_stops import stops_at
 from tests.factories import PondFactory
 from tests.pages.farm_of_ponds import FarmOfPonds
@@ -141,6 +142,21 @@ def test_while_the_watch_asks_to_stop_moves_no_remedy_is_one_press_away(owner, f
         text = owner.get(page).content.decode()
         assert moving.search(text)
         assert after not in text
+
+
+def test_a_month_that_signalled_stops_moves_until_its_signal_is_noted_and_then_says_by_whom(owner, farm):
+    die(farm, days=40)
+    day = farm.ago(39)
+    (then,) = signals_on(day)
+    asked = {"looked_back_on": day}
+    assert then.subject in {line.subject for line in stops_at({"B"}, farm.today, **asked)}
+    assert noted_since(then.pond_id, day, farm.today) == []
+    acknowledge(then, note="The fence was down.", key=uuid.uuid4(), by=owner.user, today=farm.today)
+    assert then.subject not in {line.subject for line in stops_at({"B"}, farm.today, **asked)}
+    (noted,) = noted_since(then.pond_id, day, farm.today)
+    assert (noted.subject, noted.note.note) == (then.subject, "The fence was down.")
+    # As it stood that day nobody had looked into it: the old picture stays as it was.
+    assert [line.subject for line in signals_on(day)] == [then.subject]
 
 
 def test_a_batch_stops_every_pond_it_went_to_and_all_of_them_say_so(owner, farm):
