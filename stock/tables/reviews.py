@@ -149,7 +149,7 @@ class MonthTable(PlainTable):
     nests_before = NumberColumn(verbose_name="Nests, year before", visible=False)
     to_explain = NumberColumn(verbose_name="To explain")
     decisions = NumberColumn(verbose_name="Decided", visible=False)
-    signed_by = tables.Column(verbose_name="Signed by", empty_values=())
+    signed_by = tables.Column(verbose_name="Signed by", empty_values=(), attrs={"td": {"class": "wide"}})
 
     class Meta(PlainTable.Meta):
         order_by = ("verdict",)

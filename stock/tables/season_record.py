@@ -7,8 +7,10 @@ from typing import Any
 import django_tables2 as tables
 
 from ponds.lists import DayColumn, NumberColumn, PlainTable
+from stock.season_record import BatchRecord
 
 WIDE = {"td": {"class": "wide"}}
+WORDS = {"td": {"class": "wide words"}}
 
 
 class LimitsColumn(tables.Column):
@@ -81,7 +83,7 @@ class LotRecordTable(RecordTable):
 
     code = tables.Column(verbose_name="Lot")
     kind = tables.Column(attrs=WIDE)
-    standing = tables.Column(verbose_name="Did it do well?", attrs=WIDE)
+    standing = tables.Column(verbose_name="Did it do well?", attrs=WORDS)
     set_on = DayColumn(verbose_name="Set")
     ponds = tables.Column(verbose_name="Ponds")
     eggs = NumberColumn(verbose_name="Eggs")
@@ -93,6 +95,9 @@ class LotRecordTable(RecordTable):
         "share", "Hatch share", percent=True, by="lower", compared=", compared"
     )
 
+    class Meta(RecordTable.Meta):
+        """The rows come in their order."""
+
 
 class BatchRecordTable(RecordTable):
     """What each batch's ponds gave."""
@@ -102,7 +107,7 @@ class BatchRecordTable(RecordTable):
 
     code = tables.Column(verbose_name="Batch")
     kind = tables.Column(attrs=WIDE)
-    told = tables.Column(verbose_name="Can it be told?", attrs=WIDE)
+    told = tables.Column(verbose_name="Can it be told?", attrs=WORDS)
     nests_each, nests_each_low, nests_each_high = with_limits("nests_each", "Nests a female")
     share, share_low, share_high = with_limits("share", "Hatch share", percent=True)
     females = NumberColumn(verbose_name="Females, expected")
@@ -110,5 +115,14 @@ class BatchRecordTable(RecordTable):
     at_most = NumberColumn(verbose_name="At most")
     where = tables.Column(verbose_name="Share of its ponds' females")
     arrived_on = DayColumn(verbose_name="Arrived")
-    party = tables.Column(verbose_name="From")
-    source = tables.Column(attrs=WIDE)
+    party = tables.Column(verbose_name="From", empty_values=(), attrs=WIDE)
+    source = tables.Column(visible=False)
+
+    class Meta(RecordTable.Meta):
+        """The rows come in their order."""
+
+    def render_party(self, record: BatchRecord) -> str:
+        return record.party or record.source
+
+    def value_party(self, record: BatchRecord) -> str:
+        return record.party
