@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from stock.advisor.hatch_patterns import (
     BOTH_ENDS,
-    CLUTCH_NOTE,
+    CLUTCHES_AT_C,
+    CLUTCHES_SPREAD_C,
     COOL_MALES,
     GENETIC,
     ROOM_ERROR_C,
@@ -244,16 +245,18 @@ def incubation_cautions(answer: AheadAnswer, unit: str) -> list[str]:
     pattern = answer.incubation.pattern
     if not pattern.has_curve:
         return []
-    apart = ROOM_ERROR_C * (1.8 if unit == "F" else 1)
+    step = 1.8 if unit == "F" else 1.0
+    apart, symbol = ROOM_ERROR_C * step, "°F" if unit == "F" else "°C"
     said = [
         f"Log the temperature beside the eggs, not the room: the air can differ by about {apart:.1f} "
-        f"{'°F' if unit == 'F' else '°C'}, half of the whole span in which sexes change. Sex is set in about the "
+        f"{symbol}, half of the whole span in which sexes change. Sex is set in about the "
         "middle third of incubation.",
     ]
     if pattern.name == COOL_MALES:
         said.append(
             "For some of each sex do not aim between: split the eggs over a room for males and a room for females. "
-            + CLUTCH_NOTE
+            f"Clutches differ as much as {CLUTCHES_SPREAD_C * step:.1f} {symbol} does: at "
+            f"{temperature(CLUTCHES_AT_C, unit)} 19 slider clutches gave 0 to 100 % males (Wibbels & Murdock)."
         )
     said.append(f"Above about {temperature(TOO_WARM_C, unit)} fewer eggs hatch (common practice, no source).")
     return said

@@ -25,10 +25,11 @@ TOO_WARM_C = 32.5
 ROOM_ERROR_C = 2.0
 """Air may differ from the nest material by about so much (J. Exp. Biol. 2018, jeb188698)."""
 
-CLUTCH_NOTE = (
-    "Clutches differ as much as half a degree does: at 29.4 °C 19 slider clutches gave 0 to 100 % males (Wibbels & "
-    "Murdock)."
-)
+CLUTCHES_SPREAD_C = 0.5
+"""Clutches differ in sex as much as about so many degrees do."""
+
+CLUTCHES_AT_C = 29.4
+"""At which 19 slider clutches gave 0 to 100 % males (Wibbels & Murdock)."""
 
 _LOWEST_C, _HIGHEST_C = 20.0, 34.0
 _MOST_SURE = 0.99

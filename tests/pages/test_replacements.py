@@ -154,10 +154,15 @@ def test_both_ways_of_the_incubator(owner, farm):
     text = words(owner.get(URL, {"share": "50", "temperature": "88"}))
     assert "For 50 % females: 84.7 °F (84 to 84.9) beside the eggs." in text
     assert "At 88 °F: 99 % female" in text
+    # 19 clutches of sliders at 29.4 °C, 0 to 100 % males (Wibbels & Murdock), in the farm's own unit.
+    assert (
+        "Clutches differ as much as 0.9 °F does: at 84.9 °F 19 slider clutches gave 0 to 100 % males" in text
+    )
     Farm.objects.update(temperature_unit="C")
     text = words(owner.get(URL, {"share": "50", "temperature": "31"}))
     assert "For 50 % females: 29.3 °C (28.9 to 29.4) beside the eggs." in text
     assert "At 31 °C: 98 % female" in text
+    assert "Clutches differ as much as 0.5 °C does: at 29.4 °C 19 slider clutches" in text
 
 
 def test_kinds_whose_sex_does_not_follow_the_slider(owner, farm):
