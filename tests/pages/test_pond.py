@@ -123,7 +123,7 @@ def test_a_remedy_beyond_the_head_limit_says_how_many_fit(owner, farm):
     # 600 : 300 in a limit of 1000: 300 more females bring 3.0 : 1, and 100 fit.
     farm.drained("B", females=600, males=300)
     page = words(shown(owner, "B"))
-    assert "add 300 females (only 100 fit under the limit of 1,000)" in page
+    assert "add 300 females (only 100 fit under the limit of 1 000)" in page
     assert "Below 1.5 : 1" not in page
 
 
