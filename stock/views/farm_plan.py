@@ -181,6 +181,22 @@ def _kinds_of_heads(answer: PlanAnswer) -> str:
     return ", ".join(f"{number(heads)} {what}" for heads, what in parts if heads) or "none"
 
 
+def _asked_words(answer: PlanAnswer) -> str:
+    """Say what was asked, for the print, which leaves the form out."""
+    question = answer.question
+    kinds = sorted({pond.facts.kind_name for pond in answer.ponds})
+    said = [f"Asked for {question.aim}, of {', '.join(kinds)}"]
+    if question.a_head:
+        said.append(f"{number(question.a_head, 1)} hatched eggs or more for each head moved")
+    said.append("males may be sold" if question.may_sell else "no males sold")
+    said.append(
+        f"{number(question.bought)} bought females at most" if question.bought else "no females bought"
+    )
+    if question.leave:
+        said.append(f"left alone: {', '.join(question.leave)}")
+    return f"{'; '.join(said)}."
+
+
 def _eggs_gained(answer: PlanAnswer) -> str:
     """Say how many hatched eggs the plan adds to those without any move; "" where none are counted."""
     if answer.gained is None:
@@ -205,6 +221,7 @@ def _shown(form: PlanForm, answer: PlanAnswer) -> dict[str, Any]:
         "plan": answer.plan,
         "kinds_of_heads": _kinds_of_heads(answer),
         "eggs_gained": _eggs_gained(answer),
+        "asked_words": _asked_words(answer),
         "unlearnt": {pond.facts.kind_name for pond in answer.ponds} - set(answer.learnt),
         "parameters": form.parameters(),
         "address": urlencode(form.parameters()),

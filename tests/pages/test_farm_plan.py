@@ -194,6 +194,18 @@ def test_ponds_named_are_left_alone_and_the_rest_does_the_work(owner, farm):
     assert "It would come into band if males may be sold or if bought females may come." in text
 
 
+def test_the_print_says_what_was_asked(owner, farm):
+    said = '<p class="print-only">'
+    assert f"{said}Asked for fewest heads handled, of Slider; no males sold; no females bought.</p>" in words(
+        ask(owner)
+    )
+    page = ask(owner, aim="eggs", a_head="2.5", sell="on", bought="25", leave="C, b")
+    assert (
+        f"{said}Asked for most eggs, of Slider; 2.5 hatched eggs or more for each head moved; males may be sold; "
+        "25 bought females at most; left alone: B, C.</p>"
+    ) in words(page)
+
+
 def test_selling_and_buying_must_be_allowed(owner, farm):
     page = ask(owner, leave="B, C", sell="on")
     assert [(m.source, m.target, m.heads) for m in page.context["answer"].moves] == [("A", "", 4)]
