@@ -157,7 +157,8 @@ def _see_it_ticked(desk, live_server):
     assert desk.get_by_text("By ibis").first.is_visible()
     pond_page(desk, live_server, "A")
     # Of 100 males one drowned and 24 were sold, which leaves 190 females to 75 males.
-    assert desk.get_by_text("Slider: 190 females, 75 males, 2.53 : 1; unsettled; ratio: in band by the book.").is_visible()
+    said = "Slider: 190 females, 75 males, 2.53 : 1; unsettled; ratio: in band by the book."
+    assert desk.get_by_text(said).is_visible()
     assert (figures(desk)["Females"], figures(desk)["Males"]) == ("190", "75")
     assert task_line(desk).locator(".tag").inner_text() == "done"
     assert desk.get_by_text("24 Slider males sold from A; 1 male died in A (drowned in the net)").is_visible()

@@ -357,4 +357,5 @@ def test_the_queries_are_few_and_do_not_grow(owner, farm):
     with CaptureQueriesContext(connection) as many:
         shown(owner)
     assert len(many) == len(few)
-    assert len(many) <= 44  # three for the printed year; ten for the watch and the season, kept until anything changes
+    # Three are the printed year's; ten those of the watch and the season, kept until anything changes.
+    assert len(many) <= 44
