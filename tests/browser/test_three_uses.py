@@ -172,7 +172,7 @@ def _ask_where_new_females_go(desk):
     desk.get_by_text("40 females of Slider: 24 to A, 16 to C.").wait_for()
     reasons = desk.get_by_role("table", name="The reason for each pond").locator("tbody tr")
     assert "190 females to 75 males (2.53 : 1) become 214 (2.85 : 1)" in reasons.nth(0).inner_text()
-    assert "B\tIn band by the book, 3.00 : 1. Gets none" in reasons.nth(2).inner_text()
+    assert "B\tRatio: in band by the book, 3.00 : 1. Gets none" in reasons.nth(2).inner_text()
     desk.get_by_role("button", name="Make these tasks: 24 to A, 16 to C").click()
     desk.get_by_text("2 tasks made: females of Slider, 24 to A, 16 to C.").wait_for()
     added = {task.pond: task for task in open_tasks() if task.verb == "ADD"}

@@ -52,7 +52,9 @@ def test_it_asks_and_answers_what_stands_there(owner, farm):
     farm.drained("D", females=240, males=100)
     page = words(shown(owner, "D"))
     assert "What stands in pond D?" in page
-    assert "Slider: probably 240 females, 100 males, 2.40 : 1; ratio: short of females by the standing." in page
+    assert (
+        "Slider: probably 240 females, 100 males, 2.40 : 1; ratio: short of females by the standing." in page
+    )
 
 
 def test_a_pond_never_counted_is_answered_by_the_book(owner, farm):

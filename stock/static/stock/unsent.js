@@ -174,8 +174,13 @@ function renew(form) {
 }
 
 function mind(form) {
+  // A wet thumb presses twice: the second press would be answered as a log sent again.
+  let isUnderWay = false;
+  window.addEventListener("pageshow", () => { isUnderWay = false; });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (isUnderWay) return;
+    isUnderWay = true;
     const key = form.elements.key.value;
     const typed = [...new FormData(form)].filter(([name]) => name !== "csrfmiddlewaretoken");
     // Held until this page is left: what it posts is sent from nowhere else meanwhile.
