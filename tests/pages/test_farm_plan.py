@@ -145,6 +145,9 @@ def test_a_head_moved_must_bring_what_is_asked(owner, farm):
     text = words(page)
     assert "every head handled having to bring 1 000.0 of them" in text
     assert "no plan that does as much has more eggs at 1000 or more for each head handled" in text
+    # Five if nothing is typed: less than one a season is not worth a seining. 0 takes any gain.
+    assert ask(owner, aim="eggs").context["answer"].question.a_head == 5
+    assert ask(owner, aim="eggs", a_head="0").context["answer"].question.a_head == 0
     # For the fewest heads it is not asked.
     assert ask(owner, a_head="1000").context["answer"].question.a_head == 0
 
