@@ -22,7 +22,7 @@ AIMS = (("heads", "fewest heads handled"), ("eggs", "most eggs, five seasons"))
 AIM_OF = {"heads": FEWEST_HEADS, "eggs": MOST_EGGS}
 SECONDS = (("2", "2 seconds"), ("5", "5 seconds"), ("10", "10 seconds"), ("20", "20 seconds"))
 DEFAULTS = {"kind": EVERY_KIND, "aim": "heads", "seconds": "5", "a_head": "5"}
-"""Five eggs over five seasons: for any gain at all eight times the heads were moved, a third more gained, on a made farm."""
+"""Five eggs over five seasons: for any gain, eight times the heads were moved for a third more, on a made farm."""
 MOST_BOUGHT = 10_000
 
 
