@@ -1,18 +1,20 @@
-"""Posts that were refused are kept with what was typed, until their form is posted after all."""
+"""Posts that were refused are kept with what was typed, until their form is posted after all or set aside."""
 
 from __future__ import annotations
 
 import uuid
 from typing import Any
 
+from django.db import IntegrityError, transaction
 from django.db.models import Exists, OuterRef, QuerySet
 from django.http import QueryDict
 
 from ponds.models import Pond
 from ponds.svg_marks import figure_text
-from stock.models import Move, RefusedPost
+from stock.models import Move, RefusedAside, RefusedPost
 
 LONGEST_VALUE = 20_000
+LONGEST_REASON = 300
 NOT_KEPT = ("csrfmiddlewaretoken", "key")
 
 
@@ -43,14 +45,58 @@ def typed_in(sent: QueryDict) -> dict[str, list[str]]:
 
 
 def still_refused() -> QuerySet[RefusedPost]:
-    """Return the newest refused post of each form that has not been posted since: newest first."""
+    """Return the newest refused post of each form that was neither posted since nor set aside: newest first."""
     later = RefusedPost.objects.filter(key=OuterRef("key"), pk__gt=OuterRef("pk"))
     posted = Move.objects.filter(key=OuterRef("key"))
     return (
-        RefusedPost.objects.filter(~Exists(later), ~Exists(posted))
+        RefusedPost.objects.filter(~Exists(later), ~Exists(posted), set_aside=None)
         .select_related("pond")
         .order_by("-refused_at", "-pk")
     )
+
+
+def lately_set_aside() -> QuerySet[RefusedAside]:
+    """Return what was set aside, the newest first."""
+    return RefusedAside.objects.select_related("refused__pond").order_by("-aside_at", "-pk")
+
+
+class NotSetAside(Exception):
+    """A refused post that was not set aside; `sentence` says why."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+
+
+def set_aside(refused: RefusedPost, reason: str, *, by) -> RefusedAside:
+    """
+    Set a refused post aside with a reason; set aside already, it stays as it is.
+
+    Raises
+    ------
+    NotSetAside
+        There is no reason or it is too long, or the form was posted, or sent and refused again, meanwhile.
+    """
+    words = " ".join(reason.replace("\0", "").split())
+    if not words:
+        raise NotSetAside(
+            "Say in a few words why it is not to be booked: what was typed was somebody's fact."
+        )
+    if len(words) > LONGEST_REASON:
+        raise NotSetAside(
+            f"The reason has {figure_text(len(words))} characters; {LONGEST_REASON} fit. Shorten it."
+        )
+    if standing := RefusedAside.objects.filter(refused=refused).first():
+        return standing
+    if not still_refused().filter(pk=refused.pk).exists():
+        raise NotSetAside("It was posted, or sent again, meanwhile: the list below is as it stands now.")
+    try:
+        with transaction.atomic():
+            return RefusedAside.objects.create(
+                refused=refused, reason=words, by=by, by_name=by.get_username()
+            )
+    except IntegrityError:
+        return RefusedAside.objects.get(refused=refused)
 
 
 def as_sent(refused: RefusedPost, key: Any) -> QueryDict:

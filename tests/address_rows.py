@@ -79,6 +79,17 @@ def nest_key() -> Any:
     ).key  # fmt: skip
 
 
+def refused_pk() -> int:
+    """Keep a post that was refused."""
+    import uuid
+
+    from stock.models import RefusedPost
+
+    return RefusedPost.objects.create(
+        key=uuid.uuid4(), sentence="Pond A holds 6.", typed={"pond": ["A"]}, by_name="wren"
+    ).pk
+
+
 def lot_code() -> str:
     """Set an egg lot of one basket, with one candling. The hand signs it, if there is one."""
     import datetime as dt
@@ -386,6 +397,7 @@ ROWS = [
     Row("stock:log", get=HANDS, post=HANDS),
     Row("stock:log-sheet", get=HANDS),
     Row("stock:refused-list", get=HANDS),
+    Row("stock:refused-aside", {"pk": refused_pk}, post=OWNERS),
     Row("stock:log-send", get=HANDS, post=HANDS),
     Row("stock:log-worker", get=EVERYONE),
     Row("stock:log-no-signal", get=HANDS),

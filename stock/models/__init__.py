@@ -9,7 +9,7 @@ from stock.models.moves import Cause, Entry, Move, Reason
 from stock.models.placings import PlacingEnd, PlacingStop, PlacingTask, SavedPlacing
 from stock.models.reviews import PondReview
 from stock.models.surveys import Survey, SurveyHaul, SurveyMarked
-from stock.models.tasks import LastLook, RefusedPost, Task, TaskMove
+from stock.models.tasks import LastLook, RefusedAside, RefusedPost, Task, TaskMove
 from stock.models.turtles import (
     Mark,
     MarkEvent,
@@ -51,6 +51,7 @@ __all__ = [
     "PlacingTask",
     "PondReview",
     "Reason",
+    "RefusedAside",
     "RefusedPost",
     "SavedPlacing",
     "SchemeConfirmation",

@@ -99,3 +99,19 @@ class RefusedPost(AppendOnlyModel):
 
     def __str__(self) -> str:
         return self.sentence
+
+
+class RefusedAside(AppendOnlyModel):
+    """That a refused post is not to be booked after all, and why; what was typed stays."""
+
+    refused = models.OneToOneField(RefusedPost, on_delete=models.PROTECT, related_name="set_aside")
+    reason = models.CharField(max_length=300)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    by_name = models.CharField(max_length=150)
+    aside_at = models.DateTimeField(db_default=Now(), editable=False)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="stock_refusedaside_says")]
+
+    def __str__(self) -> str:
+        return self.reason

@@ -21,11 +21,10 @@ from stock.forms.log_draft import LineOrigin, build, place_refusal
 from stock.log_page import book_of, log_entry, posted_under
 from stock.models import Move, RefusedPost, Task
 from stock.refusals import KeyReused, LedgerRefusal
-from stock.refused import as_sent, keep_refused, still_refused
+from stock.refused import as_sent, keep_refused
 from stock.tasks import open_tasks
 
 SEE_OTHER = 303
-REFUSED_SHOWN = 200
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -65,14 +64,6 @@ def log_sheet(request: HttpRequest) -> HttpResponse:
         kind for kind in choices.kinds if kind.listing and any(kind == row[0] for row in rows)
     ]
     return render(request, "stock/log_sheet.html", context)
-
-
-@require_safe
-@for_hand
-def refused_list(request: HttpRequest) -> HttpResponse:
-    """Show the posts that were refused and not posted since, with what was typed."""
-    rows = list(still_refused()[:REFUSED_SHOWN])
-    return render(request, "stock/refused_list.html", {"rows": rows})
 
 
 def show_entry(

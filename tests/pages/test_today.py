@@ -13,7 +13,7 @@ from ponds.lot_drafts import BasketDraft, LotDraft
 from ponds.models import Pond, PondState
 from stock import ledger
 from stock.drafts import BatchDraft, PaperDraft
-from stock.models import Batch, LastLook, Move, Paper, RefusedPost, Task
+from stock.models import Batch, LastLook, Move, Paper, RefusedAside, RefusedPost, Task
 from tests.factories import KindFactory
 from tests.pages.farm_of_ponds import FarmOfPonds
 
@@ -99,6 +99,46 @@ def test_a_refused_post_waits_with_its_sentence(owner, farm):
     assert "Wren" in line.sentence
     assert "Pond A holds 6." in line.sentence
     assert line.url.startswith(reverse("stock:log"))
+
+
+def test_a_refused_post_is_set_aside_with_a_reason_and_stays_to_be_read(owner, hand, farm):
+    refused = RefusedPost.objects.create(
+        key=uuid.uuid4(), sentence="Pond A holds 6.", typed={"note": ["seven of them"]}, by_name="ibis"
+    )
+    page, aside = reverse("stock:refused-list"), reverse("stock:refused-aside", args=[refused.pk])
+    assert aside in owner.get(page).content.decode()
+    assert aside not in hand.get(page).content.decode()
+    answer = owner.post(aside, {"reason": "  "})
+    assert answer.status_code == 422
+    assert "Say in a few words why it is not to be booked" in answer.content.decode()
+    answer = owner.post(aside, {"reason": "x" * 301})
+    assert "The reason has 301 characters; 300 fit" in answer.content.decode()
+    assert "x" * 301 in answer.content.decode()
+    assert waiting(owner, "Refused")
+    # Pressed twice it is set aside once, with the first reason.
+    for reason in ("it was typed twice", "another"):
+        assert owner.post(aside, {"reason": reason}).status_code == 303
+    assert [(one.reason, one.by_name) for one in RefusedAside.objects.all()] == [
+        ("it was typed twice", owner.user.username)
+    ]
+    assert waiting(owner, "Refused") == []
+    text = owner.get(page).content.decode()
+    assert "it was typed twice" in text
+    assert "seven of them" in text
+    # Sent again and refused again, it waits again; the older one can no longer be set aside.
+    again = RefusedPost.objects.create(
+        key=refused.key, sentence="Pond A holds 5.", typed={"note": ["six"]}, by_name="ibis"
+    )
+    older = RefusedPost.objects.create(
+        key=uuid.uuid4(), sentence="No.", typed={"note": ["x"]}, by_name="ibis"
+    )
+    RefusedPost.objects.create(key=older.key, sentence="No again.", typed={"note": ["y"]}, by_name="ibis")
+    said = " ".join(line.sentence for line in waiting(owner, "Refused"))
+    assert ("Pond A holds 5." in said, "Pond A holds 6." in said) == (True, False)
+    answer = owner.post(reverse("stock:refused-aside", args=[older.pk]), {"reason": "late"})
+    assert "It was posted, or sent again, meanwhile" in answer.content.decode()
+    assert RefusedAside.objects.count() == 1
+    assert not RefusedAside.objects.filter(refused=again).exists()
 
 
 def test_a_pond_losing_heads_leads_to_its_deaths(owner, farm):
