@@ -19,9 +19,12 @@ NOT_KEPT = ("csrfmiddlewaretoken", "key")
 
 
 def keep_refused(
-    *, key: uuid.UUID, pond: Pond | None, sentence: str, sent: QueryDict, by
+    *, key: uuid.UUID, pond: Pond | None, sentence: str, sent: QueryDict, by, typed_by: str = ""
 ) -> RefusedPost | None:
-    """Keep a refused post; the same one sent again is kept once, one with nothing typed not at all."""
+    """Keep a refused post; the same one sent again is kept once, one with nothing typed not at all.
+
+    `typed_by` names who typed it where another reads it in.
+    """
     typed = typed_in(sent)
     if not any(name for name in typed if not name.endswith(("_FORMS", "-kind", "-of_class", "-fixed"))):
         return None
@@ -30,7 +33,7 @@ def keep_refused(
     if latest is not None and (latest.typed, latest.sentence) == (typed, sentence):
         return latest
     return RefusedPost.objects.create(
-        key=key, pond=pond, sentence=sentence, typed=typed, by=by, by_name=by.get_username()
+        key=key, pond=pond, sentence=sentence, typed=typed, by=by, by_name=typed_by or by.get_username()
     )
 
 

@@ -76,6 +76,7 @@ urlpatterns = [
     path("log/", log.log, name="log"),
     path("log/sheet/", log.log_sheet, name="log-sheet"),
     path("log/refused/", refused.refused_list, name="refused-list"),
+    path("log/refused/copy/", refused.refused_copy, name="refused-copy"),
     path("log/refused/<int:pk>/aside/", refused.refused_aside, name="refused-aside"),
     path("log/send/", unsent.send, name="log-send"),
     path("log/worker.js", unsent.worker, name="log-worker"),

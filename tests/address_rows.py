@@ -397,6 +397,7 @@ ROWS = [
     Row("stock:log", get=HANDS, post=HANDS),
     Row("stock:log-sheet", get=HANDS),
     Row("stock:refused-list", get=HANDS),
+    Row("stock:refused-copy", post=HANDS),
     Row("stock:refused-aside", {"pk": refused_pk}, post=OWNERS),
     Row("stock:log-send", get=HANDS, post=HANDS),
     Row("stock:log-worker", get=EVERYONE),

@@ -101,3 +101,33 @@ def test_logs_wait_through_a_session_that_ended_and_what_is_odd_waits_for_a_yes(
     assert RefusedPost.objects.count() == 1
     page.get_by_role("link", name="Mend it").click()
     assert page.get_by_label("Went back").first.input_value() == "9998"
+
+
+def test_a_copy_saved_on_the_phone_is_read_in_the_office_and_booked_once(
+    bank, live_server, phone_page, owner, tmp_path
+):
+    page = bank
+    page.context.set_offline(True)
+    type_log(page, live_server, 21)
+    page.get_by_role("button", name="Post it").click()
+    page.get_by_text("On this phone only: 1 log").wait_for()
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save a copy to a file").click()
+    copy = tmp_path / saved.value.suggested_filename
+    saved.value.save_as(copy)
+    desk, session = phone_page, settings.SESSION_COOKIE_NAME
+    cookie = {"name": session, "value": owner.cookies[session].value, "url": live_server.url}
+    desk.context.add_cookies([cookie])
+    desk.goto(live_server.url + "/log/refused/")
+    desk.get_by_label("The file unsent-logs.json").set_input_files(copy)
+    desk.get_by_role("button", name="Read it").click()
+    desk.get_by_text("1 log read: 1 waits below").wait_for()
+    desk.get_by_role("link", name="Open and mend it").click()
+    desk.get_by_role("button", name="Post it").click()
+    desk.get_by_text("Booked. If something is wrong").wait_for()
+    assert held("A") == (100, 39, 10)
+    # The phone is heard of after all: its log is known by its key.
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send now").click()
+    page.get_by_text("On the server").wait_for()
+    assert len(booked()) == 1
