@@ -23,6 +23,10 @@ from stock.refusals import BadLine, CodeTaken, DayInFuture, KeyReused, LedgerRef
 from stock.turtle_records import LONGEST_NOTE, SENT_BEFORE
 
 ENDS = ("LOST", "REMOVED", "MISTAKEN")
+FAINT_OF_READ = (
+    "Faint scutes are written of a mark that was read or notched again. Clear them, or choose “read with doubt”; what "
+    "else was seen can stand in the note."
+)
 Row = TypeVar("Row", bound=SignedRow)
 SAME_CONFIRMATION = ("scheme", "layout_sha256", "against", "note")
 SAME_MARK = (
@@ -167,7 +171,7 @@ def note_mark(
     what : str
         READ, WORN, RENEWED, LOST, REMOVED or MISTAKEN.
     faint_mask : int, optional
-        Of a notch code: the scutes that were faint.
+        Of a notch code that was read or notched again: the scutes that were faint.
 
     Returns
     -------
@@ -177,11 +181,15 @@ def note_mark(
     Raises
     ------
     LedgerRefusal
-        A day to come or before the mark, a word that is none of these, or a key sent before for something else.
+        A day to come or before the mark, a word that is none of these, faint scutes of a mark that is no more, or a
+        key sent before for something else.
     """
     _check_day(day, today)
     if what not in MarkEvent.What.values:
         raise BadLine(f"“{what}” is not something that becomes of a mark.", field="what")
+    if faint_mask and what in ENDS:
+        # The ledger, which writes the end of a last mark, keeps none: what is sent twice could not be told alike.
+        raise BadLine(FAINT_OF_READ, field="faint")
     if day < mark.put_on_on:
         raise BadLine(f"The mark was put on on {mark.put_on_on}; {day} is before that.", field="day")
     row = MarkEvent(

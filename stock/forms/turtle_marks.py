@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from ponds.models import NestDay
+from stock import turtle_book
 from stock.drafts import PutOn, SexDraft
 from stock.forms.fields import DayField, KeyField, LineField, OneOfField
 from stock.marks import notch, tag
@@ -152,6 +153,8 @@ class MarkEventForm(forms.Form):
                 )
             if cleaned.get("what") == "READ":
                 cleaned["what"] = "WORN"
+            elif cleaned.get("what") in turtle_book.ENDS:
+                self.add_error("faint", turtle_book.FAINT_OF_READ)
         elif cleaned.get("what") == "WORN":
             self.add_error("faint", "Say which scutes were faint, or choose read.")
         return cleaned

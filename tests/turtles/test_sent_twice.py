@@ -17,7 +17,7 @@ from stock import turtle_book
 from stock.check import differences
 from stock.marks.notch import SCHEMES
 from stock.models import Mark, MarkEvent, Measure, Move, NestOfTurtle, Photograph, SchemeConfirmation, SexStep
-from stock.refusals import KeyReused
+from stock.refusals import BadLine, KeyReused
 from tests.turtles.marked_farm import MarkedFarm, notch, tag
 from tests.turtles.one_turtle import CHIP, TODAY, marked_turtle, picture, put_mark
 
@@ -116,6 +116,30 @@ def test_the_last_mark_lost_is_one_move_however_often_it_is_sent(hand):
     twice(hand, address, {"day": "2026-03-10", "what": "LOST", "note": "torn"}, Move, other={"note": "cut"})
     assert MarkEvent.objects.count() == 1
     assert differences() == []
+
+
+@pytest.mark.parametrize("what", ["LOST", "REMOVED", "MISTAKEN"])
+@pytest.mark.parametrize("other_mark", [False, True])
+def test_faint_scutes_of_a_mark_that_is_no_more_are_refused_and_never_dropped(hand, what, other_mark):
+    farm = MarkedFarm(hand.user)
+    farm.confirm()
+    turtle = farm.register(5, notch("BKO"), *([tag(CHIP)] if other_mark else []))
+    mark = Mark.objects.get(form="NOTCH")
+    address = reverse("stock:turtle-mark-event", args=[turtle.pk, mark.pk])
+    sent = {"key": str(uuid.uuid4()), "day": "2026-03-10", "what": what, "faint": "R2"}
+    for _ in range(2):
+        refused = hand.post(address, sent)
+        assert refused.status_code == 422
+        assert refused.context["form"].errors["faint"] == [turtle_book.FAINT_OF_READ]
+    with pytest.raises(BadLine, match="Faint scutes"):
+        turtle_book.note_mark(
+            mark, what, key=uuid.uuid4(), day=farm.day(9), by=hand.user, today=TODAY, faint_mask=mark.mask
+        )
+    assert not MarkEvent.objects.exists()
+    twice(hand, address, {**sent, "faint": ""}, MarkEvent, other={"note": "another"})
+    assert MarkEvent.objects.get().what == what
+    renewed = {"key": str(uuid.uuid4()), "day": "2026-03-11", "what": "RENEWED", "faint": "R2"}
+    assert [hand.post(address, renewed).status_code for _ in range(2)] == [303, 303]
 
 
 def test_a_key_of_one_turtle_is_refused_on_another(hand):
