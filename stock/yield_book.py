@@ -170,7 +170,9 @@ def forget() -> None:
 
 def _figures_key(kinds: Mapping[int, KindRow]) -> tuple[Any, ...]:
     return tuple(
-        (pk, name, kind.figures[name]) for pk, kind in sorted(kinds.items()) for name in sorted(kind.figures)
+        (pk, kind.name, name, kind.figures[name])
+        for pk, kind in sorted(kinds.items())
+        for name in sorted(kind.figures)
     )
 
 

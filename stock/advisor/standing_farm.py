@@ -150,7 +150,7 @@ def learn(steps: Steps, loss: LossPrior, detection: DetectionPrior, catch: Catch
     sample = steps.take(counted[:: max(1, -(-counted.size // ENOUGH_PONDS))])
 
     def look(values: Floats) -> tuple[float, Floats, Floats]:
-        passed = pass_through(sample, rates_of(values + changes), catch)
+        passed = pass_through(sample, rates_of(values + changes), catch, doubt_far_counts=False)
         slopes = (passed.log_likelihood[1:] - passed.log_likelihood[0]) / _TRIED
         away = values - prior
         height = float(passed.log_likelihood[0].sum() - 0.5 * away @ precision @ away)

@@ -127,8 +127,9 @@ class Pass:
 class _Filter:
     """State of the pond-kinds that still have a step to go; those with most steps come first."""
 
-    def __init__(self, steps: Steps, rates: Rates, catch: Catch) -> None:
+    def __init__(self, steps: Steps, rates: Rates, catch: Catch, *, doubt_far_counts: bool) -> None:
         self.steps, self.rates, self.catch = steps, rates, catch
+        self.doubt_far_counts = doubt_far_counts
         shape = (rates.link.shape[0], steps.years.shape[1])
         self.all = Pass(
             mean=np.zeros((_STATES, *shape)),
@@ -329,7 +330,7 @@ class _Filter:
         distance = np.where(is_both & ~is_first, distance, 0.0)
         self.foretold[:] = np.where(is_both, np.where(is_first, np.nan, self.mean[:2]), self.foretold)
         self.distance[:] = np.where(is_both, distance, self.distance)
-        widened = widening(distance)
+        widened = widening(distance) if self.doubt_far_counts else np.ones_like(distance)
         self.covariance[:2] *= np.sqrt(widened)
         self.covariance[:, :2] *= np.sqrt(widened)
         return self.variance[:, np.newaxis] * widened + swapped, self.together * widened - swapped
@@ -383,7 +384,7 @@ class _Filter:
             self._shift(self.covariance[:, sex] / variance, by, np.where(is_near, variance - left, 0.0))
 
 
-def pass_through(steps: Steps, rates: Rates, catch: Catch) -> Pass:
+def pass_through(steps: Steps, rates: Rates, catch: Catch, *, doubt_far_counts: bool = True) -> Pass:
     """
     Go through all steps once, for every guess of the farm's rates.
 
@@ -391,9 +392,12 @@ def pass_through(steps: Steps, rates: Rates, catch: Catch) -> Pass:
     ----------
     steps : Steps
         Pond-kinds with most steps first (`Steps.take`).
+    doubt_far_counts : bool
+        Whether a count far from what was expected is widened. Not while rates are learnt: a guess that makes counts
+        impossible would be the likelier for having them doubted.
 
     Returns
     -------
     Pass
     """
-    return _Filter(steps, rates, catch).run()
+    return _Filter(steps, rates, catch, doubt_far_counts=doubt_far_counts).run()

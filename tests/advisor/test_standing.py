@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime as dt
+import itertools
 
 import numpy as np
 import pytest
@@ -109,6 +110,19 @@ def test_counts_as_far_apart_as_chance_makes_them_stay_as_sure_as_they_are():
     found = standing(groups, DAY, **PRIORS, sexing_error=0.0)
     assert not found.is_in_conflict[0]
     assert found.female_se[0] == pytest.approx(np.sqrt(50), rel=1e-4)
+
+
+def test_the_fewer_are_found_the_more_are_learnt_to_die():
+    """Twenty ponds alike, counted a year apart: counts that disagree must not be doubted until nobody dies."""
+    survival = []
+    for left in (980, 940, 900, 880, 860, 820):
+        rows = [row for pond in range(20) for row in (
+            (pond, 0, 750, 10, 250, 5), (pond, 365, 0.75 * left, 10, 0.25 * left, 5)
+        )]  # fmt: skip
+        survival.append(standing(Groups(20, counts(*rows)), DAY + 365, **PRIORS).survival[0])
+    # The rates are fitted to within a small gain of the likelihood: 0.001 of survival either way.
+    assert all(after < before + 0.001 for before, after in itertools.pairwise(survival))
+    assert survival[0] - survival[-1] > 0.04
 
 
 def test_a_pond_drained_to_the_last_head_is_sure_whatever_was_expected():

@@ -190,6 +190,12 @@ def test_a_nest_of_today_sets_nobody_to_reckoning_and_one_of_last_week_does(farm
     assert reckoned == ["forecast", "learn_yields", "coming_season", "forecast"]
 
 
+def test_a_kind_that_is_renamed_has_its_new_name_at_once(farm):
+    season_now(TODAY)
+    Kind.objects.filter(pk=farm[0].pk).update(common_name="Pond slider")
+    assert "Pond slider" in [kind.kind.name for kind in season_now(TODAY).kinds]
+
+
 def _noted(reckoned, name, work_out):
     def noting(*args, **more):
         reckoned.append(name)
