@@ -17,6 +17,7 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 
 from ponds.mending import why_not_mended
+from ponds.svg_marks import day_text
 from stock import photos
 from stock.marks.measures import Typed
 from stock.models import Measure, NestOfTurtle, Photograph, Turtle
@@ -254,7 +255,7 @@ def take_back(row: Row, *, key: uuid.UUID, by: Any, today: dt.date) -> Row:
 
 def _check_day(day: dt.date, today: dt.date, field: str) -> None:
     if day > today:
-        raise TurtleRowRefused(f"{day} is to come; today is {today}.", field)
+        raise TurtleRowRefused(f"{day_text(day)} is to come; today is {day_text(today)}.", field)
 
 
 def _lock(turtles: set[int]) -> None:

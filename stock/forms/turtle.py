@@ -91,11 +91,14 @@ class MeasureForm(forms.Form):
             ],
             on=cleaned["measured_on"],
             observer=cleaned.get("observer") or "",
+            of_class=self.turtle.cell.of_class if self.turtle.cell else "",
+            known_since=self.turtle.first_marked_on,
         )
         wanted = self.answer()
         if any(not one.is_note for one in self.asked) and self.data.get("right") != wanted:
             for one in self.asked:
-                self.add_error(one.measure if one.measure in self.fields else None, one.sentence)
+                field = "measured_on" if one.code == "before" else one.measure
+                self.add_error(field if field in self.fields else None, one.sentence)
 
     def answer(self) -> str:
         """Return what the tick "these are right" sends: it holds for these very questions."""

@@ -89,9 +89,9 @@ def test_mass_expected_of_a_slider(length, mass):
     assert bodies.expected_mass(SLIDER, length) == pytest.approx(mass, abs=1.0)
 
 
-def ask(kind=SLIDER, sex="FEMALE", earlier=(), on=None, **texts):
+def ask(kind=SLIDER, sex="FEMALE", earlier=(), on=None, of_class="", known_since=None, **texts):
     typed = [read_measure(code, text) for code, text in texts.items()]
-    return questions(kind, sex, typed, earlier, on=on)
+    return questions(kind, sex, typed, earlier, on=on, of_class=of_class, known_since=known_since)
 
 
 @pytest.mark.parametrize(
@@ -187,3 +187,96 @@ def test_another_observer_is_given_more_room():
 def test_a_kind_that_is_not_listed_is_asked_little():
     assert ask("Testudo graeca", "", SCL_MAX="200", MASS="1900", CW="140") == ()
     assert ask("", "", SCL_MAX="7.9")[0].code == "smallest"
+
+
+@pytest.mark.parametrize(
+    ("code", "later", "typed", "says"),
+    [
+        (
+            "SCL_MAX",
+            181,
+            "186",
+            "186 mm on 1 May 2025, and 181 mm on 1 May 2026 after that: a shell does not shrink",
+        ),
+        ("SCL_MAX", 181, "183", ""),
+        ("SCL_MAX", 230, "200", "much for a grown animal"),
+        ("SCL_MAX", 200, "7.5 in", ""),
+        ("MASS", 1040, "1400", "more than a fifth lighter. Eggs laid, or ill?"),
+        ("MASS", 1040, "1200", ""),
+    ],
+)
+def test_a_back_dated_measure_is_held_against_the_later_ones(code, later, typed, says):
+    found = ask(earlier=[Earlier(code, later, dt.date(2026, 5, 1))], on=LAST_YEAR, **{code: typed})
+    assert bool(found) is bool(says)
+    assert says in "".join(question.sentence for question in found)
+
+
+def test_a_measure_before_the_day_of_marking_is_asked_about():
+    marked = dt.date(2023, 5, 3)
+    (question,) = ask(SCL_MAX="186", on=dt.date(2020, 1, 1), known_since=marked)
+    assert question.code == "before"
+    assert "1 Jan 2020 is before 3 May 2023, when this turtle was first marked" in question.sentence
+    assert ask(SCL_MAX="186", on=marked, known_since=marked) == ()
+
+
+@pytest.mark.parametrize(
+    ("texts", "earlier", "says"),
+    [
+        ({"SCL_MAX": "20"}, [], "looks like centimeters"),
+        ({"SCL_MAX": "98"}, [], "shorter than the females of a breeding pond"),
+        ({"SCL_MAX": "100"}, [], ""),
+        ({"MASS": "2.4"}, [], "looks like lb, that is 1\u202f089 g"),
+        ({"MASS": "1.1"}, [], "looks like kg, that is 1\u202f100 g"),
+        ({"MASS": "38"}, [], "looks like oz"),
+        ({"MASS": "1040"}, [], ""),
+        (
+            {"MASS": "2.4"},
+            [("MASS", 1040)],
+            "more than a fifth lighter; it looks like lb, that is 1\u202f089 g",
+        ),
+        ({"MASS": "1100"}, [("MASS", 2)], "more than any turtle gains"),
+        ({"MASS": "1.3"}, [("SCL_MAX", 200)], "looks like kg, that is 1\u202f300 g"),
+        ({"MASS": "1300"}, [("SCL_MAX", 200)], ""),
+        ({"SCL_MID": "230"}, [("SCL_MAX", 20)], "of the other figure it looks like centimeters"),
+        (
+            {"SCL_MID": "210"},
+            [("SCL_MAX", 200)],
+            "105 % of straight carapace length, greatest, 200 mm on 1 May 2025",
+        ),
+        ({"SCL_MID": "199"}, [("SCL_MAX", 200)], ""),
+        ({"SCL_MAX": "200", "SCL_MID": "210"}, [], "105 % of straight carapace length, greatest, 200 mm"),
+        (
+            {"PL_MAX": "18.4"},
+            [("SCL_MAX", 200)],
+            "looks like centimeters, or the point is out of place, that is 184",
+        ),
+        ({"PL_MAX": "7.2"}, [("SCL_MAX", 200)], "looks like inches, that is 183 mm"),
+        ({"SCL_MAX": "20"}, [("PL_MAX", 184)], "looks like centimeters"),
+        ({"PL_MID": "180", "PL_MAX": "170"}, [], "of plastron length, "),
+        ({"CW": "150"}, [("SCL_MAX", 200)], ""),
+    ],
+)
+def test_a_figure_is_held_against_its_class_and_the_others_of_the_same_shell(texts, earlier, says):
+    before = [Earlier(code, stored, LAST_YEAR) for code, stored in earlier]
+    found = ask(earlier=before, on=dt.date(2025, 5, 2), of_class="FEMALE", **texts)
+    assert bool(found) is bool(says)
+    assert says in "".join(question.sentence for question in found)
+    assert not any(question.is_note for question in found)
+
+
+def test_a_juvenile_of_the_same_kind_is_not_held_against_the_grown_ones():
+    assert ask(SCL_MAX="60", of_class="JUVENILE") == ()
+    assert ask(MASS="45", of_class="JUVENILE") == ()
+
+
+def test_the_same_figure_of_the_same_day_is_written_already():
+    earlier = [Earlier("SCL_MAX", 203, LAST_YEAR)]
+    (question,) = ask(earlier=earlier, on=LAST_YEAR, SCL_MAX="203")
+    assert "203 mm on 1 May 2025 is written already. Was it typed twice" in question.sentence
+    (question,) = ask(earlier=earlier, on=LAST_YEAR, SCL_MAX="204")
+    assert "is a second figure of that day" in question.sentence
+
+
+def test_a_figure_is_quoted_as_it_was_typed():
+    (question,) = ask(earlier=[Earlier("SCL_MAX", 181, LAST_YEAR)], on=dt.date(2026, 5, 1), SCL_MAX="18.5")
+    assert "was 181 mm on 1 May 2025, 18.5 mm now" in question.sentence

@@ -120,6 +120,26 @@ def test_an_odd_measure_is_asked_about_once_and_kept_when_it_is_right(hand, turt
     assert send(hand, turtle, SCL_MAX="200", MASS="1.4", right=right).status_code == 303
 
 
+def test_a_back_dated_measure_is_asked_about_by_later_ones_and_the_day_of_marking(hand, turtle):
+    measure(turtle, hand.user, SCL_MAX="181")
+    answer = send(hand, turtle, SCL_MAX="186", measured_on="2020-01-01")
+    shown = answer.content.decode()
+    assert answer.status_code == 422
+    assert "1 Jan 2020 is before 1 May 2024, when this turtle was first marked" in shown
+    assert "186 mm on 1 Jan 2020, and 181 mm on 1 May 2024 after that: a shell does not shrink" in shown
+    right = answer.context["form"].may_be_right
+    assert send(hand, turtle, SCL_MAX="186", measured_on="2020-01-01", right=right).status_code == 303
+
+
+def test_a_breeding_female_of_20_mm_and_a_measure_typed_again_are_asked_about(hand, turtle):
+    assert "looks like centimeters" in send(hand, turtle, SCL_MAX="20").content.decode()
+    assert send(hand, turtle, SCL_MAX="200").status_code == 303
+    again = send(hand, turtle, SCL_MAX="200")
+    assert again.status_code == 422
+    assert "200 mm on 1 Jun 2024 is written already" in again.content.decode()
+    assert Measure.objects.count() == 1
+
+
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
