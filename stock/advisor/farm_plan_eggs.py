@@ -1,18 +1,17 @@
 """What a female gives in each pond of a whole-farm plan, and how far the eggs that a plan adds are known."""
 
-import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stock.advisor.eggs_a_female import EggsAFemale, eggs_a_female
-from stock.advisor.families import Floats
 from stock.advisor.farm_plan import FarmPlan
+from stock.advisor.hierarchy import Hierarchy, Point
 from stock.advisor.season_learning import YieldsLearnt
 from stock.estimators.estimate import check_confidence
-
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(40)
 
 
 def eggs_of_places(
@@ -26,6 +25,10 @@ def eggs_of_places(
 ) -> EggsAFemale:
     """
     Return hatched eggs of a settled female and season in each place of a plan.
+
+    All places are drawn together: two ponds of a kind share the doubt about the kind's level, and all share good and
+    bad seasons, whether they ever laid or not, so that what is not known of both is not counted against a move
+    between them.
 
     Parameters
     ----------
@@ -44,37 +47,60 @@ def eggs_of_places(
     ValueError
         If a place without a row is of a kind that was not learnt.
     """
-    of_ponds = eggs_a_female(learnt, seasons=seasons, draws=draws, rng=rng)
-    generator = np.random.default_rng(rng + 1)
-    mean, drawn = np.zeros(len(rows)), np.zeros((len(rows), draws))
-    for place, row in enumerate(rows):
-        if row is not None:
-            mean[place], drawn[place] = of_ponds.mean[row], of_ponds.draws[row]
-            continue
-        mean[place], drawn[place] = _any_pond(learnt, kinds[place], draws, generator)
-    return EggsAFemale(mean, drawn)
+    unknown = [kinds[place] for place, row in enumerate(rows) if row is None]
+    drawn = eggs_a_female(_with_any_ponds(learnt, unknown), seasons=seasons, draws=draws, rng=rng)
+    added = iter(range(len(learnt.kinds), len(learnt.kinds) + len(unknown)))
+    at = [next(added) if row is None else row for row in rows]
+    return EggsAFemale(drawn.mean[at], drawn.draws[at])
 
 
-def _any_pond(
-    learnt: YieldsLearnt, kind: Any, draws: int, generator: np.random.Generator
-) -> tuple[float, Floats]:
-    """Return mean and draws of a pond of which nothing is known but its kind."""
-    if kind not in learnt.kinds:
-        raise ValueError(f"kinds: nothing was learnt of {kind}.")
-    at = list(dict.fromkeys(learnt.kinds)).index(kind)
-    mean, drawn = 1.0, np.ones(draws)
-    for figure in (learnt.nests, learnt.eggs, learnt.hatch):
-        found = figure.hierarchy
-        level, doubt = float(found.kind_mean[at]), float(found.kind_sd[at])
-        apart = math.fsum(point.weight * float(point.spreads[0]) ** 2 for point in found.points)
-        spread = math.sqrt(doubt**2 + apart)
-        season = math.hypot(figure.season_spread, figure.rest_spread)
-        knots = level + math.hypot(spread, season) * _NODES
-        mean *= float(figure.family.inverse(knots) @ _WEIGHTS) / math.sqrt(2 * math.pi)
-        drawn *= figure.family.inverse(generator.normal(level, spread, draws))
-    # Rounded as those of the ponds are, and set to the mean.
-    mean = round(mean, 9)
-    return mean, drawn * (mean / float(drawn.mean()))
+def _with_any_ponds(learnt: YieldsLearnt, kinds: Sequence[Any]) -> YieldsLearnt:
+    """Return what was learnt with a pond more for each kind named, of which nothing is known but its kind."""
+    if not kinds:
+        return learnt
+    known = list(dict.fromkeys(learnt.kinds))
+    if missing := [kind for kind in kinds if kind not in known]:
+        raise ValueError(f"kinds: nothing was learnt of {missing[0]}.")
+    places = np.array([known.index(kind) for kind in kinds])
+    nests, eggs, hatch = (
+        replace(figure, hierarchy=_with_ponds(figure.hierarchy, places))
+        for figure in (learnt.nests, learnt.eggs, learnt.hatch)
+    )
+    return replace(learnt, nests=nests, eggs=eggs, hatch=hatch)
+
+
+def _with_ponds(found: Hierarchy, kinds: NDArray[np.int64]) -> Hierarchy:
+    """Add ponds without a season to levels: they are at their kind's level, give or take what ponds differ by."""
+    none = np.zeros(len(kinds))
+    points = tuple(_point_with(point, len(kinds)) for point in found.points)
+    apart = sum(point.weight * float(point.spreads[0]) ** 2 for point in found.points)
+    level, doubt = found.kind_mean[kinds], found.kind_sd[kinds]
+    return replace(
+        found,
+        kind_of=np.append(found.kind_of, kinds),
+        points=points,
+        mean=np.append(found.mean, level),
+        sd=np.append(found.sd, np.sqrt(doubt**2 + apart)),
+        # What a level was put together from is not asked of them.
+        own=np.append(found.own, none),
+        kind=np.append(found.kind, level),
+        published=np.append(found.published, none),
+        own_share=np.append(found.own_share, none),
+        kind_share=np.append(found.kind_share, none + 1),
+        published_share=np.append(found.published_share, none),
+    )
+
+
+def _point_with(point: Point, ponds: int) -> Point:
+    none = np.zeros(ponds)
+    return replace(
+        point,
+        pond_precision=np.append(point.pond_precision, none + 1 / float(point.spreads[0]) ** 2),
+        pond_sum=np.append(point.pond_sum, none),
+        carried=np.vstack([point.carried, np.zeros((ponds, point.carried.shape[1]))]),
+        own=np.append(point.own, none),
+        own_share=np.append(point.own_share, none),
+    )
 
 
 def eggs_gained(plan: FarmPlan, eggs: EggsAFemale, *, confidence: float = 0.9) -> tuple[float, float, float]:

@@ -55,6 +55,45 @@ def test_without_books_a_new_pond_is_worth_what_the_others_are():
     assert found.mean[1] == pytest.approx(found.mean[0], rel=1e-6)
 
 
+def ends(draws):
+    """Return the 90 % limits of moving a hundred females from the first pond to the second."""
+    return np.quantile(100 * (draws[1] - draws[0]), [0.05, 0.95])
+
+
+def test_ponds_where_nobody_laid_share_what_is_not_known_of_their_kind():
+    """They are drawn as the model draws ponds of its own without a season: together, seasons included."""
+    learnt = learn_yields(NO_BOOK, ["slider"] * 2, {"slider": SLIDER}, season=2020)
+    many = DRAWN | {"draws": 6000}
+    known, found = (
+        eggs_of_places(learnt, rows, ["slider"] * 2, **many).draws for rows in ([0, 1], [None, None])
+    )
+    assert np.corrcoef(known)[0, 1] > 0.4
+    assert np.corrcoef(found)[0, 1] == pytest.approx(np.corrcoef(known)[0, 1], abs=0.07)
+    assert ends(found) == pytest.approx(ends(known), rel=0.12)
+    # One that is known and one that is not share them too, and each has its own level beside.
+    one_each = eggs_of_places(learnt, [0, None], ["slider"] * 2, **many).draws
+    assert ends(one_each) == pytest.approx(ends(known), rel=0.12)
+
+
+def test_beside_ponds_that_laid_one_that_did_not_is_as_the_books_hold_it(learnt):
+    """The same books with a seventh pond that has no season: its row, and any pond of its kind, are the same."""
+    pond, season = (axis.ravel() for axis in np.meshgrid(range(6), range(2016, 2020), indexing="ij"))
+    nests = np.where(pond == 2, 400, 200)
+    eggs = 9 * nests
+    book = SeasonBook(
+        pond, season, np.full(24, 150.0), np.full(24, 3.0), nests, nests, eggs, eggs, (0.8 * eggs).astype(int),
+        (0.08 * eggs).astype(int),
+    )  # fmt: skip
+    seventh = learn_yields(book, ["slider"] * 7, {"slider": SLIDER}, season=2020)
+    many = DRAWN | {"draws": 6000}
+    of_row = eggs_of_places(seventh, [0, 6], ["slider"] * 2, **many)
+    any_pond = eggs_of_places(learnt, [0, None], ["slider"] * 2, **many)
+    assert any_pond.mean == pytest.approx(of_row.mean, rel=1e-3)
+    assert any_pond.draws.std(axis=1) == pytest.approx(of_row.draws.std(axis=1), rel=0.06)
+    assert np.corrcoef(any_pond.draws)[0, 1] == pytest.approx(np.corrcoef(of_row.draws)[0, 1], abs=0.05)
+    assert np.corrcoef(any_pond.draws)[0, 1] > 0.05
+
+
 def test_eggs_gained_go_up_and_down_with_the_ponds():
     # 150 females leave A, 20 eggs each there, for B, 21 each: 150 eggs more.
     stocks = [
