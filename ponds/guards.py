@@ -1,9 +1,10 @@
 """Triggers that keep a table append-only, on SQLite and PostgreSQL alike.
 
-Installed after every `migrate` (never by a migration: SQLite drops a table's triggers whenever it
-rebuilds the table). A model asks for them with `append_only = True`; `never_deleted = True` guards
-against DELETE only. Both are guarded against what empties or overwrites without an UPDATE or a DELETE:
-TRUNCATE on PostgreSQL, and on SQLite `OR REPLACE`, for which DELETE triggers do not fire.
+Installed after every `migrate`, for SQLite drops a table's triggers whenever it rebuilds the table. A migration
+that takes guards away puts them back itself, by its own models (`at`): a later one may fail. A model asks for
+them with `append_only = True`; `never_deleted = True` guards against DELETE only. Both are guarded against what
+empties or overwrites without an UPDATE or a DELETE: TRUNCATE on PostgreSQL, and on SQLite `OR REPLACE`, for
+which DELETE triggers do not fire.
 """
 
 from collections.abc import Iterator
@@ -24,37 +25,48 @@ END $$
 """
 
 
-def guarded_tables(app_label: str) -> dict[str, tuple[str, ...]]:
+def guarded_tables(app_label: str, at=apps) -> dict[str, tuple[str, ...]]:
     """Return table name -> the statements refused on it, for the models of one app."""
     tables: dict[str, tuple[str, ...]] = {}
-    for model in apps.get_app_config(app_label).get_models(include_auto_created=True):
-        if getattr(model, "append_only", False):
+    today = {model._meta.label: model for model in _models(app_label, apps)}
+    for model in _models(app_label, at):
+        # A migration's models carry their fields and nothing else: what is asked of them stands on today's.
+        asking = today.get(model._meta.label)
+        if getattr(asking, "append_only", False):
             tables[model._meta.db_table] = ("UPDATE", "DELETE")
-        elif getattr(model, "never_deleted", False):
+        elif getattr(asking, "never_deleted", False):
             tables[model._meta.db_table] = ("DELETE",)
     return tables
 
 
-def triggers(vendor: str, app_label: str) -> dict[str, tuple[str, str]]:
-    """Return trigger name -> (its table, the statement that makes it), for the models of one app."""
+def _models(app_label: str, at):
+    return at.get_app_config(app_label).get_models(include_auto_created=True)
+
+
+def triggers(vendor: str, app_label: str, at=apps) -> dict[str, tuple[str, str]]:
+    """
+    Return trigger name -> (its table, the statement that makes it), for the models of one app.
+
+    `at` holds the models: those of today, or those that a migration is given.
+    """
     found: dict[str, tuple[str, str]] = {}
-    for table, verbs in guarded_tables(app_label).items():
+    for table, verbs in guarded_tables(app_label, at).items():
         for verb in (*verbs, "TRUNCATE") if vendor == "postgresql" else verbs:
             name = f"{table}_no_{verb.lower()}"
             found[name] = (table, _create(vendor, table, verb, name))
     if vendor != "postgresql":
-        found.update(_against_replacing(app_label))
+        found.update(_against_replacing(app_label, at))
     return found
 
 
-def install(connection, app_label: str) -> None:
+def install(connection, app_label: str, at=apps) -> None:
     """Put the triggers of one app's tables in place, of those that stand; safe to repeat."""
     # A database taken back to an earlier migration lacks the later tables.
     existing = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(POSTGRESQL_FUNCTION)
-        for name, (table, statement) in triggers(connection.vendor, app_label).items():
+        for name, (table, statement) in triggers(connection.vendor, app_label, at).items():
             if table not in existing:
                 continue
             if connection.vendor != "postgresql":
@@ -90,10 +102,10 @@ def _create(vendor: str, table: str, verb: str, name: str) -> str:
     )
 
 
-def _against_replacing(app_label: str) -> Iterator[tuple[str, tuple[str, str]]]:
+def _against_replacing(app_label: str, at) -> Iterator[tuple[str, tuple[str, str]]]:
     """Yield the triggers that refuse a row whose key stands already, before SQLite takes the old row away."""
-    guarded = guarded_tables(app_label)
-    for model in apps.get_app_config(app_label).get_models(include_auto_created=True):
+    guarded = guarded_tables(app_label, at)
+    for model in _models(app_label, at):
         table = model._meta.db_table
         if table not in guarded:
             continue

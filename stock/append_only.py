@@ -4,6 +4,7 @@ On INSERT into the entry table the database itself refuses a change of kind, a c
 "sexed" or "matured" within one place, and a booking into a closed month.
 """
 
+from django.apps import apps
 from django.db import DEFAULT_DB_ALIAS, connections
 
 from ponds import guards
@@ -57,9 +58,9 @@ FOR EACH ROW EXECUTE FUNCTION stock_entry_obeys()
 """
 
 
-def install(connection) -> None:
-    """Put every trigger of the ledger in place; safe to repeat."""
-    guards.install(connection, APP)
+def install(connection, at=apps) -> None:
+    """Put every trigger of the ledger in place, by today's models or by a migration's (`at`); safe to repeat."""
+    guards.install(connection, APP, at)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(POSTGRESQL_FUNCTION)

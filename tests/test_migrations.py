@@ -34,3 +34,57 @@ def test_keys_of_marks_come_to_a_register_that_has_rows_and_go_again(make_person
     assert (Mark.objects.get(), Mark.objects.get().key) == (mark, None)
     assert MarkEvent.objects.get().mark == mark
     assert append_only.missing(connection) == []
+
+
+@pytest.mark.both_databases
+@pytest.mark.django_db(transaction=True)
+def test_guards_stand_after_each_migration_by_itself_forward_and_back(make_person):
+    """Were the next migration to fail, no signal would bring them back: what takes them away puts them back."""
+    from django.db import DatabaseError, connection, transaction
+    from django.db.migrations.executor import MigrationExecutor
+
+    from stock import append_only
+    from tests.turtles.one_turtle import marked_turtle, put_mark
+
+    mark = put_mark(marked_turtle(make_person("hand", "hand")))
+    guarded = _guards(connection)
+    assert {"stock_mark", "stock_entry", "stock_markstep"} <= {table for table, _ in guarded}
+    try:
+        for name in ("0013_watch_notes", "0014_keys_of_marks", "0013_watch_notes", "0014_keys_of_marks"):
+            # The executor alone sends no signal.
+            MigrationExecutor(connection).migrate([("stock", name)])
+            # The tables that are not there yet have none.
+            tables = set(connection.introspection.table_names())
+            assert _guards(connection) == {one for one in guarded if one[0] in tables}, name
+            for words in (
+                f"UPDATE stock_mark SET note = 'x' WHERE id = {mark.pk}",
+                f"DELETE FROM stock_mark WHERE id = {mark.pk}",
+                "UPDATE stock_entry SET heads = heads + 1",
+            ):
+                with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+                    connection.cursor().execute(words)
+            # What the guards name is there: a row written again is refused for what it is, a new one is taken.
+            if connection.vendor == "sqlite":
+                copied = f"INSERT OR REPLACE INTO stock_mark SELECT * FROM stock_mark WHERE id = {mark.pk}"
+                with pytest.raises(DatabaseError, match="stands under this key"), transaction.atomic():
+                    connection.cursor().execute(copied)
+            with connection.cursor() as cursor:
+                cursor.execute(
+                    "INSERT INTO stock_sexstep (turtle_id, sex, method, certainty, sexed_on, by_name, note) "
+                    f"VALUES ({mark.turtle_id}, 'FEMALE', 'CLAWS', 'CERTAIN', '2024-06-01', 'hand', '')"
+                )
+    finally:
+        call_command("migrate", verbosity=0)
+    assert _guards(connection) == guarded
+    assert append_only.missing(connection) == []
+
+
+def _guards(connection):
+    """Return the table and the name of every guard of the stock that stands."""
+    names = {
+        "sqlite": "SELECT tbl_name, name FROM sqlite_master WHERE type = 'trigger'",
+        "postgresql": "SELECT tgrelid::regclass::text, tgname FROM pg_trigger WHERE NOT tgisinternal",
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(names[connection.vendor])
+        return {(table, name) for table, name in cursor.fetchall() if table.startswith("stock_")}

@@ -2,9 +2,11 @@
 
 from django.db import migrations, models
 
+from stock import append_only
+
 
 def take_guards_away(apps, schema_editor):
-    """Take SQLite's triggers away while tables are built anew; they are put back after every `migrate`.
+    """Take SQLite's triggers away while tables are built anew; the migration's other end puts them back.
 
     SQLite refuses to rename a table while a trigger names a column that is not there, as one does that was made by
     these models on a register that was taken back to an earlier migration.
@@ -18,13 +20,19 @@ def take_guards_away(apps, schema_editor):
                 cursor.execute(f'DROP TRIGGER "{name}"')
 
 
+def put_guards_back(apps, schema_editor):
+    """Put them back by the models as they are here: were a later migration to fail, none may be missing."""
+    if schema_editor.connection.vendor == "sqlite":
+        append_only.install(schema_editor.connection, apps)
+
+
 class Migration(migrations.Migration):
     dependencies = [
         ("stock", "0013_watch_notes"),
     ]
 
     operations = [
-        migrations.RunPython(take_guards_away, take_guards_away),
+        migrations.RunPython(take_guards_away, put_guards_back),
         *(
             migrations.AddField(
                 model_name=name,
@@ -33,4 +41,5 @@ class Migration(migrations.Migration):
             )
             for name in ("mark", "markevent", "schemeconfirmation", "sexstep")
         ),
+        migrations.RunPython(put_guards_back, take_guards_away),
     ]
