@@ -10,11 +10,10 @@ import uuid
 from collections import Counter
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from django.db import IntegrityError, connection, transaction
-from django.db.models import Case, Count, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Value, When
-from django.db.models.functions import Coalesce
+from django.db.models import F, IntegerField, Q, QuerySet
+from django.db.models.expressions import RawSQL
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
@@ -43,6 +42,16 @@ WITH RECURSIVE chain(last, id) AS (
 SELECT chain.last, link.turtle_id FROM chain JOIN stock_nestofturtle link ON link.nest_day_id = chain.id
 WHERE NOT link.is_void AND NOT EXISTS (SELECT 1 FROM stock_nestofturtle later WHERE later.replaces_id = link.id)
 ORDER BY chain.last, link.turtle_id
+"""
+# The same for the row that a query is at: how many of its nests are linked.
+LINKED = """
+WITH RECURSIVE chain(id) AS (
+    SELECT ponds_nestday.id
+    UNION ALL
+    SELECT was.replaces_id FROM ponds_nestday was JOIN chain ON was.id = chain.id WHERE was.replaces_id IS NOT NULL
+)
+SELECT COUNT(*) FROM chain JOIN stock_nestofturtle link ON link.nest_day_id = chain.id
+WHERE NOT link.is_void AND NOT EXISTS (SELECT 1 FROM stock_nestofturtle later WHERE later.replaces_id = link.id)
 """
 
 
@@ -123,29 +132,13 @@ def who_dug(rows: Collection[int]) -> dict[int, SafeString]:
     }
 
 
-def _moved() -> dict[int, int]:
-    """Return the rows that links were made on and that were corrected since, each with the row in its place."""
-    corrected = NestOfTurtle.objects.standing().filter(nest_day__replaced_by__isnull=False)
-    return rows_now(corrected.values_list("nest_day", flat=True))
-
-
 def free_nests(turtle: Turtle) -> QuerySet:
-    """Return the rows of the nest book, the newest first, that may hold a nest of this female."""
-    of_them = NestOfTurtle.objects.standing().filter(nest_day=OuterRef("pk")).order_by().values("nest_day")
-    linked: Any = Coalesce(Subquery(of_them.annotate(number=Count("pk")).values("number")), 0)
-    moved = _moved()
-    if moved:
-        links = NestOfTurtle.objects.standing().filter(nest_day__in=moved).values_list("nest_day", flat=True)
-        through = Counter(moved[pk] for pk in links)
-        linked = linked + Case(
-            *(When(pk=pk, then=Value(number)) for pk, number in through.items()),
-            default=Value(0),
-            output_field=IntegerField(),
-        )
+    """Return the rows of the nest book, the newest first, that may hold a nest of this female; one query."""
     return (
         NestDay.objects.standing()
         .filter(Q(kind=None) | Q(kind=turtle.kind_id))
-        .annotate(linked=linked)
+        # Asked row by row, so that those shown cost the same however old the book is.
+        .annotate(linked=RawSQL(LINKED, (), output_field=IntegerField()))  # noqa: S611 (no value in it)
         .filter(nests__gt=F("linked"))
         .select_related("pond")
         .order_by("-dug_on", "-pk")

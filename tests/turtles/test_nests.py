@@ -105,3 +105,32 @@ def test_nests_ask_the_same_of_the_database_however_often_they_were_corrected(
                 assert len(turtle_nests.nests_of(turtle)) == number + 1
             with django_assert_num_queries(1):
                 assert turtle_nests.females_of([row.pk]) == {row.pk: {turtle.pk: 1}}
+
+
+def test_the_nest_page_asks_once_for_free_nests_however_many_links_were_corrected(
+    hand, django_assert_num_queries, monkeypatch
+):
+    """Old corrections are followed in the database for the rows at hand, never gathered farm-wide."""
+    turtle = marked_turtle(hand.user)
+    made = {"pond": turtle.cell.pond, "kind": turtle.kind, "by": hand.user}
+
+    def forbidden(rows):
+        raise AssertionError("the whole book was read")
+
+    monkeypatch.setattr(turtle_nests, "rows_now", forbidden)
+    for number in range(30):
+        row = first = NestDay.objects.create(dug_on=dt.date(2024, 6, 2), nests=3, **made)
+        NestOfTurtle.objects.create(turtle=turtle, nest_day=first, by=hand.user)
+        taken = NestOfTurtle.objects.create(turtle=turtle, nest_day=first, by=hand.user)
+        NestOfTurtle.objects.create(turtle=turtle, nest_day=first, by=hand.user, replaces=taken, is_void=True)
+        for nests in (2, 1 + number % 2):
+            row = NestDay.objects.create(dug_on=dt.date(2024, 6, 3), nests=nests, replaces=row, **made)
+        if number % 3 == 0 and number % 2:  # the second nest linked on the row that stands
+            NestOfTurtle.objects.create(turtle=turtle, nest_day=row, by=hand.user)
+        if number in (1, 29):
+            with django_assert_num_queries(1):
+                free = list(turtle_nests.free_nests(turtle)[:60])
+            # By hand: odd rows hold two nests, one linked through the corrections; each third has none left.
+            assert len(free) == len([one for one in range(number + 1) if one % 2 and one % 3])
+            assert {row.linked for row in free} == {1}
+            assert {row.nests for row in free} == {2}
