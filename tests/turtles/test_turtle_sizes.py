@@ -1,13 +1,19 @@
 """Sizes by sex: read anew after each measure, each sex told and each mending, and kept in between."""
 
+import datetime as dt
+import random
 import uuid
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from ponds.models import Kind
 from stock import turtle_book, turtle_records, turtle_sizes
 from stock.drafts import SexDraft
+from stock.marks.growth import growth_curve, size_summary
 from stock.marks.measures import read_measure
+from stock.models import Measure
 from tests.turtles.one_turtle import MAY, TODAY, marked_turtle
 
 pytestmark = [pytest.mark.django_db, pytest.mark.both_databases]
@@ -65,3 +71,86 @@ def test_the_page_asks_the_same_of_two_measures_and_of_two_hundred(hand, reader,
             with django_assert_num_queries(2):
                 turtle_sizes.kind_sizes()
     assert reader.get("/turtles/sizes/").status_code == 200
+
+
+def put(turtle, what, day, stored, person, **more):
+    made = {"turtle": turtle, "typed": str(stored), "unit": "G" if what == "MASS" else "MM", "by": person}
+    return Measure.objects.create(what=what, measured_on=day, stored=stored, **made, **more)
+
+
+def by_reading_all(sex):
+    """Return the latest of every turtle by measure, and the first and last lengths, from every row that stands."""
+    latest, lengths = {}, {}
+    rows = Measure.objects.standing().filter(turtle__sex=sex).order_by("measured_on", "pk")
+    for row in rows:
+        latest[row.what, row.turtle_id] = row.stored
+        if row.what == "SCL_MAX":
+            lengths.setdefault(row.turtle_id, []).append((row.measured_on, row.stored))
+    grown = [(taken[0], taken[-1]) for taken in lengths.values() if len(taken) > 1]
+    return latest, sorted(
+        (first, last, (last_on - first_on).days / 365.25) for (first_on, first), (last_on, last) in grown
+    )
+
+
+def test_first_and_latest_are_those_of_reading_every_measure(hand, monkeypatch):
+    """By day, then by the order they were written; corrected ones and those taken back do not count."""
+    person, rng = hand.user, random.Random(4)
+    first = marked_turtle(person)
+    turtles = [first, *(marked_turtle(person, f"+{n}", first.kind, first.cell.pond) for n in range(2, 22))]
+    for place, turtle in enumerate(turtles):
+        sex = SexDraft("MALE" if place % 3 == 0 else "FEMALE", "CLAWS")
+        turtle_book.note_sex(turtle, sex, day=MAY, by=person, today=TODAY)
+        for what in ("SCL_MAX", "MASS"):
+            for _ in range(rng.randint(0, 6)):
+                # Few days, so that some fall on one.
+                day = MAY + dt.timedelta(days=120 * rng.randint(0, 5))
+                row = put(turtle, what, day, 150 + 9 * rng.randint(0, 9), person)
+                if rng.random() < 0.4:
+                    put(turtle, what, day, 240, person, replaces=row, is_void=rng.random() < 0.5)
+    curves = []
+
+    def growth(*taken):
+        curves.append(sorted(zip(*taken, strict=True)))
+        return growth_curve(*taken)
+
+    monkeypatch.setattr(turtle_sizes, "growth_curve", growth)
+    turtle_sizes._KEPT.forget()
+    (found,) = turtle_sizes.kind_sizes()
+    for sex, rows, curve in (
+        ("FEMALE", [(row.code, row.females) for row in found.rows], curves[0]),
+        ("MALE", [(row.code, row.males) for row in found.rows], curves[1]),
+    ):
+        latest, grown = by_reading_all(sex)
+        assert len(latest) > 6
+        for code, sizes in rows:
+            plain = size_summary([stored for (what, _), stored in latest.items() if what == code])
+            assert (sizes.heads, sizes.smallest, sizes.median, sizes.largest) == (
+                plain.heads, plain.smallest, plain.median, plain.largest,
+            )  # fmt: skip
+            assert sizes.mean.value == pytest.approx(plain.mean.value)
+        assert curve == grown
+        assert len(grown) > 2
+
+
+def test_what_is_read_does_not_grow_with_the_measures_of_a_turtle(hand):
+    """One row a turtle and measure comes from the database, and it is found through the index."""
+    turtle = marked_turtle(hand.user)
+    turtle_book.note_sex(turtle, SexDraft("FEMALE", "EGGS"), day=MAY, by=hand.user, today=TODAY)
+    read = []
+    for number in range(40):
+        put(turtle, "SCL_MAX", MAY + dt.timedelta(days=number), 150 + number, hand.user)
+        turtle_sizes._KEPT.forget()
+        with CaptureQueriesContext(connection) as asked:
+            turtle_sizes.kind_sizes()
+        with connection.cursor() as cursor:
+            (query,) = [one["sql"] for one in asked if "asked.what" in one["sql"]]
+            cursor.execute(query)
+            read.append(cursor.fetchall())
+    assert {len(rows) for rows in read} == {1}
+    assert (read[0][0][4], read[-1][0][4], read[-1][0][6]) == (None, 150, 189)
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute(f"EXPLAIN QUERY PLAN {query}")
+            plan = [line[-1] for line in cursor.fetchall() if line[-1].startswith("SEARCH m ")]
+        assert len(plan) == 2
+        assert all("stock_measure_turtle (turtle_id=? AND what=?)" in line for line in plan)
