@@ -6,13 +6,15 @@ from typing import Any
 
 import django_filters as filters
 import django_tables2 as tables
-from django.db.models import QuerySet
+from django.db.models import Max, OuterRef, QuerySet, Subquery
+from django.db.models.expressions import Combinable
+from django.db.models.functions import Coalesce, Greatest
 from django.urls import reverse
 from django.utils.html import format_html
 
 from ponds.lists import DayColumn, PlainTable
 from ponds.models import Kind, Pond
-from stock.models import MarkStep, Sex, Turtle
+from stock.models import MarkStep, Measure, Sex, Turtle
 from stock.turtle_search import code_of_mask
 
 PLACES = [
@@ -34,6 +36,13 @@ def came_back() -> QuerySet:
     return steps.filter(move__reversed_by=None).values("turtle")
 
 
+def last_in_hand() -> Combinable:
+    """Return the day a turtle was last in hand, as its page says it: met in a move or a haul, or measured."""
+    taken = Measure.objects.standing().filter(turtle=OuterRef("pk")).order_by().values("turtle")
+    measured: Any = Subquery(taken.annotate(last=Max("measured_on")).values("last"))
+    return Greatest("last_seen_on", Coalesce(measured, "last_seen_on"))
+
+
 class TurtleTable(PlainTable):
     """One row a turtle, with all its marks."""
 
@@ -51,7 +60,7 @@ class TurtleTable(PlainTable):
     place = tables.Column(
         verbose_name="Where", empty_values=(), order_by=("cell__pond__code", "cell__outside", "pk")
     )
-    last_seen_on = DayColumn(verbose_name="Last seen", order_by=("last_seen_on", "pk"))
+    in_hand_on = DayColumn(verbose_name="Last in hand", order_by=("in_hand_on", "pk"))
     first_marked_on = DayColumn(verbose_name="Marked", order_by=("first_marked_on", "pk"))
     batch = tables.Column(
         accessor="batch__code", verbose_name="Batch", order_by=("batch__code", "pk"), default="not known"
@@ -60,7 +69,7 @@ class TurtleTable(PlainTable):
     class Meta(PlainTable.Meta):
         model = Turtle
         fields = (
-            "number", "notches", "tag", "other", "kind", "sex", "place", "last_seen_on", "first_marked_on", "batch",
+            "number", "notches", "tag", "other", "kind", "sex", "place", "in_hand_on", "first_marked_on", "batch",
         )  # fmt: skip
         empty_text = "No marked turtle fits. Search by another mark, or mark the first one."
 

@@ -21,7 +21,7 @@ from stock.ledger import schemes_in_use
 from stock.marks import shell
 from stock.marks.notch import LETTER_SCHEME, SCHEMES, Scheme
 from stock.models import Cell, SchemeConfirmation, Turtle
-from stock.tables.turtles import TurtleFilter, TurtleTable
+from stock.tables.turtles import TurtleFilter, TurtleTable, last_in_hand
 from stock.turtle_histories import shares_of_marks, survival_by_sex
 from stock.turtle_search import Found, free_code, half_read, is_called, search
 from stock.views.turtle_forms import Done, Page, answer, page_of
@@ -59,6 +59,7 @@ class TurtleList(ListPage):
             .get_queryset()
             .select_related("kind", "cell__pond", "batch")
             .prefetch_related("marks")
+            .annotate(in_hand_on=last_in_hand())
             .order_by("pk")
         )
         if self.search_text:

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from stock.drafts import Line, PutOn
-from stock.models import SchemeConfirmation, Turtle
+from stock.models import Measure, SchemeConfirmation, Turtle
 from stock.turtle_search import free_code
 from tests.turtles.marked_farm import MarkedFarm, notch, tag
 
@@ -80,6 +80,46 @@ def test_lists_are_filtered_sorted_and_taken_along(farm, owner):
     sent = owner.get(PAGE, {"_export": "csv"})
     rows = list(csv.reader(io.StringIO(b"".join(sent).decode("utf-8-sig"))))
     assert rows[1][:3] == [str(first.pk), "", DIGITS]
+
+
+def test_the_list_says_last_in_hand_as_the_page_does_days_of_measuring_too(farm, owner, reader):
+    measured, met, neither = (farm.register(5, tag(f"98511300739920{n}")) for n in range(3))
+    row = Measure.objects.create(
+        turtle=measured,
+        what="SCL_MAX",
+        measured_on=farm.day(20),
+        typed="200",
+        unit="MM",
+        stored=200,
+        by=owner.user,
+    )
+    Measure.objects.create(
+        turtle=neither, what="MASS", measured_on=farm.day(2), typed="900", unit="G", stored=900, by=owner.user
+    )
+    farm.haul(9, "A", 3, met.code)
+
+    def listed():
+        days = [
+            (one.record.pk, one.record.in_hand_on)
+            for one in owner.get(PAGE, {"sort": "-in_hand_on"}).context["table"].rows
+        ]
+        for pk, day in days:
+            page = reader.get(reverse("stock:turtle", args=[pk])).content.decode()
+            assert f"Last in hand {day:%-d %b %Y}" in page
+        return days
+
+    assert listed() == [(measured.pk, farm.day(20)), (met.pk, farm.day(9)), (neither.pk, farm.day(5))]
+    assert "Last in hand" in owner.get(PAGE).content.decode()
+    assert "Last seen" not in owner.get(PAGE).content.decode()
+    # A measure taken back was none.
+    Measure.objects.create(
+        turtle=measured, what="SCL_MAX", measured_on=farm.day(20), typed="200", unit="MM", stored=200, by=owner.user,
+        replaces=row, is_void=True,
+    )  # fmt: skip
+    assert dict(listed())[measured.pk] == farm.day(5)
+    sent = owner.get(PAGE, {"_export": "csv", "sort": "-in_hand_on"})
+    rows = list(csv.DictReader(io.StringIO(b"".join(sent).decode("utf-8-sig"))))
+    assert [row["Last in hand"] for row in rows] == ["2026-03-10", "2026-03-06", "2026-03-06"]
 
 
 def test_the_list_asks_as_much_of_one_turtle_as_of_thirty(farm, owner, django_assert_max_num_queries):
