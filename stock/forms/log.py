@@ -84,8 +84,8 @@ class HaulForm(forms.Form):
             }
         ),
         help_text=(
-            "One a line: scan into this box, or type a notch code or a turtle's number. Behind it a pond's code, "
-            "“sold” or “died” says where that one went; else it went with all of its class, or back."
+            "One a line: scan a tag, or type it, a notch code, “#3” or “turtle 3”. “… to K” says that it went to pond "
+            "K, “… sold” or “… died” that it did; else it went with all of its class, or back."
         ),
     )
     tasks = forms.MultipleChoiceField(
