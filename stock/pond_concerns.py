@@ -25,7 +25,7 @@ FEWEST_MALES = 20
 # The worst first. Codes of one tuple stand equally high.
 ORDER = (
     ("no-males", "no-females"),
-    ("losing-heads", "deaths-rising"),
+    ("losing-heads", "deaths"),
     ("too-many-males",),
     ("heads-missing",),
     ("falling-behind",),
@@ -40,10 +40,16 @@ FINE, VACANT = len(ORDER), len(ORDER) + 1
 
 @dataclass(frozen=True)
 class Concern:
-    """One thing to look at: a code of `ORDER`, and the sentence."""
+    """One thing to look at: a code of `ORDER`, the sentence, and what it is called where `TAG_WORDS` does not say."""
 
     code: str
     sentence: str
+    named: str = ""
+
+    @property
+    def words(self) -> str:
+        """What a tag calls it."""
+        return self.named or TAG_WORDS[self.code]
 
     @property
     def is_bad(self) -> bool:
@@ -148,12 +154,11 @@ def ratio_words(word: str) -> str:
     return word if word in (EMPTY, JUVENILES_ONLY, NONE_SEXED) else f"ratio: {word}"
 
 
+# "deaths" and "heads-missing" are signals of the watch, which names each itself.
 TAG_WORDS = {
     "no-males": ratio_words(NO_MALES),
     "no-females": ratio_words(NO_FEMALES),
     "losing-heads": "losing heads",
-    "deaths-rising": "deaths rising",
-    "heads-missing": "heads missing",
     "falling-behind": "falling behind",
     "too-many-males": "below 1.5 : 1",
     "short-of-females": ratio_words(SHORT_OF_FEMALES),
@@ -180,8 +185,8 @@ def tags_of(facts: PondKind) -> tuple[Tag, ...]:
     Every page, print and export that says in a word how a pond stands takes it from here: the first word alone
     where there is room for one. The ratio is green only where nothing worse is said beside it.
     """
-    tones = {TAG_WORDS[one.code]: "bad" if one.is_bad else "warn" for one in reversed(facts.all_concerns)}
-    words = dict.fromkeys(TAG_WORDS[one.code] for one in facts.all_concerns)
+    tones = {one.words: "bad" if one.is_bad else "warn" for one in reversed(facts.all_concerns)}
+    words = dict.fromkeys(one.words for one in facts.all_concerns)
     verdict = ratio_words(facts.word)
     tones.setdefault(verdict, "good" if facts.word == IN_BAND and not words else "")
     return tuple(Tag(word, tones[word]) for word in dict.fromkeys((*words, verdict)))

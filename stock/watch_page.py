@@ -33,9 +33,9 @@ class WatchLine:
     """
     One signal.
 
-    ``subject`` with pond and kind names it from day to day; ``arithmetic`` is its sum, line by line; ``note`` is
-    the newest that holds for it, and ``is_quiet`` says that it has not grown since. ``ponds`` are all ponds and
-    kinds it speaks of: those that a batch went to, else its own.
+    ``subject`` with pond and kind names it from day to day; ``title`` is what every page calls it; ``arithmetic`` is
+    its sum, line by line; ``note`` is the newest that holds for it, and ``is_quiet`` says that it has not grown since.
+    ``ponds`` are all ponds and kinds it speaks of: those that a batch went to, else its own.
     """
 
     pond_id: int
@@ -214,7 +214,7 @@ def _lopsided_line(found: FarmWatch, names: _Names, signal: LopsidedSignal, with
         names,
         where,
         subject=f"lopsided {who}",
-        title=f"mostly {who}",
+        title=f"mostly {who} died",
         sentence=(
             f"{of_sex} {who} and {of_other} {other} died in twelve months; by their heads about "
             f"{number(share * total)} of the {total} should be {who}."
@@ -255,7 +255,7 @@ def _batch_line(
         where,
         subject=f"batch {batch.code}"[:60],
         ponds=tuple(arrival.ponds),
-        title="after a batch came",
+        title="deaths after a batch came",
         sentence=(
             f"{signal.deaths} died within {signal.days} days after heads of batch {batch.code} came into {noun} "
             f"{', '.join(ponds)}; {_few(signal.expected)} would be normal there in all those days.{of_marked}{beside} "

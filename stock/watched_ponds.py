@@ -27,9 +27,9 @@ class Watched:
         """Return the facts with what is said of each beside them; no query."""
         said: dict[PondKindId, list[Concern]] = defaultdict(list)
         for line in self.signals:
-            code = "deaths-rising" if line.asks_to_stop else "heads-missing"
+            code = "deaths" if line.asks_to_stop else "heads-missing"
             for where in line.ponds:
-                said[where].append(Concern(code, f"{line.sentence} {line.remedy}"))
+                said[where].append(Concern(code, f"{line.sentence} {line.remedy}", line.title))
         for season in self.behind:
             said[season.pond_id, season.kind_id].append(Concern("falling-behind", behind_words(season)))
         return [replace(one, watched=tuple(said.get((one.pond_id, one.kind_id), ()))) for one in facts]

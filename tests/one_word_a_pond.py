@@ -121,7 +121,15 @@ def _tags(page: str) -> dict[str, str]:
 
 def _today_says_nothing_that_the_list_hides(client: Client, ponds: Said) -> None:
     waiting = client.get(reverse("stock:pond-list")).context["todo"].waiting
-    words_for = {"Losing heads": ("losing heads",), "Watch": ("deaths rising", "heads missing")}
+    watch = (
+        "more deaths in a month",
+        "deaths rising",
+        "mostly females died",
+        "mostly males died",
+        "deaths after a batch came",
+        "missing at the count",
+    )
+    words_for = {"Losing heads": ("losing heads",), "Watch": watch}
     for line in waiting:
         for code, kind in (
             re.findall(r"^Pond (\w+), ([^:,]+)[:,]", line.sentence) if line.about in words_for else ()

@@ -171,10 +171,33 @@ def test_a_batch_stops_every_pond_it_went_to_and_all_of_them_say_so(owner, farm)
     stands = {row.record.pond: row.record.facts.how_it_stands for row in rows}
     for code in "QR":
         assert "batch SPRING-1" in {one.subject for one in stops_at({code}, farm.today)}
-        assert "deaths rising" in stands[code]
+        assert "deaths after a batch came" in stands[code]
         assert line.sentence in owner.get(reverse("stock:pond-detail", args=[code])).content.decode()
     assert stops_at({"A"}, farm.today) == []
-    assert "deaths rising" not in stands["A"]
+    assert "deaths" not in stands["A"]
+
+
+def test_every_signal_is_called_on_its_pond_what_the_watch_calls_it(owner, farm):
+    """Males alone die in one pond, where a quarter are males, and fifteen females at once in another."""
+    farm.pond("D", days=420, females=300, males=100)
+    for days in range(10, 340, 30):
+        farm.post(("MALE", "D", "DIED", 2), days=days)
+    die(farm)
+    lines = signals_on(farm.today)
+    called = {}
+    for line in lines:
+        called.setdefault(line.pond_code, set()).add(line.title)
+    assert {title for titles in called.values() for title in titles} >= {"mostly males died"}
+    assert len({title for titles in called.values() for title in titles}) > 1
+    page = owner.get(WATCH).content.decode()
+    rows = owner.get(reverse("stock:pond-list")).context["table"].rows
+    for row in rows:
+        words = {tag.words for tag in row.record.facts.tags}
+        titles = called.get(row.record.pond, set())
+        assert titles <= words
+        assert not (words - titles) & {line.title for line in lines}
+        pond = owner.get(reverse("stock:pond-detail", args=[row.record.pond])).content.decode()
+        assert all(f">{title}</span>" in pond and f">{title}</span>" in page for title in titles)
 
 
 def test_a_death_taken_back_takes_its_signal_back(farm, owner):
