@@ -11,6 +11,7 @@ from stock.advisor.farm_plan_moves import (
     ALL,
     BUY,
     FEMALE,
+    FEW,
     MALE,
     MOST_BOUGHT,
     ROOM,
@@ -47,8 +48,8 @@ from stock.advisor.verdict import check_band
 from stock.estimators.estimate import check_count, check_number
 
 __all__ = [
-    "AIMS", "ALL", "BUY", "FEMALE", "FEWEST_HEADS", "HANDLING_EGGS", "MALE", "MOST_EGGS", "PONDS_IN_BAND", "ROOM",
-    "SELL", "SHORT_OR_OVER", "WELFARE", "FarmPlan", "PlanMove", "PondStock", "Stage", "Unmet", "farm_plan",
+    "AIMS", "ALL", "BUY", "FEMALE", "FEW", "FEWEST_HEADS", "HANDLING_EGGS", "MALE", "MOST_EGGS", "PONDS_IN_BAND",
+    "ROOM", "SELL", "SHORT_OR_OVER", "WELFARE", "FarmPlan", "PlanMove", "PondStock", "Stage", "Unmet", "farm_plan",
 ]  # fmt: skip
 
 
@@ -61,8 +62,9 @@ class PondStock:
     ----------
     pond, kind : str
         Codes; a pond may be named with several kinds.
-    females, males : int
-        Heads standing.
+    females, males : float
+        Heads standing; they need not be whole, as those of a standing are not: bands are held on them as they are,
+        and whole heads are moved.
     others : int
         Unsexed and juveniles of the kind: they are not moved, but other kinds may be kept apart from them.
     band : (float, float)
@@ -80,8 +82,8 @@ class PondStock:
 
     pond: str
     kind: str
-    females: int
-    males: int
+    females: float
+    males: float
     others: int = 0
     band: tuple[float, float] = (2.5, 4.5)
     space: float = 1.0
@@ -104,8 +106,9 @@ class Unmet:
         Females still missing to the low end of the band, and beyond its high end.
     would_help : tuple of str
         What alone would bring it in, every pond in band staying so: "sell males", "bought females",
-        "head room" (limits lifted), "welfare" (females let in beside many males); "all together" where
-        only all of these do. Empty where none does, or it was left alone.
+        "head room" (limits lifted), "welfare" (females let in beside many males), "few males" (another pond
+        left with fewer than asked); "all together" where only the first four do at once. Empty where none
+        does, or it was left alone.
     is_left_alone : bool
         Nothing may leave it and nothing come in.
     """
@@ -125,7 +128,7 @@ class FarmPlan:
     Parameters
     ----------
     moves : tuple of PlanMove
-    after : tuple of (int, int)
+    after : tuple of (float, float)
         Females and males of each stock once they are done.
     in_band : tuple of bool
         Whether each stock is then in band; one without sexed heads counts as in band.
@@ -147,7 +150,7 @@ class FarmPlan:
     """
 
     moves: tuple[PlanMove, ...]
-    after: tuple[tuple[int, int], ...]
+    after: tuple[tuple[float, float], ...]
     in_band: tuple[bool, ...]
     unmet: tuple[Unmet, ...]
     handled: int
@@ -211,10 +214,12 @@ def farm_plan(
         up to ``full_to`` females per male or the top of the band, whichever is more; beyond, a male serves that
         many females and no more.
     eggs_a_head : float
-        Eggs that handling a head must bring at least, for "most eggs": with a thousandth the one of less work is
-        taken of plans with as many eggs, with more of it moves that bring little are left out.
+        Eggs taken off for each head handled, for "most eggs": with a thousandth the one of less work is taken of
+        plans with as many eggs, with more of it moves that bring little are left out. Heads moved for a band go
+        before it, whatever they bring.
     fewest_males : int
-        Males that a pond in band keeps, where it has as many: fewer are too few sires.
+        Males that a pond in band keeps, where it has as many: fewer are too few sires. For "most eggs" every pond
+        keeps so many, and one that has fewer those it has, save what must leave for its own ratio.
     full_to : float
     welfare_ratio : float
         Females per male.
@@ -259,6 +264,7 @@ def farm_plan(
         apart=frozenset(pair for one, other in apart for pair in ((one, other), (other, one))),
         eggs_a_head=check_number(eggs_a_head, "eggs_a_head", low=0),
         fewest_males=check_count(fewest_males, "fewest_males"),
+        keeps_few=aim == MOST_EGGS,
     )
     # What stands in a pond that is left alone still keeps other kinds out of it.
     places = [replace(place, takes=place.takes and not _is_kept_out(place, given, rules)) for place in places]
@@ -330,8 +336,8 @@ def _places(
             Place(
                 pond=stock.pond,
                 kind=stock.kind,
-                females=check_count(stock.females, f"{name}, females"),
-                males=check_count(stock.males, f"{name}, males"),
+                females=check_number(stock.females, f"{name}, females", low=0),
+                males=check_number(stock.males, f"{name}, males", low=0),
                 others=check_count(stock.others, f"{name}, others"),
                 low=low,
                 high=high,

@@ -26,7 +26,14 @@ from stock.advisor.farm_plan_program import (
 
 FEMALE, MALE = "FEMALE", "MALE"
 
-SELL, BUY, ROOM, WELFARE, ALL = "sell males", "bought females", "head room", "welfare", "all together"
+SELL, BUY, ROOM, WELFARE, FEW, ALL = (
+    "sell males",
+    "bought females",
+    "head room",
+    "welfare",
+    "few males",
+    "all together",
+)
 """What would bring a pond into band that the plan leaves out: see `Unmet`."""
 
 MOST_BOUGHT = 1_000_000
@@ -43,10 +50,11 @@ class PlanMove:
     heads: int
 
 
-def after(place: Place, heads: Floats) -> tuple[int, int]:
+def after(place: Place, heads: Floats) -> tuple[float, float]:
+    """Return the females and males of a place once whole heads are moved; whole where those standing are."""
     females = place.females - heads[FEMALES_OUT] + heads[FEMALES_IN] + heads[BOUGHT]
     males = place.males - heads[MALES_OUT] - heads[SOLD] + heads[MALES_IN]
-    return round(float(females)), round(float(males))
+    return round(float(females), 6), round(float(males), 6)
 
 
 def netted(heads: Floats) -> Floats:
@@ -113,6 +121,7 @@ def what_helps(
         BUY: replace(rules, bought=_females_to_fill(places)),
         ROOM: replace(rules, room={}),
         WELFARE: replace(rules, welfare_ratio=0.0),
+        FEW: replace(rules, fewest_males=0),
     }
     trials = {name: trial for name, trial in trials.items() if trial != rules}
     found: dict[int, list[str]] = {number: [] for number in missed}

@@ -1,6 +1,7 @@
 """The integer program behind the whole-farm plan: its variables, its rows, and one solve of it."""
 
 import math
+import time
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, field
@@ -39,6 +40,14 @@ _SLACK = 1e-9
 _KEPT = 1e-6
 """What an earlier stage reached may be missed by this much: the solver's own tolerance."""
 
+_WAYS = tuple((loosened, simplifies) for loosened in range(6) for simplifies in (True, False))
+_HAIR = 1e-7
+"""HiGHS now and then takes a solution on the very edge of its tolerance, then finds it beyond and gives an error. It is
+asked again without its own simplifying, and with the rows loosened by up to a hair, otherwise each time: less than it
+allows itself in a row, and what it finds is held to the rows as they were written."""
+_SETTLED, _OUT_OF_TIME = 0, 1
+"""Of scipy's statuses. The others are errors here: to move nothing more is always a plan."""
+
 
 @dataclass(frozen=True)
 class Place:
@@ -48,8 +57,10 @@ class Place:
     Parameters
     ----------
     pond, kind : str
-    females, males, others : int
-        Heads standing; others are unsexed and juveniles, which are not moved.
+    females, males : float
+        Heads standing; where they are not whole, as those of a standing, whole heads are moved all the same.
+    others : int
+        Unsexed and juveniles, which are not moved.
     low, high : float
         The band, females per male.
     space : float
@@ -66,8 +77,8 @@ class Place:
 
     pond: str
     kind: str
-    females: int
-    males: int
+    females: float
+    males: float
     others: int
     low: float
     high: float
@@ -104,7 +115,8 @@ def tidy(heads: float) -> float:
 class Rules:
     """What a plan may do: sell males, bring in so many females; what holds it back; eggs a handled head must bring.
 
-    A pond in band that has as many males as ``fewest_males`` keeps so many.
+    A pond in band that has as many males as ``fewest_males`` keeps so many. Where ``keeps_few``, so does every
+    pond, whatever its ratio, and one that has fewer keeps those it has: only what its own ratio asks leaves it.
     """
 
     may_sell: bool
@@ -114,16 +126,21 @@ class Rules:
     apart: frozenset[tuple[str, str]]
     eggs_a_head: float = HANDLING_EGGS
     fewest_males: int = 0
+    keeps_few: bool = False
 
 
 @dataclass(frozen=True)
 class Answer:
-    """One solve: whole heads by place and column (None where nothing was found), and the proven bound."""
+    """One solve: whole heads by place and column (None where nothing was found), and the proven bound.
+
+    ``has_failed`` where the solver gave an error in every way it was asked, which is not a matter of time.
+    """
 
     heads: Floats | None
     value: float
     bound: float
     is_proven: bool
+    has_failed: bool = False
 
 
 @dataclass
@@ -179,12 +196,12 @@ class Program:
         kin = [one for one in self.places if one.kind == place.kind and one is not place and one.gives]
         high = np.zeros(WIDTH)
         if place.gives:
-            high[FEMALES_OUT], high[MALES_OUT] = place.females, place.males
-            high[SOLD] = place.males if self.rules.may_sell else 0
+            high[FEMALES_OUT], high[MALES_OUT] = math.floor(place.females), math.floor(place.males)
+            high[SOLD] = math.floor(place.males) if self.rules.may_sell else 0
         if place.takes:
-            high[FEMALES_IN] = sum(one.females for one in kin)
+            high[FEMALES_IN] = sum(math.floor(one.females) for one in kin)
             high[BOUGHT] = self.rules.bought
-            high[MALES_IN] = 0 if self._is_harsh(place) else sum(one.males for one in kin)
+            high[MALES_IN] = 0 if self._is_harsh(place) else sum(math.floor(one.males) for one in kin)
         high[SHORT], high[OVER] = place.short, place.over
         high[IS_MET] = high[IS_CALM] = high[IS_USED] = high[IS_TOUCHED] = 1
         high[FERTILE] = np.inf
@@ -192,6 +209,17 @@ class Program:
 
     def _is_harsh(self, place: Place) -> bool:
         return place.males > 0 and place.females < self.rules.welfare_ratio * place.males * (1 - _SLACK)
+
+    def _males_kept(self, place: Place) -> float:
+        """Return the males that a place keeps, so that it has sires enough."""
+        fewest = self.rules.fewest_males
+        if place.may_empty:
+            return 0.0
+        if not self.rules.keeps_few:
+            return fewest if place.is_in_band and place.males >= fewest else 0.0
+        kept = min(float(fewest), place.males)
+        # One with too many males for its females may give males until those standing there are in band.
+        return min(kept, float(math.floor(place.females / place.low + _SLACK))) if place.short else kept
 
     def _hold(self, number: int, place: Place) -> None:
         def terms(*factors: tuple[int, float]) -> list[tuple[int, float]]:
@@ -207,9 +235,9 @@ class Program:
             add(terms(*factors, (gap, -1.0)), -np.inf, tidy_gap(sign * (place.females - band * place.males)))
         add(terms((MALES_OUT, 1.0), (SOLD, 1.0)), 0, place.males)
         for standing, changes in ((place.females, females), (place.males, males)):
-            least = 0 if place.may_empty or not standing else 1
-            if changes is males and place.is_in_band and not place.may_empty:
-                least = max(least, self.rules.fewest_males if standing >= self.rules.fewest_males else 0)
+            least = 0.0 if place.may_empty else min(1.0, standing)
+            if changes is males:
+                least = max(least, self._males_kept(place))
             add(terms(*changes), least - standing, np.inf)
         if not place.is_in_band:
             add(terms((SHORT, 1.0), (IS_MET, place.short)), -np.inf, place.short)
@@ -312,21 +340,43 @@ class Program:
         return factors.ravel()
 
     def solve(self, costs: Floats, seconds: float) -> Answer:
-        """Minimize the costs within so many seconds."""
+        """Minimize the costs within so many seconds; where the solver gives an error it is asked in other ways."""
+        begun = time.monotonic()
+        for loosened, simplifies in _WAYS:
+            left = max(0.05, seconds - (time.monotonic() - begun))
+            answer = self._asked(costs, left, loosened, simplifies=simplifies)
+            if not answer.has_failed or time.monotonic() - begun >= seconds:
+                break
+        return answer
+
+    def _asked(self, costs: Floats, seconds: float, loosened: int, *, simplifies: bool) -> Answer:
         whole = np.ones((len(self.places), WIDTH))
         whole[:, _CONTINUOUS] = 0
+        rows = self.rows.constraint()
+        hairs = np.random.default_rng(loosened).random((2, len(rows.lb))) * _HAIR * bool(loosened)
         found = optimize.milp(
             costs,
             integrality=whole.ravel(),
             bounds=optimize.Bounds(self.low, self.high),
-            constraints=[self.rows.constraint()],
-            options={"time_limit": max(0.05, seconds), "mip_rel_gap": 0.0},
+            constraints=[optimize.LinearConstraint(rows.A, rows.lb - hairs[0], rows.ub + hairs[1])],
+            options={"time_limit": seconds, "mip_rel_gap": 0.0, "presolve": simplifies},
         )
+        if found.status not in (_SETTLED, _OUT_OF_TIME):
+            return Answer(None, math.inf, -math.inf, is_proven=False, has_failed=True)
         bound = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)
         if found.x is None:
             return Answer(None, math.inf, bound, is_proven=False)
         heads = np.where(whole > 0, np.round(found.x.reshape(whole.shape)), found.x.reshape(whole.shape))
-        return Answer(heads, float(found.fun), bound, is_proven=found.status == 0)
+        if not _keeps(rows, heads.ravel()):
+            return Answer(None, math.inf, -math.inf, is_proven=False, has_failed=True)
+        return Answer(heads, float(found.fun), bound, is_proven=found.status == _SETTLED)
+
+
+def _keeps(rows: optimize.LinearConstraint, heads: Floats) -> bool:
+    """Whether whole heads keep the rows, but for what the solver allows itself in a row and in a whole number."""
+    found = rows.A @ heads
+    allowed = 2 * _KEPT * (1 + abs(rows.A).sum(axis=1))
+    return bool(np.all((rows.lb - allowed <= found) & (found <= rows.ub + allowed)))
 
 
 def tidy_gap(heads: float) -> float:

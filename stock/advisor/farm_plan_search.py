@@ -35,12 +35,16 @@ _TIDIED_IN = 0.3
 
 @dataclass(frozen=True)
 class Stage:
-    """One step of the search: what it looked for, what it reached, and what no plan can beat."""
+    """One step of the search: what it looked for, what it reached, and what no plan can beat.
+
+    Not proven where time ran out, or where the solver gave an error (``has_failed``).
+    """
 
     name: str
     reached: float
     bound: float
     is_proven: bool
+    has_failed: bool = False
 
 
 Say = Callable[[str], None]
@@ -97,7 +101,7 @@ def _into_band(
     most = float(len(outside))
     if math.isfinite(answer.bound):
         most = min(most, float(math.floor(-answer.bound + 1e-6)))
-    stages = [Stage(PONDS_IN_BAND, reached, most, answer.is_proven)]
+    stages = [Stage(PONDS_IN_BAND, reached, most, answer.is_proven, answer.has_failed)]
     program.require(counted.ravel(), reached, len(outside))
     if reached < len(outside):
         say(f"{reached:g} can be; leaving the fewest females short or over in the rest.")
@@ -105,7 +109,8 @@ def _into_band(
         answer = program.solve(gaps, left(0.3))
         heads = heads if answer.heads is None else answer.heads
         still = _gap(places, heads)
-        stages.append(Stage(SHORT_OR_OVER, still, max(0.0, answer.bound), answer.is_proven))
+        least = still if answer.is_proven else max(0.0, answer.bound)
+        stages.append(Stage(SHORT_OR_OVER, still, least, answer.is_proven, answer.has_failed))
         program.require(gaps, 0.0, still)
     return heads, stages
 
@@ -116,9 +121,9 @@ def _last_stage(program: Program, heads: Floats, aim: str, answer: Answer) -> St
     if answer.is_proven:
         return Stage(aim, reached, reached, is_proven=True)
     if aim == MOST_EGGS:
-        return Stage(aim, reached, -answer.bound, is_proven=False)
+        return Stage(aim, reached, -answer.bound, is_proven=False, has_failed=answer.has_failed)
     bound = math.ceil(answer.bound - 1e-6) if math.isfinite(answer.bound) else 0.0
-    return Stage(aim, reached, max(0.0, bound), is_proven=False)
+    return Stage(aim, reached, max(0.0, bound), is_proven=False, has_failed=answer.has_failed)
 
 
 def _tidied(
@@ -129,7 +134,7 @@ def _tidied(
     if not cost:
         return heads
     say("Looking for few ponds to handle them at.")
-    program.require(costs, -math.inf, answer.value)
+    program.require(costs, -math.inf, max(cost, answer.value))
     found = program.solve(program.count_touched(cost if aim == FEWEST_HEADS else math.inf), seconds)
     if found.heads is None or not math.isclose(_cost(program, found.heads, aim), cost, rel_tol=1e-9):
         return heads

@@ -88,7 +88,7 @@ def by_hand(stocks: list[PondStock], room: dict[str, float]) -> tuple[int, dict[
 
     Returns heads handled, and females and males by pond. A pond that stays out of band counts what was moved for it.
     """
-    now = {one.pond: [one.females, one.males] for one in stocks}
+    now = {one.pond: [round(one.females), round(one.males)] for one in stocks}
     left = {pond: max(0.0, space) for pond, space in room.items()}
     open_ponds = [one.pond for one in stocks if one.may_give]
     handled = 0
