@@ -14,11 +14,9 @@ from ponds.models import PondState
 from stock.advisor.farm_plan import (
     ALL,
     BUY,
-    HANDLING_EGGS,
-    PONDS_IN_BAND,
+    FEW,
     ROOM,
     SELL,
-    SHORT_OR_OVER,
     WELFARE,
     FarmPlan,
     PlanMove,
@@ -27,13 +25,13 @@ from stock.advisor.farm_plan import (
     farm_plan,
 )
 from stock.advisor.placing import WELFARE_RATIO
-from stock.farm_plan_answer import PlanAnswer, PlannedMove, PlanQuestion, PondPlan
+from stock.farm_plan_answer import PlanAnswer, PlannedMove, PlanQuestion, PondPlan, heads_held
 from stock.farm_plan_eggs import PlanEggs
+from stock.farm_plan_proof import proof
 from stock.farm_plan_yields import PlanYields
 from stock.placing_answer import CannotAdvise
 from stock.pond_concerns import FEWEST_MALES
 from stock.pond_kind import PondKind
-from stock.templatetags.stock_format import number
 
 Pairs = Collection[tuple[int, int]]
 
@@ -42,6 +40,7 @@ HELP_WORDS = {
     BUY: "bought females may come",
     ROOM: "head limits are raised",
     WELFARE: f"females are let in beside more than one male to {WELFARE_RATIO:g} females, which harms them",
+    FEW: f"another pond is left with fewer than {FEWEST_MALES} males, which are few sires",
     ALL: "males are sold, females bought and head limits raised together",
 }
 
@@ -107,7 +106,7 @@ def plan_farm(
         plan=plan,
         moves=_moves(plan, ponds),
         ponds=ponds,
-        proof=_proof(plan, question),
+        proof=proof(plan, question),
         cautions=_cautions(plan, ponds, for_eggs=question.is_for_eggs),
         learnt=() if eggs is None else tuple(sorted(names[kind] for kind in eggs.kinds)),
         gained=None if eggs is None else eggs.gained(plan),
@@ -129,7 +128,7 @@ def _solve(
         aim=question.aim,
         may_sell_males=question.may_sell,
         bought_females=question.bought,
-        eggs_a_head=max(HANDLING_EGGS, question.a_head),
+        eggs_a_head=question.eggs_a_head,
         fewest_males=FEWEST_MALES,
         time_limit=question.seconds,
     )
@@ -161,11 +160,12 @@ def _apart_here(facts: PondKind, everywhere: Sequence[PondKind], pairs: Pairs, n
 
 def _stock(facts: PondKind, *, is_alone: bool, apart: str, eggs: tuple[float, float] | None) -> PondStock:
     heads = facts.heads
+    females, males = heads_held(facts)
     return PondStock(
         pond=facts.pond_code,
         kind=facts.kind_code,
-        females=facts.females_now,
-        males=facts.males_now,
+        females=females,
+        males=males,
         others=heads.unsexed + heads.juveniles,
         band=facts.band,
         space=facts.space_a_head,
@@ -191,10 +191,11 @@ def _ponds(
     ponds = []
     for place, one in enumerate(mine):
         females, males = plan.after[place]
+        stock = stocks[place]
         pond = PondPlan(
             facts=one,
-            females=females,
-            males=males,
+            females=one.females_now + round(females - stock.females),
+            males=one.males_now + round(males - stock.males),
             was_in_band=_is_in_band(one),
             in_band=plan.in_band[place],
             use_after=one.head_use + added[one.pond_code],
@@ -207,7 +208,7 @@ def _ponds(
 
 
 def _is_in_band(facts: PondKind) -> bool:
-    females, males = facts.females_now, facts.males_now
+    females, males = heads_held(facts)
     if not females and not males:
         return True
     low, high = facts.band
@@ -245,15 +246,16 @@ def _what_is_wrong(pond: PondPlan) -> str:
     if not pond.females:
         return f"No females to {pond.males} males."
     now = pond.after_words
-    if pond.females < low * pond.males:
-        lacking = math.ceil(low * pond.males - pond.females - 1e-7)
-        leaving = math.ceil(pond.males - pond.females / low - 1e-7)
+    females, males = pond.held
+    if females < low * males:
+        lacking = math.ceil(low * males - females - 1e-7)
+        leaving = math.ceil(males - females / low - 1e-7)
         return (
             f"Short of females at {now}: {lacking} females more or {leaving} males fewer would do "
             f"(the band begins at {low:g})."
         )
-    surplus = math.ceil(pond.females - high * pond.males - 1e-7)
-    lacking = math.ceil(pond.females / high - pond.males - 1e-7)
+    surplus = math.ceil(females - high * males - 1e-7)
+    lacking = math.ceil(females / high - males - 1e-7)
     return (
         f"Short of males at {now}: {lacking} males more or {surplus} females fewer would do "
         f"(the band ends at {high:g})."
@@ -306,49 +308,10 @@ def _why_here(pond: PondPlan, *, takes: bool, of_class: str) -> str:
         return f"{pond.code} has no males: {changes}."
     if not females:
         return f"{pond.code} has no females: {changes}."
-    is_short = females < pond.facts.band[0] * males
+    held = heads_held(pond.facts)
+    is_short = held[0] < pond.facts.band[0] * held[1]
     need = "females" if is_short else "males"
     return f"{pond.code} is short of {need}: {changes}."
-
-
-def _proof(plan: FarmPlan, question: PlanQuestion) -> tuple[str, ...]:
-    """Say how good the plan is known to be."""
-    stages = {stage.name: stage for stage in plan.stages}
-    said = []
-    bands = stages.get(PONDS_IN_BAND)
-    if bands and bands.is_proven:
-        said.append("Proven: no plan under these rules brings more ponds into band.")
-    elif bands:
-        most = "all of them" if bands.bound > bands.reached else "no more"
-        said.append(
-            f"Time ran out: {bands.reached:.0f} ponds come into band; whether {most} could is not proven, at most "
-            f"{bands.bound:.0f} can."
-        )
-    rest = stages.get(SHORT_OR_OVER)
-    if rest and rest.is_proven:
-        said.append(
-            f"Proven: the ponds left out stay {rest.reached:g} females short or over together, and no plan with as "
-            "many ponds in band leaves fewer."
-        )
-    elif rest:
-        said.append(
-            f"Time ran out: the ponds left out stay {rest.reached:g} females short or over together; no plan can do "
-            f"better than {rest.bound:.0f}."
-        )
-    last = plan.stages[-1]
-    unit = "eggs" if question.is_for_eggs else "heads handled"
-    if last.is_proven:
-        best = "more eggs" if question.is_for_eggs else "fewer heads handled"
-        each = f" at {question.a_head:g} or more for each head handled" if question.a_head else ""
-        said.append(f"Proven: no plan that does as much has {best}{each}. Others with as many may exist.")
-    else:
-        gap = "less than 0.1 %" if plan.gap < 0.001 else f"at most {100 * plan.gap:.1f} %"
-        said.append(
-            f"Time ran out after {plan.seconds:.0f} seconds with {number(last.reached)} {unit}; no plan can have "
-            f"{'more' if question.is_for_eggs else 'fewer'} than {number(last.bound)}, so {gap} could be gained. "
-            "Allow more time to look further."
-        )
-    return tuple(said)
 
 
 def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan], *, for_eggs: bool) -> tuple[str, ...]:

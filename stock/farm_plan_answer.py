@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stock.advisor.farm_plan import FEWEST_HEADS, MOST_EGGS, FarmPlan
+from stock.advisor.farm_plan import FEWEST_HEADS, HANDLING_EGGS, MOST_EGGS, FarmPlan
 from stock.pond_kind import PondKind
 from stock.templatetags.stock_format import ratio
 
@@ -17,7 +17,8 @@ class PlanQuestion:
     """
     Which kinds (ids), what for, what is allowed, which ponds (codes) stay as they are, and seconds.
 
-    `a_head` is how many hatched eggs a head moved must bring at least, over the seasons, where most eggs are asked for.
+    `a_head` is how many hatched eggs are taken off for each head handled, over the seasons, where most eggs are asked
+    for.
     """
 
     kind_ids: tuple[int, ...]
@@ -31,6 +32,18 @@ class PlanQuestion:
     @property
     def is_for_eggs(self) -> bool:
         return self.aim == MOST_EGGS
+
+    @property
+    def eggs_a_head(self) -> float:
+        """Eggs taken off for each head handled: of plans with as many eggs the one of less work, at least."""
+        return max(HANDLING_EGGS, self.a_head)
+
+    @property
+    def taken_off(self) -> str:
+        """Say how many eggs are taken off for each head handled: "5 eggs"."""
+        if self.eggs_a_head == HANDLING_EGGS:
+            return "a thousandth of an egg"
+        return f"{self.eggs_a_head:g} egg{'' if self.eggs_a_head == 1 else 's'}"
 
 
 @dataclass(frozen=True)
@@ -57,6 +70,22 @@ class PlannedMove:
     def class_words(self) -> str:
         one, many = {"FEMALE": ("female", "females"), "MALE": ("male", "males")}[self.of_class]
         return one if self.heads == 1 else many
+
+
+def heads_held(facts: PondKind) -> tuple[float, float]:
+    """
+    Return the females and males that the plan holds to the band.
+
+    The standing's own figures where there is one, as the ratio on every page is made of them: of whole heads it would
+    be another, and a pond could be called short at a ratio within its band. Less than half a head is none; strays are
+    whole, to be taken out to the last.
+    """
+    stands = facts.standing
+    if stands is None or not facts.is_allowed:
+        return facts.females_now, facts.males_now
+    # To a thousandth: finer than any ratio that is shown, and coarser than the solver's tolerance.
+    females, males = (round(heads, 3) if round(heads) else 0.0 for heads in (stands.females, stands.males))
+    return females, males
 
 
 @dataclass(frozen=True)
@@ -107,6 +136,12 @@ class PondPlan:
     @property
     def males_before(self) -> int:
         return self.facts.males_now
+
+    @property
+    def held(self) -> tuple[float, float]:
+        """Females and males after, as they are held to the band."""
+        females, males = heads_held(self.facts)
+        return females + self.females - self.females_before, males + self.males - self.males_before
 
     @property
     def ratio_before(self) -> float | None:

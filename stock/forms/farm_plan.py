@@ -49,7 +49,8 @@ class PlanForm(forms.Form):
         required=False,
         low=0,
         high=1000,
-        help_text="Eggs, at least, hatched in five seasons, for most eggs; 0: any gain counts.",
+        help_text="Eggs hatched in five seasons, for most eggs: so many are taken off for each head handled. Heads "
+        "that a band needs are moved whatever they bring. 0: any gain counts.",
     )
     leave = LineField(
         label="Leave these ponds alone",

@@ -40,7 +40,7 @@ from stock.tables.farm_plan import PlannedMoveTable
 from stock.task_book import TaskRefused
 from stock.templatetags.stock_format import number, signed
 from stock.watch_page import WatchLine
-from stock.watch_stops import stops_at
+from stock.watch_stops import stopped_ponds, stops_at
 
 KEYS_KEPT = 20
 SEE_OTHER = 303
@@ -113,11 +113,12 @@ def farm_plan_tasks(request: SignedRequest) -> HttpResponse:
             "of now.",
         )
         return _see(back)
-    if stopped := sorted({line.pond_code for line in stops_at({one.pond for one in plan.tasks}, today)}):
+    codes = {one.pond for one in plan.tasks}
+    if stopped := stopped_ponds(codes, stops_at(codes, today)):
         messages.error(
             request,
             f"No task was made: since this plan was made the watch asks to stop all moves at {', '.join(stopped)}. "
-            "Below is the plan that leaves it alone.",
+            f"Below is the plan that leaves {'it' if len(stopped) == 1 else 'them'} alone.",
         )
         return _see(back)
     if waiting({one.kind for one in plan.tasks}) and request.POST.get("second") != "yes":
@@ -187,7 +188,7 @@ def _asked_words(answer: PlanAnswer) -> str:
     kinds = sorted({pond.facts.kind_name for pond in answer.ponds})
     said = [f"Asked for {question.aim}, of {', '.join(kinds)}"]
     if question.a_head:
-        said.append(f"{number(question.a_head, 1)} hatched eggs or more for each head moved")
+        said.append(f"{question.taken_off} taken off for each head handled")
     said.append("males may be sold" if question.may_sell else "no males sold")
     said.append(
         f"{number(question.bought)} bought females at most" if question.bought else "no females bought"
@@ -211,7 +212,7 @@ def _eggs_gained(answer: PlanAnswer) -> str:
     )
     each = ""
     if more > 0 and answer.gained_a_head is not None:
-        each = f", {number(answer.gained_a_head, 1)} for each head handled"
+        each = f", {number(answer.gained_a_head, 1)} for each head handled on average"
     return f"{number(abs(more))} {'more' if more > 0 else 'fewer'} than without any move{limits}{each}"
 
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import math
 import uuid
+from dataclasses import replace
 from html import unescape
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -19,8 +22,21 @@ from ponds.farm import the_farm
 from ponds.models import Kind, PondState
 from ponds.seasons import season_of
 from stock import farm_plan_advice, ledger
+from stock.advisor.farm_plan import (
+    FEWEST_HEADS,
+    MOST_EGGS,
+    PONDS_IN_BAND,
+    FarmPlan,
+    PondStock,
+    Stage,
+    farm_plan,
+)
 from stock.drafts import BatchDraft, Draft, Line
+from stock.farm_plan_answer import PlanQuestion
+from stock.farm_plan_proof import proof
 from stock.models import Task
+from stock.pond_facts import pond_kinds
+from stock.watch_stops import stops_at
 from tests.factories import KindFactory, PondFactory
 from tests.pages.farm_of_ponds import FarmOfPonds
 from tests.pages.test_new_females import stand
@@ -143,8 +159,11 @@ def test_a_head_moved_must_bring_what_is_asked(owner, farm):
     # Only what brings A into band.
     assert page.context["plan"].handled == 4
     text = words(page)
-    assert "every head handled having to bring 1 000.0 of them" in text
-    assert "no plan that does as much has more eggs at 1000 or more for each head handled" in text
+    assert (
+        "1000 eggs taken off for each head handled, so that further heads are moved only where they" in text
+    )
+    assert "(those that a band needs are moved whatever they bring)" in text
+    assert "no plan that does as much has more eggs, 1000 eggs taken off for each head handled" in text
     # Five if nothing is typed: less than one a season is not worth a seining. 0 takes any gain.
     assert ask(owner, aim="eggs").context["answer"].question.a_head == 5
     assert ask(owner, aim="eggs", a_head="0").context["answer"].question.a_head == 0
@@ -204,7 +223,7 @@ def test_the_print_says_what_was_asked(owner, farm):
     )
     page = ask(owner, aim="eggs", a_head="2.5", sell="on", bought="25", leave="C, b")
     assert (
-        f"{said}Asked for most eggs, of Slider; 2.5 hatched eggs or more for each head moved; males may be sold; "
+        f"{said}Asked for most eggs, of Slider; 2.5 eggs taken off for each head handled; males may be sold; "
         "25 bought females at most; left alone: B, C.</p>"
     ) in words(page)
 
@@ -292,14 +311,104 @@ def test_without_ponds_or_figures_it_says_so(owner):
 
 
 def test_out_of_time_the_gap_is_said_in_words():
-    from stock.advisor.farm_plan import FEWEST_HEADS, PONDS_IN_BAND, FarmPlan, Stage
-    from stock.farm_plan_answer import PlanQuestion
-
     stages = (Stage(PONDS_IN_BAND, 12, 13, is_proven=False), Stage(FEWEST_HEADS, 120, 112, is_proven=False))
     plan = FarmPlan((), (), (), (), 120, 0, 0, None, (), 120, 112, 8 / 120, stages, 2.0)
-    said = " ".join(farm_plan_advice._proof(plan, PlanQuestion((1,))))
+    said = " ".join(proof(plan, PlanQuestion((1,))))
     assert "12 ponds come into band; whether all of them could is not proven, at most 13 can." in said
     assert "120 heads handled; no plan can have fewer than 112, so at most 6.7 % could be gained." in said
+
+
+def spoken(plan, question):
+    """Return what is said of how good a plan is, thin spaces within figures as plain ones."""
+    return " ".join(" ".join(proof(plan, question)).split())
+
+
+def three_ponds(a_head):
+    """Plan A, B, C, whose females give 10, 20 and 13 eggs wherever they come from; B and C have room for four."""
+    stocks = [
+        PondStock(code, "slider", females, 20, eggs=(eggs, eggs))
+        for code, females, eggs in (("A", 80, 10.0), ("B", 70, 20.0), ("C", 70, 13.0))
+    ]
+    question = PlanQuestion((1,), MOST_EGGS, a_head=a_head)
+    plan = farm_plan(
+        stocks, room={"B": 4, "C": 4}, aim=MOST_EGGS, eggs_a_head=question.eggs_a_head, fewest_males=20
+    )
+    return plan, spoken(plan, question)
+
+
+def test_what_is_proven_of_eggs_is_said_of_eggs_less_those_taken_off():
+    """Moving four heads brings 40 eggs; eight would bring 52: 6.5 for each head, but 3 for each further one."""
+    plan, said = three_ponds(5)
+    assert (plan.handled, sum(after - before for before, after in plan.eggs_by_place)) == (4, 40)
+    assert said == (
+        "Proven: no plan that does as much has more eggs, 5 eggs taken off for each head handled. Others with as many "
+        "may exist."
+    )
+    plan, said = three_ponds(0)
+    assert (plan.handled, sum(after - before for before, after in plan.eggs_by_place)) == (8, 52)
+    assert "more eggs, a thousandth of an egg taken off for each head handled" in said
+    assert "more eggs, 1 egg taken off" in three_ponds(1)[1]
+
+
+def test_out_of_time_the_plans_own_eggs_are_told_beside_what_bounds_them():
+    plan, _ = three_ponds(5)
+    # 800 + 1 400 + 910 eggs stand there; 40 more, and 5 off for each of four heads.
+    out_of_time = Stage(MOST_EGGS, plan.value, 3156.0, is_proven=False)
+    plan = replace(plan, stages=(out_of_time,), bound=3156.0, gap=26 / 3130, seconds=2.0)
+    said = spoken(plan, PlanQuestion((1,), MOST_EGGS, a_head=5))
+    assert said == (
+        "Time ran out after 2 seconds with 3 150 eggs and 4 heads handled: 3 130 eggs, 5 eggs taken off for each head "
+        "handled; no plan can have more than 3 156 so counted, so at most 0.8 % could be gained. Allow more time to "
+        "look further."
+    )
+    unknown = replace(plan, stages=(replace(out_of_time, bound=math.inf),))
+    said = spoken(unknown, PlanQuestion((1,), MOST_EGGS, a_head=5))
+    assert "with 3 150 eggs and 4 heads handled; how much better any plan could be is not known." in said
+
+
+def test_an_error_of_the_solver_is_not_called_time():
+    plan, _ = three_ponds(5)
+    failed = Stage(MOST_EGGS, plan.value, math.inf, is_proven=False, has_failed=True)
+    said = spoken(replace(plan, stages=(failed,)), PlanQuestion((1,), MOST_EGGS, a_head=5))
+    assert "The solver gave an error, which more time does not mend: 3 150 eggs and 4 heads handled." in said
+    assert "Time ran out" not in said
+    assert "inf" not in said
+
+
+def test_the_refusal_names_the_pond_of_the_plan_and_no_other_of_the_batch(owner):
+    """Q and R got the same batch and Q's died of it: the signal is Q's, and the plan moves heads of R alone."""
+    farm = FarmOfPonds(owner.user)
+    farm.pond("A", days=420, females=300, males=130)
+    for code in "QR":
+        farm.pond(code, days=420, females=200, males=80)
+    lines = (("FEMALE", "BOUGHT", code, 80, {"batch": "SPRING-1"}) for code in "QR")
+    farm.post(*lines, days=20, batches=(BatchDraft("SPRING-1", "BOUGHT", farm.ago(20)),))
+    before = ask(owner, leave="Q")
+    assert {pond.code for pond in before.context["answer"].ponds if pond.is_changed} == {"A", "R"}
+    farm.post(("FEMALE", "Q", "DIED", 6), ("FEMALE", "R", "DIED", 1), days=9)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("stock.views.farm_plan.changes_since", lambda plan, today: [])
+        text = words(owner.post(TASKS, sent(before), follow=True))
+    assert {line.pond_code for line in stops_at({"R"}, farm.today)} == {"Q"}
+    assert "the watch asks to stop all moves at R. Below is the plan that leaves it alone." in text
+    assert not Task.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("females", "males", "is_in_band", "ratio"),
+    [(49.4, 19.6, True, "2.52 : 1"), (49.6, 20.4, False, "2.43 : 1"), (88.4, 19.6, False, "4.51 : 1")],
+)
+def test_the_band_is_decided_on_the_ratio_that_is_shown(farm, females, males, is_in_band, ratio):
+    """Whole heads would say 2.45, 2.5 and 4.4 to one: the other side of the band's end each time."""
+    facts = [one for one in pond_kinds(the_farm().today()) if one.pond_code == "C"]
+    facts = [replace(facts[0], standing=SimpleNamespace(females=females, males=males))]
+    (pond,) = farm_plan_advice.plan_farm(PlanQuestion((facts[0].kind_id,)), facts).ponds
+    assert (pond.was_in_band, pond.in_band, pond.before_words) == (is_in_band, is_in_band, ratio)
+    if not is_in_band:
+        short = females < 3 * males
+        assert f"Short of {'females' if short else 'males'} at {ratio}: 1 " in pond.why_not.replace(
+            "2 females", "1"
+        )
 
 
 def test_the_moves_as_a_sheet(reader, farm):
