@@ -21,8 +21,15 @@ class TaskForm(forms.Form):
     due_on = DayField(label="Due on", required=False)
     why = LineField(most=300, label="Why")
 
-    def __init__(self, *args: Any, choices: FarmChoices, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, choices: FarmChoices, adds: str = "", **kwargs: Any) -> None:
+        """Offer the farm's ponds and kinds; `adds` are words that the task gets beside those typed."""
         super().__init__(*args, **kwargs)
+        why = self.fields["why"]
+        if adds and isinstance(why, LineField):
+            why.most -= len(adds)
+            why.help_text = (
+                f"At most {why.most} characters: “{adds.strip('; .')}” comes after them if it is for later."
+            )
         self.fields["verb"].offer(
             [("ADD", "add heads"), ("TAKE_OUT", "take heads out"), ("RECOUNT", "count again")]
         )

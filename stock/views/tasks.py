@@ -25,6 +25,7 @@ from stock.watch_page import WatchLine
 from stock.watch_stops import AFTER, IN_SPITE, stops_at
 
 SEE_OTHER = 303
+JOIN = "; "
 
 
 class TaskList(ListPage):
@@ -59,21 +60,25 @@ def task_add(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         asked = {name: request.GET[name] for name in TaskForm.base_fields if name in request.GET}
         stops = _stops(asked.get("verb", ""), asked.get("pond", ""))
-        return _show_form(request, TaskForm(initial=asked, choices=choices), stops)
-    form = TaskForm(request.POST, choices=choices)
+        return _show_form(
+            request, TaskForm(initial=asked, choices=choices, adds=_added(stops, asked.get("why", ""))), stops
+        )
+    stops = _stops(request.POST.get("verb", ""), request.POST.get("pond", ""))
+    # The words added have their room before anything is typed in it.
+    form = TaskForm(request.POST, choices=choices, adds=_added(stops, request.POST.get("why", "")))
     if form.is_valid():
         typed = form.cleaned_data
         pond = choices.pond(typed["pond"])
         assert pond is not None  # noqa: S101 (offered by the form)
-        why, stops = typed["why"], _stops(typed["verb"], pond.code)
+        why = typed["why"]
         if stops and request.POST.get(IN_SPITE) != "yes":
             form.add_error(
                 None,
                 f"The watch asks to stop all moves of pond {pond.code}. Say below that it is for later, or go back.",
             )
             return _show_form(request, form, stops)
-        if stops and AFTER not in why:
-            why = f"{why.rstrip('. ')}{'; ' if why else ''}{AFTER}."
+        if _added(stops, why):
+            why = f"{why.rstrip('. ')}{JOIN if why else ''}{AFTER}."
         try:
             task = task_book.make(
                 pond=pond,
@@ -95,7 +100,7 @@ def task_add(request: HttpRequest) -> HttpResponse:
                 f"{task_sentence(task)}, pond {pond.code}: a task now. The move that does it ticks it.",
             )
             return HttpResponseRedirect(_next_page(request), status=SEE_OTHER)
-    return _show_form(request, form)
+    return _show_form(request, form, stops)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -121,6 +126,11 @@ def _stops(verb: str, code: str) -> list[WatchLine]:
     return stops_at({code}, the_farm().today()) if code and verb != Task.Verb.RECOUNT else []
 
 
+def _added(stops: Sequence[WatchLine], why: str) -> str:
+    """Return the words that a task's reason gets where the watch asks to stop moves, unless it says so already."""
+    return f"{JOIN}{AFTER}." if stops and AFTER not in why else ""
+
+
 def _show_form(request: HttpRequest, form: TaskForm, stops: Sequence[WatchLine] = ()) -> HttpResponse:
     month = _review_month(request)
     context = {
@@ -129,6 +139,7 @@ def _show_form(request: HttpRequest, form: TaskForm, stops: Sequence[WatchLine] 
         "review": f"{month:%Y-%m}" if month else "",
         "watch_stops": stops,
         "in_spite": IN_SPITE,
+        "is_in_spite": request.POST.get(IN_SPITE) == "yes",
         "after": AFTER,
     }
     return render(request, "stock/task_add.html", context)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import uuid
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -102,6 +103,34 @@ def test_a_task_that_does_not_say_what_to_do_is_refused(owner, change, sentence)
     assert sentence in words(response)
     assert response.status_code == 200
     assert not Task.objects.exists()
+
+
+def test_a_reason_is_held_to_the_room_that_the_watchs_words_leave(owner, monkeypatch):
+    """“For later” adds 59 characters to the 300 that fit: what is typed is measured without them, and kept."""
+    signal = SimpleNamespace(
+        pond_code="A", kind_name="Slider", sentence="Dying.", remedy="Stop.", url="/watch/"
+    )
+    monkeypatch.setattr("stock.views.tasks.stops_at", lambda codes, day: [signal] if codes == {"A"} else [])
+    added = "; after the veterinarian has been and the signal is noted."
+    most = 300 - len(added)
+    assert (
+        f"At most {most} characters: “after the veterinarian has been and the signal is noted” comes after"
+        in (words(owner.get(ADD, GOOD)))
+    )
+    assert "At most" not in words(owner.get(ADD, {**GOOD, "pond": "B"}))
+    typed = {**GOOD, "why": "x" * 280, "in_spite": "yes"}
+    refused = owner.post(ADD, typed)
+    assert f"This has 280 characters; at most {most} fit." in words(refused)
+    assert "338" not in words(refused)
+    assert 'value="yes" id="id_in_spite" checked' in words(refused)
+    assert "x" * 280 in words(refused)
+    assert not Task.objects.exists()
+    owner.post(ADD, {**typed, "why": "x" * most})
+    assert Task.objects.get().why == "x" * most + added
+    # A reason that says so already gets nothing added, and has all the room.
+    said = f"{'y' * 200}{added}{'y' * (100 - len(added))}"
+    assert owner.post(ADD, {**typed, "why": said}).status_code == 303
+    assert Task.objects.filter(why=said).exists()
 
 
 def test_a_recount_needs_no_heads_and_is_done_by_a_haul(owner):
