@@ -152,8 +152,9 @@ def half_read(
         near = near_codes(scheme, issued, clear, doubtful)[:MOST_FOUND]
         off = {_mask(scheme, one.code): one.scutes_off for one in near}
         fits = list(off)
+        codes = "1 code is" if len(fits) == 1 else f"{len(fits)} codes are"
         sentence = (
-            f"No code fits. One or two scutes off: {len(fits)}, possible misreadings."
+            f"No code fits. {codes} one or two scutes off: possible misreadings."
             if fits
             else "No code fits, and none is within two scutes. Read the rim again, or search by another mark."
         )
@@ -162,6 +163,9 @@ def half_read(
     if kind is not None:
         rows = rows.filter(kind=kind)
     found = sorted((order[mask], pk, mask) for mask, pk in rows.values_list("mask", "turtle") if mask)
+    turtles = len({pk for _, pk, _ in found})
+    if turtles > len(fits):
+        sentence += f" They are on {turtles} turtles: some codes were given twice."
     return HalfRead(
         tuple(dict.fromkeys(pk for _, pk, _ in found)),
         {pk: off[mask] for _, pk, mask in found if mask in off},

@@ -7,13 +7,18 @@ from typing import Any
 
 from django import forms
 
+from stock import turtle_asked
 from stock.drafts import PutOn, SexDraft
+from stock.forms.asked import AskOnce
 from stock.forms.fields import CLASS_CHOICES, FarmChoices, KeyField, LineField, OneOfField, new_key
-from stock.forms.turtle_marks import MarkForm
+from stock.forms.turtle_marks import FORMS, MarkForm
 from stock.marks.notch import LETTER_SCHEME, SCHEMES
 from stock.marks.sexes import METHODS
+from stock.models import Turtle
 from stock.turtle_search import typed_scutes
 
+# In which field each form of mark is typed.
+TYPED_IN = {"NOTCH": "code", "TAG": "number", "OTHER": "text"}
 SEX_OF_CLASS = {"FEMALE": "FEMALE", "MALE": "MALE"}
 
 
@@ -42,8 +47,8 @@ class HalfReadForm(forms.Form):
         return cleaned
 
 
-class NewTurtleForm(MarkForm):
-    """A head that stands in a pond already, and the mark put on it."""
+class NewTurtleForm(AskOnce, MarkForm):
+    """A head that stands in a pond already, and the marks put on it: each one that is typed is written."""
 
     pond = OneOfField(noun="pond", label="Pond", blank="Choose…")
     kind = OneOfField(noun="kind", label="Kind", blank="Choose…")
@@ -58,11 +63,53 @@ class NewTurtleForm(MarkForm):
         kwargs.setdefault("initial", {})
         kwargs["initial"] = {"key": new_key(), "day": today, **kwargs["initial"]}
         super().__init__(*args, **kwargs)
+        self.choices = choices
+        self.fields["day"].label = "Put on"
         self.fields["pond"].offer(choices.pond_choices)
         self.fields["kind"].offer(choices.kind_choices)
         self.fields["of_class"].offer(CLASS_CHOICES)
         self.fields["method"].offer(list(METHODS.items()))
         self.order_fields(self.field_order)
+
+    def clean(self) -> dict[str, Any]:
+        """Read every mark that is typed, whatever "What it is" stands on; ask about what the register knows."""
+        cleaned = forms.Form.clean(self) or {}
+        chosen = cleaned.get("form") or ""
+        filled = [form for form, name in TYPED_IN.items() if cleaned.get(name)]
+        if chosen and not filled:
+            filled = [chosen if chosen in TYPED_IN else "OTHER"]
+        read = []
+        for form in filled:
+            if form == "OTHER":
+                # Paint or another mark: as chosen; beside a code or a tag it is another one.
+                was, site = chosen, cleaned.get("site")
+                more = {"form": was if was in ("PAINT", "OTHER") else "OTHER"}
+                more["site"] = "" if "TAG" in filled else site
+                read.append(self._other({**cleaned, **more}))
+            else:
+                read.append({"NOTCH": self._notch, "TAG": self._tag}[form](cleaned))
+        cleaned["all_put_on"] = tuple(one for one in read if one is not None)
+        if not self.errors:
+            kind = self.choices.kind(cleaned["kind"])
+            where = {"pond": cleaned["pond"], "day": cleaned["day"], "key": cleaned["key"]}
+            self.ask_once(
+                [
+                    *turtle_asked.same_words(cleaned["all_put_on"], kind=cleaned["kind"], **where),
+                    *turtle_asked.not_in_book(
+                        kind=cleaned["kind"],
+                        kind_name=kind.common_name if kind else cleaned["kind"],
+                        of_class=cleaned["of_class"],
+                        **where,
+                    ),
+                ]
+            )
+        return cleaned
+
+    @property
+    def beside(self) -> dict[str, str]:
+        """Beside which field a refusal of a mark stands; of several it stands above, with its code in its words."""
+        filled = [name for name in TYPED_IN.values() if (self.data.get(name) or "").strip()]
+        return {"mark": filled[0] if len(filled) == 1 else ""}
 
     @property
     def sex(self) -> SexDraft | None:
@@ -72,8 +119,42 @@ class NewTurtleForm(MarkForm):
 
     @property
     def put_on(self) -> tuple[PutOn, ...]:
-        put_on = self.cleaned_data.get("put_on")
-        return (put_on,) if put_on is not None else ()
+        return tuple(self.cleaned_data.get("all_put_on", ()))
+
+
+class AddMarkForm(AskOnce, MarkForm):
+    """One more mark of a turtle of the register; a second standing code of the same form is asked about."""
+
+    def __init__(self, *args: Any, turtle: Turtle, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.turtle = turtle
+        self.fields["day"].label = "Put on"
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        chosen = cleaned.get("form") or ""
+        mine = TYPED_IN.get(chosen, "text")
+        for form, name in TYPED_IN.items():
+            if chosen and name != mine and cleaned.get(name):
+                self.add_error(
+                    name,
+                    f"This is filled in too, and “What it is” stands on {dict(FORMS)[chosen]}: here one mark is "
+                    f"written at a time. Choose {dict(FORMS)[form]} there, or clear this field and write it next.",
+                )
+        put_on = cleaned.get("put_on")
+        if not self.errors and put_on is not None:
+            cell = self.turtle.cell
+            asked = turtle_asked.second_code(self.turtle, put_on, key=cleaned["key"])
+            asked += turtle_asked.same_words(
+                [put_on],
+                kind=self.turtle.kind.code,
+                pond=cell.pond.code if cell and cell.pond else "",
+                day=cleaned["day"],
+                key=cleaned["key"],
+                but=self.turtle,
+            )
+            self.ask_once(asked)
+        return cleaned
 
 
 class ConfirmSchemeForm(forms.Form):

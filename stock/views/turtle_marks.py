@@ -13,14 +13,17 @@ from django.views.decorators.http import require_http_methods
 
 from ponds.farm import the_farm
 from ponds.roles import SignedRequest, for_hand
+from ponds.svg_marks import day_text
 from stock import turtle_book, turtle_nests
 from stock.forms.fields import new_key
-from stock.forms.turtle_marks import MarkEventForm, MarkForm, NestForm, SexForm
+from stock.forms.turtle_list import AddMarkForm
+from stock.forms.turtle_marks import MarkEventForm, NestForm, SexForm
 from stock.marks import notch, shell
 from stock.marks.sexes import cue_of, sexing_questions
 from stock.models import Mark, Measure, Turtle
-from stock.scute_links import code_of, scute_links, tapped
+from stock.scute_links import scute_links, tapped
 from stock.turtle_page import has_rim, mark_words
+from stock.views.rim_tapped import tapped_rim
 from stock.views.turtle_forms import Done, Page, answer, page_of, turtle_or_404
 
 NESTS_OFFERED = 60
@@ -32,17 +35,18 @@ def turtle_mark(request: SignedRequest, number: int) -> HttpResponse:
     """Put a mark on a turtle; scutes are tapped on the drawing, or the code is typed."""
     found = turtle_or_404(number)
     today = the_farm().today()
-    scheme = notch.SCHEMES.get(request.GET.get("scheme", ""), notch.LETTER_SCHEME)
-    chosen = tapped(request.GET.get("at", ""), scheme.usable_mask)
-    kind_of_mark = request.GET.get("form", "NOTCH" if chosen or "at" in request.GET else "TAG")
+    rim = tapped_rim(
+        request.GET.dict(), reverse("stock:turtle-mark", args=[found.pk]), f"turtle {found.pk}", {}
+    )
+    kind_of_mark = request.GET.get("form", "NOTCH" if "at" in request.GET else "TAG")
     start = {
         "key": new_key(),
         "day": today,
         "form": kind_of_mark if kind_of_mark in ("NOTCH", "TAG", "PAINT", "OTHER") else "TAG",
-        "scheme": scheme.key,
-        "code": code_of(scheme, chosen),
+        "scheme": rim.scheme.key,
+        "code": rim.code,
     }
-    form = MarkForm(request.POST or None, initial=start)
+    form = AddMarkForm(request.POST or None, initial=start, turtle=found)
 
     def write(given: dict[str, Any]) -> Done:
         mark = turtle_book.put_mark(
@@ -55,18 +59,7 @@ def turtle_mark(request: SignedRequest, number: int) -> HttpResponse:
         )
 
     def beside() -> dict[str, Any]:
-        page = reverse("stock:turtle-mark", args=[found.pk])
-        links = scute_links(page, "at", chosen, scheme.usable_mask, {"form": "NOTCH", "scheme": scheme.key})
-        return {
-            "turtle": found,
-            "shell": _drawn(scheme, chosen, (), code_of(scheme, chosen), found, links),
-            "scheme": scheme,
-            "schemes": [
-                (one, f"{page}?form=NOTCH&scheme={one.key}&at=#shell") for one in notch.SCHEMES.values()
-            ],
-            "has_rim": has_rim(found),
-            "chosen": notch.in_words(chosen) if chosen else "",
-        }
+        return {"turtle": found, "rim": rim, "has_rim": has_rim(found)}
 
     return answer(request, form, write, Page("stock/turtle_mark.html", beside, form.beside))
 
@@ -161,7 +154,7 @@ def _same_words(mark: Mark) -> tuple[str, ...]:
     if first is None:
         return ()
     return (
-        f"“{mark.text}” was put on on {first.put_on_on} too, and both stand on the page. If it was typed twice, open "
+        f"“{mark.text}” was put on before, on {day_text(first.put_on_on)}, and both stand on the page. If it was typed twice, open "
         "one of them and write “typed by mistake”.",
     )
 

@@ -1,4 +1,4 @@
-"""Turtles: the list with its searches, a head marked in a pond, notch schemes confirmed."""
+"""Turtles: the list with its searches, notch schemes confirmed."""
 
 from __future__ import annotations
 
@@ -13,18 +13,19 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from ponds.farm import the_farm
 from ponds.lists import ListPage
-from ponds.roles import SignedRequest, for_hand, for_owner
+from ponds.roles import SignedRequest, for_owner
 from stock import turtle_book
-from stock.forms.fields import farm_choices, new_key
-from stock.forms.turtle_list import ConfirmSchemeForm, HalfReadForm, NewTurtleForm
+from stock.forms.fields import new_key
+from stock.forms.turtle_list import ConfirmSchemeForm, HalfReadForm
 from stock.ledger import schemes_in_use
 from stock.marks import shell
-from stock.marks.notch import LETTER_SCHEME, SCHEMES, Scheme
-from stock.models import Cell, SchemeConfirmation, Turtle
+from stock.marks.notch import SCHEMES, Scheme
+from stock.models import SchemeConfirmation, Turtle
 from stock.tables.turtles import TurtleFilter, TurtleTable, last_in_hand
 from stock.turtle_histories import shares_of_marks, survival_by_sex
-from stock.turtle_search import Found, free_code, half_read, is_called, search
-from stock.views.turtle_forms import Done, Page, answer, page_of
+from stock.turtle_search import Found, half_read, is_called, search
+from stock.views.rim_tapped import half_read_rim
+from stock.views.turtle_forms import Done, Page, answer
 
 HALF_READ_NAMES = ("rim", "clear", "faint")
 
@@ -79,8 +80,16 @@ class TurtleList(ListPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         context = super().get_context_data(**kwargs)
         context["search_label"] = self.search_label
-        context["half"] = self.half if self.asks_rim else HalfReadForm()
-        context["asks_rim"] = self.asks_rim
+        context["half"] = self.half if self.asks_rim or "rim" in self.request.GET else HalfReadForm()
+        # Open too while a rim is tapped, and where another scheme was chosen for it.
+        context["asks_rim"] = self.asks_rim or "rim" in self.request.GET
+        given = self.half.cleaned_data if self.half.is_valid() else {}
+        context["rim"] = half_read_rim(
+            self.half.scheme,
+            given.get("clear_scutes", ()),
+            given.get("faint_scutes", ()),
+            reverse("stock:turtle-list"),
+        )
         context["rim_sentence"] = self.rim_sentence
         context["found_notes"] = self.found.notes
         # A number that no turtle has is said by the search; it is no tag that a new one could carry.
@@ -88,37 +97,6 @@ class TurtleList(ListPage):
             self.search_text and not self.found.ids and not is_called(self.search_text)
         )
         return context
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-@for_hand
-def turtle_new(request: SignedRequest) -> HttpResponse:
-    """Mark a head that stands in a pond already: it becomes a turtle of the register."""
-    today = the_farm().today()
-    choices = farm_choices()
-    asked = {
-        name: request.GET[name][:40]
-        for name in ("pond", "kind", "of_class", "number")
-        if request.GET.get(name)
-    }
-    start = {"form": "TAG", "scheme": LETTER_SCHEME.key, **asked}
-    form = NewTurtleForm(request.POST or None, choices=choices, today=today, initial=start)
-
-    def write(given: dict[str, Any]) -> Done:
-        turtle, receipt = turtle_book.register(
-            **{name: given[name] for name in ("key", "kind", "of_class", "pond", "day", "batch", "note")},
-            put_on=form.put_on,
-            sex=form.sex,
-            by=request.user,
-            today=today,
-        )
-        says = f"Turtle {turtle.pk} is in the register. Its number stays its own for ever."
-        return Done(says, page_of(turtle), (*form.notes, *receipt.warnings))
-
-    def beside() -> dict[str, Any]:
-        return {"free": _free_codes(choices, request.GET.get("kind", ""))}
-
-    return answer(request, form, write, Page("stock/turtle_new.html", beside, form.beside))
 
 
 @require_safe
@@ -159,19 +137,3 @@ def scheme_confirm(request: SignedRequest, scheme: str) -> HttpResponse:
 
 def _drawn(scheme: Scheme) -> str:
     return mark_safe(shell.draw_shell(scheme, (), name=scheme.title))  # noqa: S308 (drawn by us, every word escaped)
-
-
-def _free_codes(choices, asked: str) -> list[tuple[str, str]]:
-    """Return the next free three-notch code of each kind that ponds ever held and whose rim can be notched."""
-    if LETTER_SCHEME.key not in schemes_in_use():
-        return []
-    found = []
-    kept = set(Cell.objects.filter(pond__isnull=False).values_list("kind", flat=True))
-    for kind in choices.kinds:
-        if kind.pk not in kept or (asked and kind.code != asked):
-            continue
-        try:
-            found.append((kind.common_name, free_code(LETTER_SCHEME, kind)))
-        except ValueError:
-            continue  # a softshell, or the scheme is full
-    return found
