@@ -9,8 +9,6 @@ import csv
 import datetime as dt
 import io
 import uuid
-from collections import defaultdict
-from dataclasses import dataclass, field
 
 import openpyxl
 
@@ -19,133 +17,14 @@ from stock import darwin_core
 from stock.darwin_core import EventRow, FactRow, OccurrenceRow
 from stock.marks import notch
 from stock.marks.measures import DEFINITIONS
-from stock.marks.sexes import CERTAINTIES, METHODS, SEXES
-from stock.models import HaulTurtle, HeadClass, Mark, MarkEvent, MarkStep, Measure, SexStep, Turtle
+from stock.models import HaulTurtle
+from stock.turtle_export_lives import SYMBOLS, Life, lives
+from stock.turtle_export_sheet import sheet_rows
 from stock.turtle_page import mark_words
-from stock.turtle_sheet import MEASURE_COLUMNS, TURTLES_SHEET
 
+__all__ = ["darwin_core_zip", "lives", "sheet_rows", "turtles_csv", "turtles_xlsx"]
 NAMESPACE = uuid.UUID("6d0f5c8e-64f7-4f0a-8d8e-4f6d2f4d9a11")
-SYMBOLS = {"MM": "mm", "CM": "cm", "INCH": "in", "G": "g", "KG": "kg", "LB": "lb", "OZ": "oz"}
 STAGES = {"JUVENILE": "juvenile"}
-
-
-@dataclass
-class Life:
-    """Everything of one turtle that goes out, by day."""
-
-    turtle: Turtle
-    marks: list[Mark] = field(default_factory=list)
-    measures: dict[dt.date, list[Measure]] = field(default_factory=lambda: defaultdict(list))
-    hauls: dict[dt.date, HaulTurtle] = field(default_factory=dict)
-    steps: list[MarkStep] = field(default_factory=list)
-    sex: SexStep | None = None
-
-    def place_on(self, day: dt.date) -> tuple[str, str]:
-        """Return the pond's code and the class it was counted in on a day, or before; the first known otherwise."""
-        before = [
-            step for step in self.steps if step.target and step.target.pond and step.move.happened_on <= day
-        ]
-        step = (
-            before[-1]
-            if before
-            else next((one for one in self.steps if one.target and one.target.pond), None)
-        )
-        if step is None or step.target is None or step.target.pond is None:
-            return "", ""
-        return step.target.pond.code, step.target.of_class
-
-    def days(self) -> list[dt.date]:
-        """Return the days it was in hand."""
-        days = {*self.measures, *self.hauls, *(mark.put_on_on for mark in self.marks)}
-        return sorted(days)
-
-
-def lives(*, kind: str = "") -> list[Life]:
-    """Return every turtle of the register with what goes out of it, in the order of their numbers; seven queries."""
-    turtles = Turtle.objects.select_related("kind", "batch", "cell__pond").order_by("pk")
-    if kind:
-        turtles = turtles.filter(kind__code=kind)
-    found = {turtle.pk: Life(turtle) for turtle in turtles}
-    mine = {"turtle__kind__code": kind} if kind else {}
-    gone = set(
-        MarkEvent.objects.filter(
-            what="MISTAKEN", **{f"mark__{name}": code for name, code in mine.items()}
-        ).values_list("mark_id", flat=True)
-    )
-    for mark in Mark.objects.filter(**mine).select_related("by").order_by("put_on_on", "pk"):
-        if mark.pk not in gone:
-            found[mark.turtle_id].marks.append(mark)
-    for measure in (
-        Measure.objects.standing().filter(**mine).select_related("by").order_by("measured_on", "what", "pk")
-    ):
-        found[measure.turtle_id].measures[measure.measured_on].append(measure)
-    seen = HaulTurtle.objects.filter(haul__move__reversed_by=None, **mine).select_related(
-        "haul__pond", "haul__move"
-    )
-    for one in seen.order_by("haul__happened_on", "pk"):
-        found[one.turtle_id].hauls[one.haul.happened_on] = one
-    for step in (
-        MarkStep.objects.filter(**mine)
-        .select_related("move", "target__pond")
-        .order_by("move__happened_on", "pk")
-    ):
-        found[step.turtle_id].steps.append(step)
-    for told in SexStep.objects.filter(**mine).order_by("sexed_on", "pk"):
-        found[told.turtle_id].sex = told
-    return list(found.values())
-
-
-def sheet_rows(lived: list[Life]) -> list[list[str]]:
-    """Return the register's turtles as rows of the turtles sheet, headings first; loaded back they change nothing."""
-    headings = [column.name for column in TURTLES_SHEET.columns]
-    rows = [headings]
-    for life in lived:
-        marks = {mark.form: mark for mark in life.marks}
-        if not marks:
-            continue
-        first_day = min(mark.put_on_on for mark in life.marks)
-        for day in sorted({first_day, *life.measures}):
-            if day < first_day:
-                continue
-            said = _said(life, marks, day, is_first=day == first_day)
-            rows.append([said.get(name, "") for name in headings])
-    return rows
-
-
-def _said(life: Life, marks: dict[str, Mark], day: dt.date, *, is_first: bool) -> dict[str, str]:
-    pond, of_class = life.place_on(day)
-    said = {
-        "day": day.isoformat(),
-        "pond": pond,
-        "kind": life.turtle.kind.code,
-        "class": dict(HeadClass.choices).get(of_class, ""),
-        "sex": SEXES.get(life.turtle.sex, ""),
-    }
-    cannot_be_told = not any(mark.form in ("NOTCH", "TAG") and not mark.conflict for mark in life.marks)
-    if cannot_be_told or any(mark.conflict for mark in marks.values()):
-        # Its marks alone would be read as another turtle's, or as those of a new one.
-        said["turtle"] = str(life.turtle.pk)
-    if (chip := marks.get("TAG")) is not None:
-        said |= {"tag": chip.tag or "", "site": chip.site, "conflict": "yes" if chip.conflict else ""}
-    if (cut := marks.get("NOTCH")) is not None:
-        _, code, _ = mark_words(cut)
-        said |= {"notch": code, "notch scheme": cut.scheme}
-    other = marks.get("OTHER") or marks.get("PAINT")
-    if other is not None and (is_first or not (chip or cut)):
-        said["other mark"] = other.text
-    if is_first:
-        said["batch"] = life.turtle.batch.code if life.turtle.batch else ""
-        if life.sex is not None:
-            said |= {
-                "sex": SEXES.get(life.sex.sex, ""),
-                "sex method": METHODS.get(life.sex.method, ""),
-                "certainty": CERTAINTIES.get(life.sex.certainty, ""),
-            }
-    for measure in life.measures.get(day, []):
-        said[MEASURE_COLUMNS[measure.what]] = f"{measure.typed} {SYMBOLS.get(measure.unit, '')}".strip()
-        said["measured by"] = measure.observer
-        said["note"] = measure.note or said.get("note", "")
-    return said
 
 
 def turtles_csv(rows: list[list[str]]) -> str:

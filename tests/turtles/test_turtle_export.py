@@ -58,7 +58,7 @@ def test_the_sheet_loads_back_and_changes_nothing(reader, turtle):
     assert type(turtle).objects.count() == 1
 
 
-def test_turtles_that_their_marks_cannot_tell_load_back_by_their_number(hand, reader, turtle):
+def test_turtles_that_their_marks_cannot_tell_load_back_as_the_animals_they_are(hand, reader, turtle):
     """One code on two turtles, and one that only paint marks: their marks alone would make new ones."""
     twin = marked_turtle(hand.user, "+2", turtle.kind, turtle.cell.pond)
     put_mark(twin, "TAG", tag="060030207938416", conflict=1)
@@ -66,7 +66,10 @@ def test_turtles_that_their_marks_cannot_tell_load_back_by_their_number(hand, re
     put_mark(painted, "PAINT", text="white 5")
     content = get(reader, "turtles.csv")
     rows = list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"))))
-    assert [row["turtle"] for row in rows] == ["", "", str(twin.pk), str(painted.pk)]
+    assert [row["animal"].rsplit("-", 1)[0] for row in rows] == [
+        f"T-{one.pk}" for one in (turtle, turtle, twin, painted)
+    ]
+    assert {row["turtle"] for row in rows} == {""}  # a number would be another turtle's elsewhere
     outcome = load(registered_sheets()["turtles"], "turtles.csv", content)
     assert outcome.bad_rows == []
     assert (outcome.written.new, outcome.written.same) == (0, 4)

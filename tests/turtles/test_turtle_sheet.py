@@ -174,3 +174,95 @@ def test_what_contradicts_the_register_is_refused(headings, row, column, says):
 def test_rows_cost_the_same_each(django_assert_max_num_queries):
     with django_assert_max_num_queries(64 + 24 * 3):
         turtles(*published_sheet()[:24])
+
+
+TAGGED = "day,pond,kind,class,turtle,tag,carapace length\n"
+
+
+def two_that_carry_one_tag():
+    headings = "day,pond,kind,class,tag,conflict\n"
+    outcome = turtles(
+        f"2024-06-01,A,painted,female,{CHIP},no", f"2024-06-02,A,painted,female,{CHIP},yes", headings=headings
+    )
+    assert outcome.bad_rows == []
+    return list(Turtle.objects.order_by("pk"))
+
+
+def test_a_tag_of_two_turtles_is_refused_until_one_is_named():
+    first, second = two_that_carry_one_tag()
+    outcome = turtles(f"2025-06-01,A,painted,female,,{CHIP},140", headings=TAGGED)
+    assert [bad.column for bad in outcome.bad_rows] == ["turtle"]
+    assert f"Turtles {first.pk} and {second.pk} carry this tag" in outcome.bad_rows[0].reason
+    assert Measure.objects.count() == 0
+    named = turtles(f"2025-06-01,A,painted,female,{second.pk},{CHIP},140", headings=TAGGED)
+    assert named.bad_rows == []
+    assert Measure.objects.get().turtle == second
+
+
+def test_a_tag_of_two_rows_is_refused_until_their_animals_are_named():
+    headings = "day,pond,kind,class,tag,conflict,animal,carapace length\n"
+    rows = [
+        f"2024-06-01,A,painted,female,{CHIP},no,{{}},120",
+        f"2024-06-02,A,painted,female,{CHIP},yes,{{}},130",
+        f"2024-06-03,A,painted,female,{CHIP},no,{{}},131",
+    ]
+    outcome = turtles(*(row.format("") for row in rows), headings=headings)
+    assert [(bad.row, bad.column) for bad in outcome.bad_rows] == [(4, "animal")]
+    assert "of the turtle of row 2 and 3" in outcome.bad_rows[0].reason
+    named = [row.format(name) for row, name in zip(rows, ("one", "other", "other"), strict=True)]
+    for new in (3, 0):
+        outcome = turtles(*named, headings=headings)
+        assert (outcome.bad_rows, outcome.written.new) == ([], new)
+    assert sorted(Measure.objects.values_list("turtle", "stored")) == [
+        (one.pk, stored) for one, some in zip(Turtle.objects.order_by("pk"), ([120], [130, 131]), strict=True)
+        for stored in some
+    ]  # fmt: skip
+
+
+def test_a_turtle_that_stands_in_another_pond_is_refused(pond):
+    other = Pond.objects.create(code="B", opened_on=dt.date(2020, 1, 1))
+    other.kinds_allowed.add(Kind.objects.get())
+    turtles(f"2024-06-01,A,painted,female,,{CHIP},140,,,")
+    number = Turtle.objects.get().pk
+    row = f"2025-06-01,B,painted,female,,{CHIP},150,,,"
+    outcome = turtles(row)
+    assert [bad.column for bad in outcome.bad_rows] == ["pond"]
+    assert f"Turtle {number} stands in pond A by the register on 1 Jun 2025" in outcome.bad_rows[0].reason
+    assert Measure.objects.count() == 1
+    # The same measures in a row that only repeats them: nothing is left to write, and it is said all the same.
+    again = turtles(f"2024-06-01,B,painted,female,,{CHIP},140,,,")
+    assert again.bad_rows == []
+    assert "stands in pond A by the register" in again.written.warnings[0]
+
+
+def test_a_turtle_that_the_sheet_marks_in_one_pond_and_has_in_another_is_pointed_out():
+    other = Pond.objects.create(code="B", opened_on=dt.date(2020, 1, 1))
+    other.kinds_allowed.add(Kind.objects.get())
+    outcome = turtles(
+        f"2024-06-01,A,painted,female,,{CHIP},140,,,", f"2025-06-01,B,painted,female,,{CHIP},150,,,"
+    )
+    assert outcome.bad_rows == []
+    assert "It was marked in pond A (row 2) and is in pond B here" in outcome.written.warnings[0]
+
+
+def test_measures_are_held_against_those_that_the_register_has():
+    first = turtles(f"2024-11-01,A,painted,female,,{CHIP},153,,,")
+    assert first.written.warnings == ()
+    later = turtles(f"2024-11-28,A,painted,female,,{CHIP},100,,,")
+    assert later.bad_rows == []
+    assert "was 153 mm on 1 Nov 2024, 100 mm now: a shell does not shrink" in later.written.warnings[0]
+    assert turtles(f"2024-11-28,A,painted,female,,{CHIP},100,,,").written.warnings == ()
+
+
+def test_a_further_mark_and_a_sex_of_a_known_turtle_are_written_once():
+    turtles(f"2024-06-01,A,painted,unsexed,,{CHIP},140,,,")
+    headings = "day,pond,kind,class,tag,paint,sex,sex method,certainty\n"
+    row = f"2025-06-01,A,painted,unsexed,{CHIP},white 5,female,eggs laid or felt,certain"
+    for new in (1, 0):
+        outcome = turtles(row, headings=headings)
+        assert (outcome.bad_rows, outcome.written.new) == ([], new)
+    assert sorted(Mark.objects.values_list("form", "text", "put_on_on")) == [
+        ("PAINT", "white 5", dt.date(2025, 6, 1)), ("TAG", "", dt.date(2024, 6, 1)),
+    ]  # fmt: skip
+    assert Turtle.objects.get().sex == "FEMALE"
+    assert SexStep.objects.filter(method="EGGS", sexed_on="2025-06-01").count() == 1
