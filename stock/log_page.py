@@ -56,6 +56,16 @@ def log_entry(
     )  # fmt: skip
 
 
+def moving_ponds(entry: LogEntry) -> list[Pond]:
+    """Return the ponds that living heads leave or come to by a valid Log page; none for deaths and what went back."""
+    pond = entry.choices.pond(entry.head.cleaned_data["pond"])
+    codes = [row.typed["target"] for row in entry.used_rows if row.typed.get("moved")]
+    leaves = any(row.typed.get(name) for row in entry.used_rows for name in ("moved", "sold"))
+    targets = [entry.choices.pond(code) for code in dict.fromkeys(codes)]
+    own = [pond] if leaves or entry.used_arrivals else []
+    return [one for one in (*own, *targets) if one is not None]
+
+
 def typed_day(sent: QueryDict, pond: Pond, today: dt.date) -> dt.date:
     """Return the day a sent Log page is about, to be held against that day's book; today where it can be none."""
     try:

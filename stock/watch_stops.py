@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from ponds.models import Pond
+from stock.templatetags.stock_format import day as day_words
 from stock.watch_page import WatchLine, signals_on
 
 IN_SPITE = "in_spite"
@@ -36,6 +37,30 @@ def stops_at(
         return []
     asked = set(Pond.objects.filter(code__in=codes).values_list("pk", flat=True))
     return [line for line in stopping if asked & {pond for pond, _ in line.ponds}]
+
+
+def stops_of(ponds: Iterable[Pond], day: dt.date) -> list[WatchLine]:
+    """Return the signals of a day that ask to stop all moves of any of these ponds: four queries where it is kept."""
+    asked = {pond.pk for pond in ponds}
+    if not asked:
+        return []
+    return [
+        line for line in signals_on(day) if line.asks_to_stop and asked & {pond for pond, _ in line.ponds}
+    ]
+
+
+def booked_words(ponds: Sequence[Pond], stops: Iterable[WatchLine], day: dt.date) -> list[str]:
+    """Say for each signal which of these ponds had moves booked in spite of it; a fact is never refused."""
+    said = []
+    for line in stops:
+        named = {pond for pond, _ in line.ponds}
+        codes = " and ".join(dict.fromkeys(pond.code for pond in ponds if pond.pk in named))
+        if codes:
+            said.append(
+                f"The watch of {day_words(day)}, pond {codes}: {line.kind_name}, {line.sentence} {line.remedy} "
+                f"What was done is booked as it was; move more only {AFTER}."
+            )
+    return said
 
 
 def stopped_ponds(codes: Collection[str], stops: Collection[WatchLine]) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -18,11 +18,12 @@ from stock.drafts import Draft, PaperDraft
 from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.log import LogEntry, digest
 from stock.forms.log_draft import LineOrigin, build, place_refusal
-from stock.log_page import book_of, log_entry, posted_under
+from stock.log_page import book_of, log_entry, moving_ponds, posted_under
 from stock.models import Move, RefusedPost, Task
 from stock.refusals import KeyReused, LedgerRefusal
 from stock.refused import as_sent, keep_refused
 from stock.tasks import open_tasks
+from stock.watch_stops import booked_words, stops_of
 
 SEE_OTHER = 303
 
@@ -56,10 +57,12 @@ def log_sheet(request: HttpRequest) -> HttpResponse:
     pond = choices.pond(request.GET.get("pond", "").strip().upper())
     if pond is None:
         return redirect("stock:log")
-    book = book_of(pond, choices, the_farm().today())
+    today = the_farm().today()
+    book = book_of(pond, choices, today)
     rows = [(choices.kind(kind), of_class, heads) for (kind, of_class), heads in book.items()]
     context = {"pond": pond, "rows": rows, "blank": range(max(2, 8 - len(rows)))}
     context["tasks"] = open_tasks([pond.pk])
+    context |= {"watch_stops": stops_of([pond], today), "watch_day": today}
     context["listed"] = [
         kind for kind in choices.kinds if kind.listing and any(kind == row[0] for row in rows)
     ]
@@ -89,6 +92,8 @@ def show_entry(
         "ticked": ticked,
         "short_fields": [] if original else entry.short_fields,
         "short_open": entry.head.is_bound,
+        "watch_stops": stops_of([pond] if pond else [], entry.today),
+        "watch_day": entry.today,
         "listed": [
             kind
             for kind in entry.choices.kinds
@@ -112,9 +117,12 @@ def post_entry(
         asked = [] if is_posted else entry.unusual()
         if asked and request.POST.get("confirmed") != digest(asked):
             return show_entry(request, entry, asked, original)
+        # Asked before it is booked: the move itself would have the watch reckoned anew.
+        moving = moving_ponds(entry)
+        cautions = booked_words(moving, stops_of(moving, entry.today), entry.today)
         receipt = write_entry(entry, write, more_papers=more_papers)
         if receipt is not None:
-            return say_receipt(request, receipt, entry)
+            return say_receipt(request, receipt, entry, cautions)
     elif "key" in entry.head.errors:
         entry.renew_key()
     keep_refused(
@@ -150,13 +158,15 @@ def write_entry(
     return None
 
 
-def say_receipt(request: HttpRequest, receipt: ledger.Receipt, entry: LogEntry) -> HttpResponse:
+def say_receipt(
+    request: HttpRequest, receipt: ledger.Receipt, entry: LogEntry, cautions: Sequence[str] = ()
+) -> HttpResponse:
     """Say what the ledger said, and lead to the move's page, where it can be undone."""
     if receipt.is_replay:
         messages.info(request, "This was posted already, once: here it is.")
     else:
         messages.success(request, "Booked. If something is wrong, undo it or correct it here at once.")
-        for sentence in (*entry.scans.notes, *receipt.warnings, *entry.sentences_missing_papers()):
+        for sentence in (*cautions, *entry.scans.notes, *receipt.warnings, *entry.sentences_missing_papers()):
             messages.warning(request, sentence)
     return HttpResponseRedirect(reverse("stock:move-detail", args=[receipt.key]), status=SEE_OTHER)
 
