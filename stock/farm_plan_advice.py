@@ -25,10 +25,11 @@ from stock.advisor.farm_plan import (
     farm_plan,
 )
 from stock.advisor.placing import WELFARE_RATIO
-from stock.farm_plan_answer import PlanAnswer, PlannedMove, PlanQuestion, PondPlan, heads_held
+from stock.farm_plan_answer import PlanAnswer, PlannedMove, PlanQuestion, PondPlan
 from stock.farm_plan_eggs import PlanEggs
 from stock.farm_plan_proof import proof
 from stock.farm_plan_yields import PlanYields
+from stock.held_heads import heads_held
 from stock.placing_answer import CannotAdvise
 from stock.pond_concerns import FEWEST_MALES
 from stock.pond_kind import PondKind

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stock.advisor.farm_plan import FEWEST_HEADS, HANDLING_EGGS, MOST_EGGS, FarmPlan
+from stock.held_heads import heads_held
 from stock.pond_kind import PondKind
 from stock.templatetags.stock_format import ratio
 
@@ -70,22 +71,6 @@ class PlannedMove:
     def class_words(self) -> str:
         one, many = {"FEMALE": ("female", "females"), "MALE": ("male", "males")}[self.of_class]
         return one if self.heads == 1 else many
-
-
-def heads_held(facts: PondKind) -> tuple[float, float]:
-    """
-    Return the females and males that the plan holds to the band.
-
-    The standing's own figures where there is one, as the ratio on every page is made of them: of whole heads it would
-    be another, and a pond could be called short at a ratio within its band. Less than half a head is none; strays are
-    whole, to be taken out to the last.
-    """
-    stands = facts.standing
-    if stands is None or not facts.is_allowed:
-        return facts.females_now, facts.males_now
-    # To a thousandth: finer than any ratio that is shown, and coarser than the solver's tolerance.
-    females, males = (round(heads, 3) if round(heads) else 0.0 for heads in (stands.females, stands.males))
-    return females, males
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,7 @@ from stock.advisor.placing import (
     why_not,
 )
 from stock.advisor.season_learning import YieldsLearnt
+from stock.held_heads import heads_held
 from stock.placing_answer import (
     DRAWS,
     SEED,
@@ -114,7 +115,8 @@ def _pond(
     decided: int,
 ) -> PondAdvice:
     room = head_room(facts) - decided
-    females, males = facts.females_now + decided, facts.males_now
+    females, males = heads_held(facts)
+    females += decided
     apart = sorted(
         {kept_apart[one.kind_id] for one in neighbors if one.kind_id in kept_apart and one.heads.total}
     )
@@ -422,7 +424,8 @@ def _standing(pond: PondAdvice) -> str:
 
 def _what_binds(pond: PondAdvice) -> str:
     facts = pond.facts
-    top = math.floor(facts.band[1] * facts.males_now + 1e-9) - pond.females_before
+    females, males = heads_held(facts)
+    top = pond_cap(females + pond.decided, males, NO_LIMIT, facts.band[1])
     if facts.head_limit is None or head_room(facts) - pond.decided >= top:
         return f"The band ends at {facts.band[1]:g} : 1."
     return f"Head room ends there: the limit is {facts.head_limit}."

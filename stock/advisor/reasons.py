@@ -31,14 +31,13 @@ def pond_cap(females: float, males: float, head_room: float, band_high: float) -
     Returns
     -------
     int
-        min(head room, floor(band top x males) - females), never below 0.
+        floor of min(head room, band top x males - females), never below 0.
     """
     check_number(females, "females", low=0)
     check_number(males, "males", low=0)
     check_number(band_high, "band_high", low=0)
     check_number(head_room, "head_room")
-    to_band_top = math.floor(band_high * males + _SLACK) - females
-    return max(0, math.floor(min(head_room, to_band_top) + _SLACK))
+    return max(0, math.floor(min(head_room, band_high * males - females) + _SLACK))
 
 
 @dataclass(frozen=True)
@@ -94,7 +93,7 @@ def why_not(
         found.append(
             Obstacle(
                 "too-many-males",
-                f"{females:g} females to {males:g} males ({females / males:.2f} : 1) is below "
+                f"{females:.0f} females to {males:.0f} males ({females / males:.2f} : 1) is below "
                 f"{welfare_ratio:g} : 1: {leaving:g} males must leave before females come.",
             )
         )
@@ -102,11 +101,11 @@ def why_not(
         found.append(
             Obstacle("no-head-room", f"No head room: {max(0, math.floor(head_room))} heads still fit.")
         )
-    if males > 0 and math.floor(band_high * males + _SLACK) - females < 1 - _SLACK:
+    if males > 0 and band_high * males - females < 1 - _SLACK:
         found.append(
             Obstacle(
                 "band-top",
-                f"{females:g} females to {males:g} males ({females / males:.2f} : 1) is at the top of the "
+                f"{females:.0f} females to {males:.0f} males ({females / males:.2f} : 1) is at the top of the "
                 f"band, {band_high:g} : 1.",
             )
         )
