@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Iterable
+from dataclasses import replace
 
 from django.db.models import Q
 
@@ -13,7 +14,8 @@ from ponds.svg_marks import day_text
 from stock.book import balances
 from stock.drafts import PutOn
 from stock.forms.asked import Asked
-from stock.ledger import Beyond, marks_that_stand
+from stock.ledger import Beyond, marks_that_stand, schemes_in_use
+from stock.mark_ends import only_by_mistake
 from stock.models import Mark, Turtle
 from stock.move_words import is_pond
 from stock.moves_read import place_of
@@ -125,6 +127,31 @@ def second_code(turtle: Turtle, put_on: PutOn, *, key: uuid.UUID) -> list[Asked]
             f"has one. Is it this turtle? If {code} is lost or was typed by mistake, write that of it first.",
         )
     ]
+
+
+def by_mistake(put_on: PutOn, kind: Kind, *, key: uuid.UUID) -> tuple[PutOn, list[Asked]]:
+    """
+    Let a code that was only ever typed by mistake go to the turtle that carries it, after one question.
+
+    Returns
+    -------
+    (PutOn, list of Asked)
+        What is written: numbered after the mistaken ones, as a code met again is; and the question.
+    """
+    rows = [row for row in only_by_mistake(put_on, kind) if row.key != key]
+    if not rows or put_on.is_conflict:
+        return put_on, []
+    if put_on.form == "NOTCH" and put_on.scheme not in schemes_in_use():
+        return put_on, []  # the ledger says that its scheme is not confirmed
+    what, field = ("Notch code", "code") if put_on.form == "NOTCH" else ("Tag", "number")
+    code = code_of_mask(put_on.scheme, put_on.mask) if put_on.mask else put_on.tag
+    turtles = ", ".join(str(pk) for pk in sorted({row.turtle_id for row in rows}))
+    asked = Asked(
+        field,
+        f"{what} {code} was typed by mistake on turtle {turtles} and never was on it: is it on this turtle? "
+        "Read it once more, then say so.",
+    )
+    return replace(put_on, is_conflict=True), [asked]
 
 
 def beyond_words(heads: Iterable[Beyond]) -> tuple[str, ...]:

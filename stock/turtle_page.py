@@ -14,6 +14,7 @@ from ponds.charts import Chart
 from ponds.mending import why_not_mended
 from ponds.svg_marks import figure_text
 from stock.growth_chart import growth_chart
+from stock.mark_ends import end_of, really_on, that_hold
 from stock.marks import notch, shell
 from stock.marks.measures import DEFINITIONS
 from stock.marks.rims import rim_of
@@ -32,10 +33,10 @@ from stock.models import (
 from stock.move_words import is_pond, place_words
 from stock.moves_read import place_of
 from stock.turtle_nests import NestOfHers, nests_of
+from stock.turtle_notices import CameBack, came_back, class_differs, step_says
 from stock.turtle_records import BOOK
 
 LENGTHS = ("SCL_MAX", "SCL_MID", "PL_MAX", "PL_MID")
-ENDED = (MarkEvent.What.LOST, MarkEvent.What.REMOVED, MarkEvent.What.MISTAKEN)
 STEPS_SHOWN, HAULS_SHOWN = 60, 60
 CELLS = ("source__pond", "target__pond", "source__kind", "target__kind")
 
@@ -99,6 +100,8 @@ class TurtlePage:
     papers: tuple[Paper, ...]
     photographs: tuple[tuple[Photograph, bool], ...]
     nests: tuple[NestOfHers, ...]
+    came_back: CameBack | None
+    class_differs: str
 
 
 def find_turtle(number: int) -> Turtle | None:
@@ -119,6 +122,7 @@ def turtle_page(turtle: Turtle, *, by: Any, today: dt.date) -> TurtlePage:
     drawing, scheme = _shell(turtle, standing)
     pictures = Photograph.objects.standing().filter(turtle=turtle).select_related("by")
     where, pond_code, is_alive = whereabouts(turtle)
+    steps = _step_rows(turtle)
     return TurtlePage(
         turtle=turtle,
         where=where,
@@ -134,7 +138,7 @@ def turtle_page(turtle: Turtle, *, by: Any, today: dt.date) -> TurtlePage:
         measures=tuple(_measure_row(row, by, today) for row in measures),
         chart=_chart(measures, LENGTHS, "mm"),
         mass_chart=_chart(measures, ("MASS",), "g"),
-        steps=tuple(_step_rows(turtle)),
+        steps=tuple(steps),
         hauls=tuple(
             HaulTurtle.objects.filter(turtle=turtle)
             .select_related("haul__pond", "haul__move__reversed_by")
@@ -146,6 +150,8 @@ def turtle_page(turtle: Turtle, *, by: Any, today: dt.date) -> TurtlePage:
             for row in pictures.order_by("-taken_on", "-pk")
         ),
         nests=nests_of(turtle),
+        came_back=came_back([row.step for row in steps]),
+        class_differs=class_differs(turtle),
     )
 
 
@@ -170,7 +176,7 @@ def mark_rows(turtle: Turtle, measures: list[Measure], today: dt.date) -> list[M
     """Return a turtle's marks, those that stand first, with their history and what is due."""
     marks = list(turtle.marks.order_by("put_on_on", "pk"))
     events: dict[int, list[MarkEvent]] = defaultdict(list)
-    for event in MarkEvent.objects.filter(mark__turtle=turtle).order_by("happened_on", "pk"):
+    for event in that_hold(MarkEvent.objects.filter(mark__turtle=turtle)):
         events[event.mark_id].append(event)
     others = _others(turtle, marks)
     lengths = sorted((row.measured_on, row.stored) for row in measures if row.what == "SCL_MAX")
@@ -188,7 +194,8 @@ def _others(turtle: Turtle, marks: list[Mark]) -> dict[int, tuple[Turtle, ...]]:
     same = Mark.objects.exclude(turtle=turtle).select_related("turtle__cell__pond")
     same_tags = same.filter(tag__in=[tag for _, tag in tags]) if tags else same.none()
     same_masks = same.filter(kind=turtle.kind_id, mask__in=list(masks)) if masks else same.none()
-    for other in (*same_tags, *same_masks):
+    # Typed by mistake, it never was on that animal: there is no conflict.
+    for other in really_on([*same_tags, *same_masks]):
         mine = tags.get((other.family, other.tag)) if other.tag else masks.get(other.mask or 0)
         if mine is not None:
             found[mine].append(other.turtle)
@@ -202,12 +209,9 @@ def _mark_row(
     lengths: list[tuple[dt.date, int]],
     today: dt.date,
 ) -> MarkRow:
-    ended = None
-    for event in events:
-        if event.what in ENDED:
-            ended = event
-        elif event.what == MarkEvent.What.RENEWED:
-            ended = None
+    ended = end_of(events)
+    if ended is not None and ended.what == MarkEvent.What.MISTAKEN:
+        others = ()
     title, code, words = mark_words(mark)
     due: tuple[str, ...] = ()
     if ended is None and mark.form == Mark.Form.NOTCH:
@@ -255,7 +259,8 @@ def _shell(turtle: Turtle, standing: list[MarkRow]) -> tuple[str, str]:
         scheme = notch.SCHEMES.get(row.mark.scheme)
         if scheme is None or row.mark.mask is None:
             continue
-        readings = [event for event in row.events if event.what in (MarkEvent.What.READ, MarkEvent.What.WORN)]
+        read = (MarkEvent.What.READ, MarkEvent.What.WORN, MarkEvent.What.RENEWED)
+        readings = [event for event in row.events if event.what in read]
         faint = (readings[-1].faint_mask or 0) if readings else 0
         positions = [one for one in notch.positions_in(row.mark.mask) if one not in notch.positions_in(faint)]
         drawn = shell.draw_shell(
@@ -290,7 +295,7 @@ def _chart(measures: list[Measure], codes: tuple[str, ...], unit: str) -> Chart 
 def _step_rows(turtle: Turtle) -> list[StepRow]:
     steps = (
         MarkStep.objects.filter(turtle=turtle)
-        .select_related("move", *CELLS)
+        .select_related("move__reversed_by", *CELLS)
         .order_by("-move__happened_on", "-pk")[:STEPS_SHOWN]
     )
     return [StepRow(step, step.move.happened_on, _step_words(step)) for step in steps]
@@ -299,13 +304,15 @@ def _step_rows(turtle: Turtle) -> list[StepRow]:
 def _step_words(step: MarkStep) -> str:
     source = place_of(step.source) if step.source else ""
     target = place_of(step.target) if step.target else ""
-    how = str(step.get_how_display())
+    how = step_says(step)
     if step.how == MarkStep.How.MARKED and is_pond(target):
         return f"{how} in pond {target}"
     names = [f"pond {place}" if is_pond(place) else place_words(place) for place in (source, target) if place]
     if len(names) == 2 and source == target and step.source and step.target:
         classes = f"{step.source.get_of_class_display()} to {step.target.get_of_class_display()}"
         return f"{how}: {classes}, {names[0]}"
+    if source and target and how != step.get_how_display():
+        return f"{how}, from {names[0]}"
     if source and target:
         return f"{how}: {names[0]} to {names[1]}"
     return f"{how}: {'from' if source else 'to'} {names[0]}" if names else how

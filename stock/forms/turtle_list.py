@@ -9,7 +9,7 @@ from django import forms
 
 from stock import turtle_asked
 from stock.drafts import PutOn, SexDraft
-from stock.forms.asked import AskOnce
+from stock.forms.asked import Asked, AskOnce
 from stock.forms.fields import CLASS_CHOICES, FarmChoices, KeyField, LineField, OneOfField, new_key
 from stock.forms.turtle_marks import FORMS, MarkForm
 from stock.marks.notch import LETTER_SCHEME, SCHEMES
@@ -91,9 +91,17 @@ class NewTurtleForm(AskOnce, MarkForm):
         cleaned["all_put_on"] = tuple(one for one in read if one is not None)
         if not self.errors:
             kind = self.choices.kind(cleaned["kind"])
+            mistaken: list[Asked] = []
+            if kind is not None:
+                freed = [
+                    turtle_asked.by_mistake(one, kind, key=cleaned["key"]) for one in cleaned["all_put_on"]
+                ]
+                cleaned["all_put_on"] = tuple(put_on for put_on, _ in freed)
+                mistaken = [one for _, questions in freed for one in questions]
             where = {"pond": cleaned["pond"], "day": cleaned["day"], "key": cleaned["key"]}
             self.ask_once(
                 [
+                    *mistaken,
                     *turtle_asked.same_words(cleaned["all_put_on"], kind=cleaned["kind"], **where),
                     *turtle_asked.not_in_book(
                         kind=cleaned["kind"],
@@ -144,7 +152,9 @@ class AddMarkForm(AskOnce, MarkForm):
         put_on = cleaned.get("put_on")
         if not self.errors and put_on is not None:
             cell = self.turtle.cell
-            asked = turtle_asked.second_code(self.turtle, put_on, key=cleaned["key"])
+            put_on, asked = turtle_asked.by_mistake(put_on, self.turtle.kind, key=cleaned["key"])
+            cleaned["put_on"] = put_on
+            asked += turtle_asked.second_code(self.turtle, put_on, key=cleaned["key"])
             asked += turtle_asked.same_words(
                 [put_on],
                 kind=self.turtle.kind.code,

@@ -31,7 +31,8 @@ MESSAGES = {
     ),
     "PIT30": "An older tag of 9 digits (125 kHz), which no animal standard covers: kept as it is.",
     "PIT31": (
-        "An older tag of 10 characters. Families that share this form cannot be told apart by text: choose the family."
+        "An older tag of 10 characters. Makes that share this form cannot be told apart by their text: it is kept as "
+        "it is; the make, if it is known, can stand in the note."
     ),
     "PIT32": "All ten characters are digits: this may be a 15-digit number cut short. Read the tag again.",
     "PIT40": "Its reserved bits are not zero ({n}).",

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from ponds.svg_marks import day_text
 from stock.marks.positions import in_words, positions_in
 
 GROWN_SHARE = 0.40
@@ -41,7 +42,7 @@ def renotch_reasons(
     put_on : date
         The day of the first notching.
     readings : tuple of Reading
-        In any order; a renewal makes all before it past.
+        In any order of days, those of one day as they followed each other; a renewal makes all before it past.
     today : date
         The day it is asked on.
     length_then, length_now : float, optional
@@ -54,14 +55,19 @@ def renotch_reasons(
     """
     since = max([put_on, *(one.read_on for one in readings if one.is_renewal)])
     reasons = []
-    after = [one for one in readings if not one.is_renewal and one.read_on >= since]
+    # Read with doubt and notched again on one day, the renewal is the later of the two.
+    ordered = sorted(readings, key=lambda one: one.read_on)
+    renewed = [place for place, one in enumerate(ordered) if one.is_renewal]
+    after = [one for one in ordered[renewed[-1] + 1 if renewed else 0 :] if one.read_on >= since]
     if after:
-        last = max(after, key=lambda one: one.read_on)
+        last = after[-1]
         if last.faint_mask:
-            reasons.append(f"Read with doubt on {last.read_on}: {in_words(positions_in(last.faint_mask))}.")
+            reasons.append(
+                f"Read with doubt on {day_text(last.read_on)}: {in_words(positions_in(last.faint_mask))}."
+            )
     if length_then and length_now and length_now > (1 + GROWN_SHARE) * length_then:
         grown = round(100 * (length_now / length_then - 1))
         reasons.append(f"Notched at {length_then:.0f} mm and {length_now:.0f} mm now: grown by {grown} %.")
     if (today - since).days > YEARS * 365.25:
-        reasons.append(f"Last notched on {since}, more than {YEARS} years ago.")
+        reasons.append(f"Last notched on {day_text(since)}, more than {YEARS} years ago.")
     return tuple(reasons)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import django_filters as filters
@@ -10,11 +11,13 @@ from django.db.models import Max, OuterRef, QuerySet, Subquery
 from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce, Greatest
 from django.urls import reverse
+from django.utils.functional import cached_property
 from django.utils.html import format_html
 
 from ponds.lists import DayColumn, PlainTable
 from ponds.models import Kind, Pond
-from stock.models import MarkStep, Measure, Sex, Turtle
+from stock.mark_ends import ends_of, met_twice
+from stock.models import Mark, MarkStep, Measure, Sex, Turtle
 from stock.turtle_search import code_of_mask
 
 PLACES = [
@@ -79,18 +82,41 @@ class TurtleTable(PlainTable):
     def value_number(self, record: Turtle) -> int:
         return record.pk
 
+    @cached_property
+    def _marks(self) -> tuple[dict[int, str], set[int]]:
+        """How the marks of the rows shown ended, and which are on another turtle too; asked once for all rows."""
+        marks = [mark for row in self.shown for mark in row.marks.all()]
+        return ends_of([mark.pk for mark in marks]), met_twice(marks)
+
+    @cached_property
+    def shown(self) -> list[Turtle]:
+        rows = self.page.object_list if getattr(self, "page", None) else self.rows
+        return [row.record for row in rows]
+
+    def _codes(self, record: Turtle, code_of: Callable[[Mark], str | None]) -> str:
+        """Return a turtle's marks of one form: those that stand, then those that are no more, in a word."""
+        ends, twice = self._marks
+        standing, ended = [], []
+        for mark in record.marks.all():
+            code = code_of(mark)
+            end = ends.get(mark.pk, "")
+            if not code or end == "MISTAKEN":
+                continue
+            code += " (on another turtle too)" if mark.pk in twice else ""
+            if end:
+                ended.append(f"{code} ({'lost' if end == 'LOST' else 'taken off'})")
+            else:
+                standing.append(code)
+        return ", ".join([*standing, *ended])
+
     def render_notches(self, record: Turtle) -> str:
-        return ", ".join(code_of_mask(mark.scheme, mark.mask) for mark in record.marks.all() if mark.mask)
+        return self._codes(record, lambda mark: code_of_mask(mark.scheme, mark.mask) if mark.mask else None)
 
     def render_tag(self, record: Turtle) -> str:
-        return ", ".join(
-            f"{mark.tag} (on another turtle too)" if mark.conflict else mark.tag
-            for mark in record.marks.all()
-            if mark.tag
-        )
+        return self._codes(record, lambda mark: mark.tag)
 
     def render_other(self, record: Turtle) -> str:
-        return ", ".join(mark.text for mark in record.marks.all() if mark.text)
+        return self._codes(record, lambda mark: mark.text)
 
     def render_sex(self, record: Turtle) -> str:
         return record.get_sex_display()

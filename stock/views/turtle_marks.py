@@ -154,8 +154,8 @@ def _same_words(mark: Mark) -> tuple[str, ...]:
     if first is None:
         return ()
     return (
-        f"“{mark.text}” was put on before, on {day_text(first.put_on_on)}, and both stand on the page. If it was typed twice, open "
-        "one of them and write “typed by mistake”.",
+        f"“{mark.text}” was put on before, on {day_text(first.put_on_on)}, and both stand on the page. If it "
+        "was typed twice, open one of them and write “typed by mistake”.",
     )
 
 

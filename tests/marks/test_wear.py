@@ -20,14 +20,22 @@ FAINT = mask_of(["R2"])
             (Reading(MAY_2026, FAINT),),
             (None, None),
             MAY_2026,
-            ["Read with doubt on 2026-05-01: right marginal 2."],
+            ["Read with doubt on 1 May 2026: right marginal 2."],
         ),
         ((Reading(MAY_2026, FAINT), Reading(dt.date(2026, 5, 2))), (None, None), MAY_2026, []),
         ((Reading(MAY_2026, FAINT), Reading(dt.date(2026, 5, 2), 0, True)), (None, None), MAY_2026, []),
+        # Notched again on the day of the doubtful reading, and read with doubt after that on the same day.
+        ((Reading(MAY_2026, FAINT), Reading(MAY_2026, 0, True)), (None, None), MAY_2026, []),
+        (
+            (Reading(MAY_2026, 0, True), Reading(MAY_2026, FAINT)),
+            (None, None),
+            MAY_2026,
+            ["Read with doubt on 1 May 2026: right marginal 2."],
+        ),
         ((), (100, 140), MAY_2026, []),
         ((), (100, 141), MAY_2026, ["Notched at 100 mm and 141 mm now: grown by 41 %."]),
         ((), (None, None), dt.date(2029, 5, 1), []),
-        ((), (None, None), dt.date(2029, 5, 3), ["Last notched on 2024-05-01, more than 5 years ago."]),
+        ((), (None, None), dt.date(2029, 5, 3), ["Last notched on 1 May 2024, more than 5 years ago."]),
     ],
 )
 def test_when_to_notch_again(readings, lengths, today, says):

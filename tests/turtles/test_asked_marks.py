@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from stock.check import differences
 from stock.drafts import PutOn
-from stock.models import Mark, Turtle
+from stock.models import Mark, MarkEvent, Turtle
 from tests.turtles.marked_farm import MarkedFarm, notch, tag
 
 pytestmark = pytest.mark.django_db
@@ -153,3 +153,81 @@ def test_possible_misreadings_say_on_how_many_turtles_their_codes_are(farm, hand
         "1 code is one or two scutes off: possible misreadings. They are on 2 turtles"
         in page.content.decode()
     )
+
+
+def by_mistake(hand, turtle, **code):
+    mark = turtle.marks.get(**code)
+    address = reverse("stock:turtle-mark-event", args=[turtle.pk, mark.pk])
+    given = {"key": str(uuid.uuid4()), "day": "2026-03-10", "what": "MISTAKEN"}
+    assert hand.post(address, given).status_code == 303
+    assert MarkEvent.objects.filter(mark=mark, what="MISTAKEN").exists()
+
+
+@pytest.mark.parametrize(
+    ("put_on", "typed", "says"),
+    [
+        (tag(DIGITS), {"form": "TAG", "number": DIGITS}, f"Tag {DIGITS} was typed by mistake on turtle"),
+        (notch("BKO"), {"form": "NOTCH", "code": "BKO"}, "Notch code BKO was typed by mistake on turtle"),
+    ],
+)
+def test_a_code_typed_by_mistake_goes_to_the_right_turtle_after_one_question(farm, hand, put_on, typed, says):
+    wrong = farm.register(5, put_on, PutOn("PAINT", text="red"))
+    right_one = farm.register(5, PutOn("PAINT", text="blue"))
+    by_mistake(hand, wrong, form=put_on.form)
+    address = reverse("stock:turtle-mark", args=[right_one.pk])
+    page, right = asked(hand, address, sent(**typed))
+    assert says in page
+    given = sent(**typed, right=right)
+    for _ in range(2):
+        assert hand.post(address, given).status_code == 303
+    assert right_one.marks.filter(form=put_on.form).count() == 1
+    for turtle in (wrong, right_one):
+        shown = hand.get(reverse("stock:turtle", args=[turtle.pk])).content.decode()
+        assert '<span class="tag tag-bad">conflict</span>' not in shown
+    assert "on another turtle too" not in hand.get(reverse("stock:turtle-list")).content.decode()
+    # As a new turtle's it is another turtle's now.
+    taken, may = asked(hand, NEW, sent(**typed))
+    assert may == ""
+    assert "codes are never used again" in taken
+
+
+def test_a_conflict_ends_where_one_of_the_two_was_typed_by_mistake(farm, hand):
+    first = farm.register(5, tag(DIGITS), PutOn("PAINT", text="red"))
+    second = farm.register(5, tag(DIGITS, is_conflict=True), PutOn("PAINT", text="blue"))
+    pages = [reverse("stock:turtle", args=[turtle.pk]) for turtle in (first, second)]
+    conflict = '<span class="tag tag-bad">conflict</span>'
+    assert all(conflict in hand.get(page).content.decode() for page in pages)
+    listed = hand.get(reverse("stock:turtle-list")).content.decode()
+    assert listed.count(f"{DIGITS} (on another turtle too)") == 2
+    by_mistake(hand, first, form="TAG")
+    assert not any(conflict in hand.get(page).content.decode() for page in pages)
+    listed = hand.get(reverse("stock:turtle-list")).content.decode()
+    assert "on another turtle too" not in listed
+    assert listed.count(DIGITS) == 1
+
+
+def test_the_list_says_which_marks_are_lost_and_which_notch_codes_are_met_twice(farm, hand):
+    first = farm.register(5, notch("BKO"), tag(DIGITS))
+    farm.register(5, notch("BKO", is_conflict=True))
+    mark = first.marks.get(form="TAG")
+    address = reverse("stock:turtle-mark-event", args=[first.pk, mark.pk])
+    lost = {"key": str(uuid.uuid4()), "day": "2026-03-10", "what": "LOST"}
+    assert hand.post(address, lost).status_code == 303
+    listed = hand.get(reverse("stock:turtle-list")).content.decode()
+    assert f"{DIGITS} (lost)" in listed
+    assert listed.count("BKO (on another turtle too)") == 2
+
+
+def test_notched_again_on_the_day_of_a_doubtful_reading_it_is_due_no_more(farm, hand):
+    turtle = farm.register(5, notch("BKO"))
+    mark = turtle.marks.get()
+    address = reverse("stock:turtle-mark-event", args=[turtle.pk, mark.pk])
+    page = reverse("stock:turtle", args=[turtle.pk])
+    doubtful = {"key": str(uuid.uuid4()), "day": "2026-03-10", "what": "WORN", "faint": "R11"}
+    assert hand.post(address, doubtful).status_code == 303
+    assert "notch again" in hand.get(page).content.decode()
+    again = {"key": str(uuid.uuid4()), "day": "2026-03-10", "what": "RENEWED"}
+    assert hand.post(address, again).status_code == 303
+    shown = hand.get(page).content.decode()
+    assert "notch again" not in shown
+    assert "marginal doubtful" not in shown

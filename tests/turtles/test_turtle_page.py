@@ -76,7 +76,7 @@ def test_a_worn_notch_a_conflict_and_a_protected_kind_are_said(hand, turtle):
     put_mark(other, "TAG", conflict=1)
     type(turtle.kind).objects.filter(pk=turtle.kind_id).update(listing="CITES App. II")
     shown = page_of(hand, turtle)
-    assert "Read with doubt on 2026-06-30: right marginal 11." in shown
+    assert "Read with doubt on 30 Jun 2026: right marginal 11." in shown
     assert "notch again" in shown
     assert 'class="marginal doubtful" data-position="R11"' in shown
     assert f'<a href="/turtles/{other.pk}/">turtle {other.pk}</a>' in shown
