@@ -206,3 +206,48 @@ def test_the_office_names_which_marked_turtles_go(farm, owner):
     assert answer.status_code == 303
     gone = Turtle.objects.filter(cell__outside="SOLD").order_by("pk").values_list("marks__tag", flat=True)
     assert list(gone) == [TAGS[0], TAGS[3]]
+
+
+def test_the_box_names_what_may_be_typed_and_each_is_read_so(farm, hand):
+    page = hand.get(LOG, {"pond": "A"})
+    told = str(page.context["entry"].head.fields["scans"].help_text)
+    turtle = farm.register(5, tag(TAGS[0]), notch("BKO"))
+    for words, typed in (
+        ("scan a tag", TAGS[0]),
+        ("a notch code", "BKO"),
+        ("“#3”", f"#{turtle.pk}"),
+        ("“turtle 3”", f"turtle {turtle.pk}"),
+    ):
+        assert words in told
+        assert [(one.code, one.goes) for one in read_scans(typed, "A", {"A", "B"}).scans] == [
+            (turtle.code, "")
+        ]
+    for words, typed, goes in (
+        ("… to K", f"#{turtle.pk} to B", "B"),
+        ("… sold", "BKO sold", "SOLD"),
+        ("… died", f"{TAGS[0]} died", "DIED"),
+    ):
+        assert words in told
+        assert [(one.code, one.goes) for one in read_scans(typed, "A", {"A", "B"}).scans] == [
+            (turtle.code, goes)
+        ]
+
+
+@pytest.mark.parametrize("slip", ["soled", "Z", "to Z", "> soled"])
+@pytest.mark.parametrize("scan", ["tag", "number", "code"])
+def test_a_place_typed_with_a_slip_is_refused_with_the_words_that_may_stand_there(farm, hand, scan, slip):
+    turtle = farm.register(5, tag(TAGS[0]), notch("BKO"))
+    typed = {"tag": TAGS[0], "number": f"turtle {turtle.pk}", "code": "BKO"}[scan]
+    answer = hand.post(LOG, sent([f"{typed} {slip}"], back="3"))
+    assert answer.status_code == 200
+    said = " ".join(fault.sentence for fault in answer.context["entry"].faults())
+    assert f"“{slip.split()[-1]}” is no place that a turtle can go to" in said
+    assert "a pond in use (A, B), sold, died, dead, culled, escaped or back" in said
+    assert not HaulTurtle.objects.exists()
+
+
+@pytest.mark.parametrize("typed", ["985 113 007 390 000", f"{TAGS[0]} FDXB", "LA 00000 0 985 113007390000", "B K O"])
+def test_a_number_in_parts_is_no_slip(farm, typed):
+    turtle = farm.register(5, tag(TAGS[0]), notch("BKO"))
+    scans = read_scans(typed, "A", ("A", "B"))
+    assert (scans.faults, [scan.code for scan in scans.scans]) == ([], [turtle.code])
