@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stock.advisor.families import Floats
+from stock.advisor.hierarchy import mirrored
 from stock.advisor.ranges import Spread, check_heads, spread_of
 from stock.advisor.season_learning import FigureLearnt, YieldsLearnt
 from stock.estimators.estimate import check_count
@@ -220,5 +221,5 @@ def _draw_heads(heads: Floats, se: ArrayLike | None, count: int, rng: np.random.
         raise ValueError("female_se: give one standard error for each pond-kind, and none with joint draws.")
     relative = np.divide(errors, heads, out=np.zeros_like(heads), where=heads > 0)
     spread = np.sqrt(np.log1p(relative**2))
-    drawn: Floats = standing * np.exp(spread * rng.standard_normal(standing.shape) - spread**2 / 2)
+    drawn: Floats = standing * np.exp(spread * mirrored(rng, *standing.shape) - spread**2 / 2)
     return drawn

@@ -21,6 +21,12 @@ PUBLISHED_TAIL_SD, SEASON_TAIL_SD = 0.4, 0.12
 """The same for the length after the peak, in logarithms (assumptions)."""
 PUBLISHED_SEASONS = 1.0
 """Seasons of a farm's own nest book that the published curve counts as much as (an assumption)."""
+FEW_NESTS = 30.0
+"""A season of so many nests counts half as much as one of very many (an assumption): few tell little of when."""
+FARTHEST_DAYS = 45.0
+"""A season whose middle day lies farther from the published one is left out: a stray row or a wrong year is no season
+(an assumption; farms stand off by some ten days)."""
+_MOST_SHIFT_SD, _MOST_TAIL_SD = 30.0, 0.6
 
 _STRAGGLERS, _STRAY_DAYS = 0.02, 28.0
 _EARLIEST_MOST, _LEAST_STRETCH = 120.0, 0.2
@@ -114,6 +120,8 @@ class LearntCurve:
         Seasons learnt from.
     published_share : float
         How much of the curve is the published one.
+    left_out : int
+        Seasons whose middle day lay more than `FARTHEST_DAYS` off the published one.
     """
 
     published: LayingCurve
@@ -123,6 +131,7 @@ class LearntCurve:
     tail_sd: float
     seasons: int
     published_share: float
+    left_out: int = 0
 
     @property
     def peak_day(self) -> float:
@@ -132,8 +141,15 @@ class LearntCurve:
     @property
     def source(self) -> str:
         """Where the curve comes from."""
+        strays = ""
+        if self.left_out:
+            strays = (
+                f" ({self.left_out} more left out, with nests more than {FARTHEST_DAYS:.0f} days off the season: "
+                "look whether their days were typed right)"
+            )
         return (
-            f"{1 - self.published_share:.0%} from the nest book of {self.seasons} seasons, "
+            f"{1 - self.published_share:.0%} from the nest book of {self.seasons} "
+            f"season{'' if self.seasons == 1 else 's'}{strays}, "
             f"{self.published_share:.0%} published: {self.published.source}"
         )
 
@@ -195,15 +211,16 @@ def learn_curve(
     Draw a published laying curve toward the farm's own past seasons.
 
     Each season is set to its own middle day (by which half its nests were dug); shapes and middles are
-    averaged, the published ones counting as so many seasons. How far seasons come early or late, and
-    how much their second half differs in length, is learnt from the same seasons.
+    averaged, a season of few nests counting less, the published ones as so many seasons. How far seasons come
+    early or late, and how much their second half differs in length, is learnt from the same seasons.
 
     Parameters
     ----------
     published : LayingCurve
         Of the kind.
     past_by_week : array, shape (seasons, 53)
-        Nests of the kind on the farm by week of each past season; seasons without nests are left out.
+        Nests of the kind on the farm by week of each past season. Seasons without nests are left out, and those whose
+        middle day is more than `FARTHEST_DAYS` off the published one.
     published_weight : float
         Seasons of the farm that the published curve counts as much as, above 0.
 
@@ -220,40 +237,45 @@ def learn_curve(
     past = past[past.sum(axis=1) > 0]
     edges = np.minimum(7.0 * np.arange(WEEKS + 1), _YEAR_DAYS)
     days = np.arange(-_EARLIEST_MOST, _YEAR_DAYS + _EARLIEST_MOST + 1)
-    own = published.dug_before(days)
-    middle = float(np.interp(0.5, own, days))
+    middle = float(np.interp(0.5, published.dug_before(days), days))
     dug = np.hstack([np.zeros((len(past), 1)), np.cumsum(past, axis=1)]) / past.sum(axis=1, keepdims=True)
     middles = np.array([np.interp(0.5, season, edges) for season in dug])
+    is_near = np.abs(middles - middle) <= FARTHEST_DAYS
+    left_out = int((~is_near).sum())
+    past, dug, middles = past[is_near], dug[is_near], middles[is_near]
     lengths = np.array([np.interp(0.9, season, edges) - np.interp(0.5, season, edges) for season in dug])
     shapes = np.array([np.interp(days + at, edges, season) for season, at in zip(dug, middles, strict=True)])
-    seasons = len(past)
-    share = weight / (weight + seasons)
-    shape = share * published.dug_before(days + middle) + (shapes.sum(axis=0) if seasons else 0.0) / (
-        weight + seasons
-    )
-    at = share * middle + float(middles.sum()) / (weight + seasons)
+    weights = past.sum(axis=1) / (past.sum(axis=1) + FEW_NESTS)
+    whole = weight + float(weights.sum())
+    share = weight / whole
+    shape = share * published.dug_before(days + middle) + (weights @ shapes / whole if len(past) else 0.0)
     logs = np.log(np.maximum(lengths, 1.0))
     return LearntCurve(
         published,
-        days + at,
+        days + share * middle + float(weights @ middles) / whole,
         shape,
-        _learn_sd(middles, SEASON_SHIFT_SD, PUBLISHED_SHIFT_SD, weight),
-        _learn_sd(logs, SEASON_TAIL_SD, PUBLISHED_TAIL_SD, weight),
-        seasons,
+        min(_learn_sd(middles, weights, SEASON_SHIFT_SD, PUBLISHED_SHIFT_SD, share), _MOST_SHIFT_SD),
+        min(_learn_sd(logs, weights, SEASON_TAIL_SD, PUBLISHED_TAIL_SD, share), _MOST_TAIL_SD),
+        len(past),
         share,
+        left_out,
     )
 
 
-def _learn_sd(figures: Floats, between_seasons: float, published: float, weight: float) -> float:
-    """Return a standard deviation for the coming season: between this farm's seasons, and the farm's own doubt."""
-    seasons = len(figures)
-    free = max(seasons - 1, 0)
-    squares = float(((figures - figures.mean()) ** 2).sum()) if seasons else 0.0
+def _learn_sd(
+    figures: Floats, weights: Floats, between_seasons: float, published: float, share: float
+) -> float:
+    """Return a standard deviation for the coming season: between this farm's seasons, and the farm's own doubt.
+
+    ``weights`` are those of the seasons, 0 to 1; ``share`` is that of the published curve.
+    """
+    seasons = float(weights.sum())
+    free = max(seasons - 1, 0.0)
+    squares = float(weights @ (figures - weights @ figures / seasons) ** 2) if seasons else 0.0
     between = (4 * between_seasons**2 + squares) / (4 + free)
     farm = max(published**2 - between_seasons**2, 0.0)
     # The published curve stands as far off as farms do; the farm's own mean as its seasons leave it in doubt.
-    share = weight / (weight + seasons)
-    return float(np.sqrt(between + share**2 * farm + (1 - share) ** 2 * between / max(seasons, 1)))
+    return float(np.sqrt(between + share**2 * farm + (1 - share) ** 2 * between / max(seasons, 1.0)))
 
 
 def _day_of(day: tuple[int, int]) -> int:

@@ -4,6 +4,8 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy import stats
 
 from ponds.seasons import Season
@@ -125,11 +127,50 @@ def test_the_curve_bends_toward_the_farms_own_seasons():
     later = [1000 * SLIDER.weekly(shift_days=20 + off) for off in (-5, 0, 5, 0)]
     learnt = learn_curve(SLIDER, later)
     assert learnt.peak_day - learn_curve(SLIDER, []).peak_day == pytest.approx(20 * 4 / 5, abs=1.5)
-    assert learnt.published_share == pytest.approx(1 / 5)
+    # A season of 1000 nests counts 1000 / (1000 + 30), the published curve as one.
+    assert learnt.published_share == pytest.approx(1 / (1 + 4 * 1000 / 1030))
     assert "80% from the nest book of 4 seasons" in learnt.source
     # Seasons within a few days of each other: the next one is less uncertain than on a new farm.
     assert learnt.shift_sd_days < SLIDER.shift_sd_days
     assert learnt.tail_sd < SLIDER.tail_sd
+
+
+def test_a_few_nests_of_a_season_bend_the_curve_little():
+    few = [n * SLIDER.weekly(shift_days=20) for n in (3,)]
+    learnt = learn_curve(SLIDER, few)
+    assert learnt.published_share == pytest.approx(1 / (1 + 3 / 33))
+    assert learnt.peak_day - learn_curve(SLIDER, []).peak_day == pytest.approx(
+        20 * (3 / 33) / (36 / 33), abs=1.5
+    )
+
+
+def test_a_stray_row_far_off_the_season_is_no_season():
+    stray = np.zeros(WEEKS)
+    stray[50] = 12
+    seasons = [1000 * SLIDER.weekly(shift_days=off) for off in (-5, 0, 5, 0)]
+    learnt, without = learn_curve(SLIDER, [stray, *seasons]), learn_curve(SLIDER, seasons)
+    assert (learnt.left_out, learnt.seasons) == (1, 4)
+    assert learnt.shift_sd_days == without.shift_sd_days
+    assert learnt.weekly() == pytest.approx(without.weekly())
+    assert "1 more left out" in learnt.source
+    assert "left out" not in without.source
+
+
+@given(
+    st.lists(
+        st.lists(st.integers(0, 3000), min_size=WEEKS, max_size=WEEKS)
+        | st.dictionaries(st.integers(0, WEEKS - 1), st.integers(1, 50), max_size=3).map(
+            lambda held: [held.get(week, 0) for week in range(WEEKS)]
+        ),
+        max_size=6,
+    )
+)
+@settings(max_examples=100, deadline=None)
+def test_whatever_nest_books_are_kept_a_running_season_can_be_forecast(past):
+    learnt = learn_curve(SLIDER, np.array(past).reshape(-1, WEEKS))
+    now = forecast(learnt, np.zeros((2, 36)), prior((100.0, 300.0)), draws=50)
+    assert np.isfinite(now.nests.high).all()
+    assert (now.nests.low <= now.nests.high).all()
 
 
 def test_before_the_season_the_forecast_is_what_was_expected():
