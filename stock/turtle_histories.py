@@ -5,14 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import OuterRef, Subquery, Sum
+from django.db.models import Count, OuterRef, Q, Subquery, Sum
 
 from stock.advisor.share import share_interval
 from stock.estimators.estimate import Estimate
 from stock.estimators.histories import from_histories
 from stock.estimators.recapture import recapture_survival
-from stock.models import Cell, HaulLine, HaulTurtle, MonthEnd
+from stock.models import Cell, Entry, HaulLine, HaulTurtle, MarkStep, MonthEnd
 from stock.standing_facts import standings
 
 FEWEST_YEARS, MOST_YEARS = 3, 10
@@ -35,17 +36,20 @@ class SexSurvival:
 
 @dataclass(frozen=True)
 class ShareOfMarks:
-    """Of one pond, kind and class: marks among what hauls caught in the last year, and among the book's heads."""
+    """Of one pond, kind and class: marks among what hauls caught in the last year, and among the book's heads.
+
+    `share` is None where no haul speaks: nobody looked for marks, or none stood there yet.
+    """
 
     pond: str
     kind: str
     of_class: str
     carrying: int
     caught: int
-    share: float
+    share: float | None
     lower: float | None
     upper: float | None
-    by_book: float
+    by_book: float | None
     sentence: str
 
 
@@ -127,54 +131,119 @@ def _by_counts(today: dt.date) -> dict[tuple[int, str], float]:
 
 
 def shares_of_marks(today: dt.date) -> list[ShareOfMarks]:
-    """Return, by pond, kind and class, the share of marks in the hauls of the last year beside the book's."""
-    lines = (
-        HaulLine.objects.filter(
-            haul__happened_on__gt=today - dt.timedelta(days=365), haul__move__reversed_by=None, caught__gt=0
-        )
-        .values_list("haul__pond", "haul__pond__code", "kind", "kind__common_name", "of_class")
-        .annotate(all_caught=Sum("caught"), carrying=Sum("carrying_marks"))
-        .order_by("haul__pond__code", "kind__common_name", "of_class")
+    """
+    Return, by pond, kind and class, the share of marks in the hauls of the last year beside the book's.
+
+    A haul speaks where marks were looked for in it, and where marked heads stood there before its day; it is held
+    against the heads and marks of that day. So many queries whatever the number of hauls.
+    """
+    hauls = HaulLine.objects.filter(
+        haul__happened_on__gt=today - dt.timedelta(days=A_YEAR), haul__move__reversed_by=None, caught__gt=0
     )
-    book = _marked_by_book(today)
-    found = []
-    for pond, code, kind, name, of_class, caught, carrying in lines:
-        heads, marked = book.get((pond, kind, of_class), (0, 0))
-        if not heads or not (marked or carrying):
-            continue
-        limits = share_interval(carrying, caught)
-        by_book = marked / heads
-        if limits.upper is not None and limits.upper < by_book:
-            says = "Fewer marks than the book has: marks were lost, marked ones are gone, or more heads stand there."
-        elif limits.lower is not None and limits.lower > by_book:
-            says = "More marks than the book has: fewer unmarked heads stand there, or the marked are easier to catch."
-        else:
-            says = "As many as the book has, within the doubt of so many caught."
-        found.append(
-            ShareOfMarks(
-                code,
-                name,
-                of_class,
-                carrying,
-                caught,
-                carrying / caught,
-                limits.lower,
-                limits.upper,
-                by_book,
-                says,
-            )
-        )
-    return found
+    looked = looked_for_marks(hauls.values("haul"))
+    lines = hauls.order_by("haul__pond__code", "kind__common_name", "of_class", "haul__happened_on").values_list(
+        "haul__pond", "haul__pond__code", "kind", "kind__common_name", "of_class", "haul", "haul__happened_on",
+        "caught", "carrying_marks",
+    )  # fmt: skip
+    book = _Book(today)
+    groups: dict[tuple[str, str, str], list[_Haul]] = defaultdict(list)
+    marked_now: dict[tuple[str, str, str], int] = {}
+    for pond, code, kind, name, of_class, haul, day, caught, carrying in lines:
+        heads, marked = book.before(day, (pond, kind, of_class))
+        group = (code, name, of_class)
+        groups[group].append(_Haul(caught, carrying, heads, marked, haul in looked))
+        marked_now[group] = book.now.get((pond, kind, of_class), (0, 0))[1]
+    return [
+        _share(group, some)
+        for group, some in groups.items()
+        if marked_now[group] or any(one.carrying for one in some)
+    ]
 
 
-def _marked_by_book(today: dt.date) -> dict[tuple[int, int, str], tuple[int, int]]:
-    """Return (pond, kind, class) -> heads and marked heads at the end of the latest month that moved them."""
-    ends = MonthEnd.objects.filter(cell=OuterRef("pk"), month__lte=today).order_by("-month")
-    cells = Cell.objects.filter(pond__isnull=False).annotate(
-        heads=Subquery(ends.values("heads")[:1]), marked=Subquery(ends.values("marked")[:1])
-    )
+def looked_for_marks(hauls: Any) -> set[int]:
+    """
+    Return which of these hauls (ids) show that somebody looked for marks: one was scanned, written or put on.
+
+    An empty field and a 0 are one in the book, so a haul in which no mark at all was met is not among them.
+    """
+    lines = HaulLine.objects.filter(Q(carrying_marks__gt=0) | Q(newly_marked__gt=0), haul__in=hauls)
     return {
-        (cell.pond_id, cell.kind_id, cell.of_class): (cell.heads or 0, cell.marked or 0)
-        for cell in cells
-        if cell.pond_id is not None
+        *lines.values_list("haul", flat=True),
+        *HaulTurtle.objects.filter(haul__in=hauls).values_list("haul", flat=True),
     }
+
+
+@dataclass(frozen=True)
+class _Haul:
+    """What one haul caught of a kind and class, and what stood there before its day by the book."""
+
+    caught: int
+    carrying: int
+    heads: int
+    marked: int
+    was_looked: bool
+
+
+def _share(group: tuple[str, str, str], hauls: list[_Haul]) -> ShareOfMarks:
+    speak = [
+        one for one in hauls if one.was_looked and one.heads > 0 and (one.marked > 0 or one.carrying > 0)
+    ]
+    if not speak:
+        since = [one for one in hauls if one.marked > 0]
+        says = (
+            "Not looked for: in no haul since they were marked was a mark scanned or written."
+            if since
+            else "Not known yet: no haul was made since they were marked."
+        )
+        return ShareOfMarks(*group, 0, 0, None, None, None, None, says)
+    caught, carrying = sum(one.caught for one in speak), sum(one.carrying for one in speak)
+    limits = share_interval(carrying, caught)
+    # What so many caught would carry if each haul took marked and unmarked alike.
+    by_book = sum(one.caught * one.marked / one.heads for one in speak) / caught
+    if limits.upper is not None and limits.upper < by_book:
+        says = (
+            "Fewer marks than the book has: marks were lost, marked ones are gone, or more heads stand there."
+        )
+    elif limits.lower is not None and limits.lower > by_book:
+        says = "More marks than the book has: fewer unmarked heads stand there, or the marked are easier to catch."
+    else:
+        says = "As many as the book has, within the doubt of so many caught."
+    return ShareOfMarks(
+        *group, carrying, caught, carrying / caught, limits.lower, limits.upper, by_book, says
+    )
+
+
+class _Book:
+    """Heads and marked heads of every pond's cells: now, and before any day of the last year; three queries."""
+
+    def __init__(self, today: dt.date) -> None:
+        ends = MonthEnd.objects.filter(cell=OuterRef("pk"), month__lte=today).order_by("-month")
+        cells = Cell.objects.filter(pond__isnull=False).annotate(
+            heads=Subquery(ends.values("heads")[:1]), marked=Subquery(ends.values("marked")[:1])
+        )
+        names = {}
+        self.now: dict[tuple[int, int, str], tuple[int, int]] = {}
+        for cell in cells:
+            if cell.pond_id is not None:
+                names[cell.pk] = (cell.pond_id, cell.kind_id, cell.of_class)
+                self.now[names[cell.pk]] = (cell.heads or 0, cell.marked or 0)
+        since = today - dt.timedelta(days=A_YEAR)
+        entries = Entry.objects.filter(happened_on__gt=since).values_list("source", "target", "happened_on")
+        steps = MarkStep.objects.filter(move__happened_on__gt=since).values_list(
+            "source", "target", "move__happened_on"
+        )
+        self._since: dict[tuple[int, int, str], list[tuple[dt.date, int, int]]] = defaultdict(list)
+        for source, target, day, heads in entries.annotate(Sum("heads")):
+            for cell, came in ((source, -heads), (target, heads)):
+                if cell in names:
+                    self._since[names[cell]].append((day, came, 0))
+        for source, target, day, marked in steps.annotate(Count("pk")):
+            for cell, came in ((source, -marked), (target, marked)):
+                if cell in names:
+                    self._since[names[cell]].append((day, 0, came))
+
+    def before(self, day: dt.date, cell: tuple[int, int, str]) -> tuple[int, int]:
+        """Return the heads and the marked heads of a cell at the start of a day."""
+        heads, marked = self.now.get(cell, (0, 0))
+        later = [one for one in self._since[cell] if one[0] >= day]
+        return heads - sum(one[1] for one in later), marked - sum(one[2] for one in later)

@@ -14,6 +14,7 @@ from stock.advisor.ratio import ratio
 from stock.models import Haul
 from stock.surveys import survey_of
 from stock.tables.hauls import HaulFilter, HaulTable
+from stock.turtle_histories import looked_for_marks
 
 CLASSES = {"females": "FEMALE", "males": "MALE", "unsexed": "UNSEXED", "juveniles": "JUVENILE"}
 
@@ -64,6 +65,7 @@ def haul_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "ratios": ratios,
         "caught": sum(line.caught for line in lines),
         "marked": sum(line.carrying_marks for line in lines),
+        "looked_for_marks": bool(looked_for_marks([haul.pk])),
         "is_taken_back": getattr(haul.move, "reversed_by", None) is not None,
         "water": f"{haul.water_typed} {units.symbol(haul.water_unit)}" if haul.water_typed else "",
     }
