@@ -14,6 +14,9 @@ from stock.models import Cell, Mark, Turtle
 from stock.turtle_search import is_called, masks_of, number_in
 
 MOST_LINES = 2000
+MOST_PONDS_SAID = 30
+TO = ("to", "->", ">")
+READER_WORDS = ("FDX", "FDXB", "HDX")
 AWAY = {
     "SOLD": "SOLD", "DIED": "DIED", "DEAD": "DIED", "CULLED": "CULLED", "ESCAPED": "ESCAPED", "BACK": "BACK",
 }  # fmt: skip
@@ -43,7 +46,11 @@ class Scans:
 
 @dataclass(frozen=True)
 class _Line:
-    """A line as typed without where it goes; `whole` and `as_code` are the line read as one notch code."""
+    """
+    A line as typed without where it goes; `whole` and `as_code` are the line read as one notch code.
+
+    `slip` is a last word that is no place to go; `before_slip` is the line read without it.
+    """
 
     typed: str
     goes: str
@@ -52,6 +59,15 @@ class _Line:
     masks: frozenset[int]
     whole: str = ""
     as_code: frozenset[int] = frozenset()
+    slip: str = ""
+    before_slip: _Line | None = None
+
+    def ids(self, by_mark: Mapping[str | int, set[int]], turtles: Collection[int]) -> set[int]:
+        """Return the turtles that the line can mean."""
+        found = set(by_mark.get(self.tag, ())) if self.tag else set()
+        for mask in self.masks:
+            found |= by_mark.get(mask, set())
+        return {self.number} if self.number in turtles else found  # type: ignore[arg-type]
 
 
 def read_scans(
@@ -84,29 +100,65 @@ def read_scans(
         )
         return found
     lines = [_read_line(line, ponds) for line in typed]
-    wanted = Q(tag__in={line.tag for line in lines if line.tag}) | Q(
-        mask__in={mask for line in lines for mask in line.masks | line.as_code}
+    read = [*lines, *(line.before_slip for line in lines if line.before_slip)]
+    wanted = Q(tag__in={line.tag for line in read if line.tag}) | Q(
+        mask__in={mask for line in read for mask in line.masks | line.as_code}
     )
     by_mark: dict[str | int, set[int]] = {}
     if lines:
         for code, mask, turtle in Mark.objects.filter(wanted).values_list("tag", "mask", "turtle"):
             by_mark.setdefault(code or mask or 0, set()).add(turtle)
-    ids = {pk for some in by_mark.values() for pk in some} | {line.number for line in lines if line.number}
+    ids = {pk for some in by_mark.values() for pk in some} | {line.number for line in read if line.number}
     turtles = {row.pk: row for row in Turtle.objects.filter(pk__in=ids).select_related("kind", "cell__pond")}
     for pk, cell in (before or {}).items():
         if pk in turtles:
             turtles[pk].cell = cell
     seen: dict[int, int] = {}
     for line in lines:
+        if line.before_slip is not None and _is_slip(line, by_mark, turtles):
+            found.faults.append(
+                f"“{line.typed[:60]}”: “{line.slip[:20]}” is no place that a turtle can go to. Behind a scan may stand "
+                f"{_places(ponds)}; or nothing, where it went with the rest of its class."
+            )
+            continue
         _place(line, by_mark, turtles, pond, found, seen)
     return found
 
 
+def _is_slip(line: _Line, by_mark: Mapping[str | int, set[int]], turtles: Collection[int]) -> bool:
+    """Say whether a last word that is no place to go was meant as one: the line names a turtle without it."""
+    before = line.before_slip
+    if before is None:
+        return False
+    if line.tag and before.tag == line.tag:
+        # A reader may send its tag's standard behind the number.
+        return line.slip.upper() not in READER_WORDS
+    return not line.ids(by_mark, turtles) and bool(before.ids(by_mark, turtles))
+
+
+def _places(ponds: Collection[str]) -> str:
+    codes = sorted(ponds)
+    told = f"{', '.join(codes[:MOST_PONDS_SAID])}{' and so on' if len(codes) > MOST_PONDS_SAID else ''}"
+    words = ", ".join(word.lower() for word in AWAY if word != "BACK")
+    return f"a pond in use ({told}), {words} or back" if codes else f"{words} or back"
+
+
 def _read_line(typed: str, ponds: Collection[str]) -> _Line:
+    words = typed.split()
+    line = _read_words(typed, ponds)
+    if line.goes or len(words) < 2:
+        return line
+    to = len(words) > 2 and words[-2].lower() in TO
+    return replace(
+        line, slip=words[-1], before_slip=_read_words(" ".join(words[: -2 if to else -1]), frozenset())
+    )
+
+
+def _read_words(typed: str, ponds: Collection[str]) -> _Line:
     goes, words, whole = "", typed.split(), ""
     if len(words) > 1 and (words[-1].upper() in AWAY or words[-1].upper() in ponds):
         goes = AWAY.get(words[-1].upper(), words[-1].upper())
-        if len(words) > 2 and words[-2].lower() in ("to", "->", ">"):
+        if len(words) > 2 and words[-2].lower() in TO:
             words = words[:-1]
         else:
             whole = typed

@@ -246,7 +246,9 @@ def test_a_place_typed_with_a_slip_is_refused_with_the_words_that_may_stand_ther
     assert not HaulTurtle.objects.exists()
 
 
-@pytest.mark.parametrize("typed", ["985 113 007 390 000", f"{TAGS[0]} FDXB", "LA 00000 0 985 113007390000", "B K O"])
+@pytest.mark.parametrize(
+    "typed", ["985 113 007 390 000", f"{TAGS[0]} FDXB", "LA 00000 0 985 113007390000", "B K O"]
+)
 def test_a_number_in_parts_is_no_slip(farm, typed):
     turtle = farm.register(5, tag(TAGS[0]), notch("BKO"))
     scans = read_scans(typed, "A", ("A", "B"))
