@@ -15,9 +15,10 @@ from ponds.farm import the_farm
 from ponds.roles import SignedRequest, for_hand
 from ponds.svg_marks import day_text
 from stock import turtle_book, turtle_nests
-from stock.forms.fields import new_key
+from stock.forms.fields import farm_choices, new_key
 from stock.forms.turtle_list import AddMarkForm
-from stock.forms.turtle_marks import MarkEventForm, NestForm, SexForm
+from stock.forms.turtle_marks import MarkEventForm, SexForm
+from stock.forms.turtle_nest import AskedNestForm, NestSearchForm
 from stock.marks import notch, shell
 from stock.marks.sexes import cue_of, sexing_questions
 from stock.models import Mark, Measure, Turtle
@@ -127,8 +128,20 @@ def turtle_sex(request: SignedRequest, number: int) -> HttpResponse:
 def turtle_nest(request: SignedRequest, number: int) -> HttpResponse:
     """Link a nest of the nest book to the female that was seen to dig it."""
     found = turtle_or_404(number)
-    nests = {str(row.pk): row for row in turtle_nests.free_nests(found)[:NESTS_OFFERED]}
-    form = NestForm(request.POST or None, initial={"key": new_key()}, nests=nests)
+    searched = NestSearchForm(request.GET, ponds=farm_choices().pond_choices)
+    free = turtle_nests.free_nests(found)
+    offered = free
+    if searched.is_valid():
+        day, pond = searched.cleaned_data["day"], searched.cleaned_data["pond"]
+        offered = offered.filter(dug_on=day) if day else offered
+        offered = offered.filter(pond__code=pond) if pond else offered
+    rows = list(offered[: NESTS_OFFERED + 1])
+    chosen = request.POST.get("nest", "")
+    if chosen.isascii() and chosen.isdecimal() and chosen not in {str(row.pk) for row in rows}:
+        rows = [*free.filter(pk=int(chosen[:18])), *rows]  # chosen among those of another day
+    has_more = len(rows) > NESTS_OFFERED
+    nests = {str(row.pk): row for row in rows[:NESTS_OFFERED]}
+    form = AskedNestForm(request.POST or None, initial={"key": new_key()}, nests=nests, turtle=found)
 
     def write(given: dict[str, Any]) -> Done:
         turtle_nests.link_nest(
@@ -139,12 +152,8 @@ def turtle_nest(request: SignedRequest, number: int) -> HttpResponse:
         )
         return Done("The nest is hers.", page_of(found, "#nests"))
 
-    return answer(
-        request,
-        form,
-        write,
-        Page("stock/turtle_nest.html", lambda: {"turtle": found, "has_nests": bool(nests)}),
-    )
+    beside = {"turtle": found, "has_nests": bool(nests), "searched": searched, "has_more": has_more}
+    return answer(request, form, write, Page("stock/turtle_nest.html", lambda: beside))
 
 
 def _same_words(mark: Mark) -> tuple[str, ...]:

@@ -23,7 +23,7 @@ def test_a_nest_is_linked_once_shown_and_taken_back(hand):
     dug_on = dt.date(2024, 6, 2)
     nests = NestDay.objects.create(pond=pond, kind=turtle.kind, dug_on=dug_on, nests=1, by=hand.user)
     page = reverse("stock:turtle-nest", args=[turtle.pk])
-    assert f"2024-06-02, pond {pond.code}: 1 of 1 not linked" in hand.get(page).content.decode()
+    assert f"2 Jun 2024, pond {pond.code}: 1 of 1 not linked" in hand.get(page).content.decode()
 
     typed = {"key": str(uuid.uuid4()), "nest": str(nests.pk), "eggs": "many"}
     wrong = hand.post(page, typed)
