@@ -6,7 +6,9 @@ No statistics here: the advisor computes, this names what goes in and puts words
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from ponds.figures import Range, show_figure
 from ponds.seasons import Season
@@ -14,7 +16,7 @@ from ponds.svg_marks import figure_text
 from stock.advisor.mix import SETTLING
 from stock.advisor.placing import WELFARE_RATIO
 from stock.advisor.ratio import Remedy
-from stock.advisor.verdict import NO_MALES
+from stock.advisor.verdict import NO_MALES, Verdict, verdict
 from stock.advisor.yields import season_yield
 from stock.pond_kind import PondKind
 
@@ -34,16 +36,42 @@ SETTLING_WORDS = (
     "Regional Aquaculture Center, publication 439)."
 )
 
+Decided = Mapping[tuple[str, str], int]
+"""A task's verb and class -> heads that open tasks of a pond and kind still add or take out."""
+NOTHING: Decided = MappingProxyType({})
+WAYS = (("ADD", "FEMALE"), ("TAKE_OUT", "MALE"), ("TAKE_OUT", "FEMALE"), ("ADD", "MALE"))
+
 
 @dataclass(frozen=True)
 class Way:
-    """One way to mend a ratio alone: a task's verb, class and heads, the same in words, and what limits it."""
+    """
+    One way to mend a ratio alone.
+
+    Parameters
+    ----------
+    verb, of_class : str
+        A task's.
+    heads : int
+        What is still to be decided: less than `words` says where open tasks do a part of it, 0 where they do it all.
+    words : str
+        What mends the pond as it stands, as in "add 218 females".
+    limit_words : str
+        What limits it.
+    decided_words : str
+        What open tasks do of it already, "" where they do nothing.
+    """
 
     verb: str
     of_class: str
     heads: int
     words: str
     limit_words: str = ""
+    decided_words: str = ""
+
+    @property
+    def task_words(self) -> str:
+        """What a task made of it says, as in "add 100 females"."""
+        return _heads_words(self.verb, self.of_class, self.heads)
 
 
 @dataclass(frozen=True)
@@ -55,22 +83,56 @@ class Aim:
     ways: tuple[Way, ...]
 
 
-def aims_of(one: PondKind) -> tuple[Aim, ...]:
+def aims_of(one: PondKind, decided: Decided = NOTHING) -> tuple[Aim, ...]:
     """
     Return the remedies of a pond and kind, to the target and into the band.
 
-    None where nobody breeds there: an empty pond, juveniles, or heads that nobody has sexed.
+    None where nobody breeds there: an empty pond, juveniles, or heads that nobody has sexed. `decided` are the heads
+    that open tasks still add or take out (`stock.tasks.decided_heads`): only the rest is offered.
     """
     if not one.heads.females and not one.heads.males:
         return ()
     low, high = one.band
+    after = _once_done(one, decided)
     return (
-        _aim(f"To the target, {one.target:g} to 1", one.verdict.to_target, one),
-        _aim(f"Into the band, {low:g} to {high:g} to 1", one.verdict.to_band, one),
+        _aim(
+            f"To the target, {one.target:g} to 1",
+            one.verdict.to_target,
+            after.to_target if after else None,
+            one,
+            decided,
+        ),
+        _aim(
+            f"Into the band, {low:g} to {high:g} to 1",
+            one.verdict.to_band,
+            after.to_band if after else None,
+            one,
+            decided,
+        ),
     )
 
 
-def males_first(one: PondKind) -> str:
+def _once_done(one: PondKind, decided: Decided) -> Verdict | None:
+    """Judge the pond as it will stand once its open tasks are done; None where they change no ratio."""
+    females, males = (
+        decided.get(("ADD", of_class), 0) - decided.get(("TAKE_OUT", of_class), 0)
+        for of_class in ("FEMALE", "MALE")
+    )
+    if not females and not males:
+        return None
+    stands = one.standing
+    return verdict(
+        max(0, (stands.females if stands else one.heads.females) + females),
+        0,
+        max(0, (stands.males if stands else one.heads.males) + males),
+        0,
+        target=one.target,
+        band=one.band,
+        with_limits=False,
+    )
+
+
+def males_first(one: PondKind, decided: Decided = NOTHING) -> str:
     """Say how many males leave before any female comes, where too many press the females; else ""."""
     females, males = one.females_now, one.males_now
     leaving = math.ceil(males - females / WELFARE_RATIO - 1e-9)
@@ -79,35 +141,81 @@ def males_first(one: PondKind) -> str:
     return (
         f"Below {WELFARE_RATIO:g} : 1 the males injure the females: {leaving} "
         f"{'male leaves' if leaving == 1 else 'males leave'} first, before any female comes."
+        f"{_males_decided(leaving, decided.get(('TAKE_OUT', 'MALE'), 0))}"
     )
 
 
-def _limit_words(verb: str, heads: int, one: PondKind) -> str:
+def _males_decided(leaving: int, decided: int) -> str:
+    if not decided:
+        return ""
+    return f" {decided_words(leaving, decided, max(0, leaving - decided)).capitalize()}."
+
+
+def decided_words(needed: int, decided: int, rest: int) -> str:
+    """
+    Say what open tasks do already of the heads needed, and how many are still to be decided.
+
+    >>> decided_words(218, 118, 100), decided_words(42, 118, 0)
+    ('118 are decided already: 100 more', 'decided already (open task)')
+    >>> decided_words(73, 0, 33), decided_words(73, 0, 0)
+    ('once the open tasks are done, 33', 'not needed once the open tasks are done')
+    """
+    if not decided:
+        return (
+            f"once the open tasks are done, {figure_text(rest)}"
+            if rest
+            else "not needed once the open tasks are done"
+        )
+    if not rest:
+        return "decided already (open task)"
+    return (
+        f"{figure_text(decided)} {'is' if decided == 1 else 'are'} decided already: {figure_text(rest)} more"
+    )
+
+
+def _limit_words(verb: str, heads: int, one: PondKind, decided: Decided) -> str:
     """Say how many of the heads to add fit under the pond's head limit; "" where all do."""
     if verb != "ADD" or one.head_room is None:
         return ""
-    fit = max(0, math.floor(one.head_room / one.space_a_head + 1e-9))
+    coming = sum(more for (way, _), more in decided.items() if way == "ADD")
+    fit = max(0, math.floor(one.head_room / one.space_a_head + 1e-9) - coming)
     if fit >= heads:
         return ""
     fits = "none fits" if not fit else f"only {figure_text(fit)} {'fits' if fit == 1 else 'fit'}"
     return f"{fits} under the limit of {figure_text(one.head_limit)}"
 
 
-def _aim(words: str, remedy: Remedy, one: PondKind) -> Aim:
-    found = (
-        ("ADD", "FEMALE", remedy.females_to_add),
-        ("TAKE_OUT", "MALE", remedy.males_to_remove),
-        ("TAKE_OUT", "FEMALE", remedy.females_to_remove),
-        ("ADD", "MALE", remedy.males_to_add),
+def _aim(words: str, remedy: Remedy, after: Remedy | None, one: PondKind, decided: Decided) -> Aim:
+    found = _four(remedy)
+    rests = dict(zip(WAYS, _four(after or remedy), strict=True))
+    ways = tuple(
+        _way(*way, heads, rests[way] or 0, one, decided)
+        for way, heads in zip(WAYS, found, strict=True)
+        if heads
     )
-    ways = tuple(_way(verb, of_class, heads, one) for verb, of_class, heads in found if heads)
-    return Aim(words, is_reached=not ways and any(heads == 0 for _, _, heads in found), ways=ways)
+    return Aim(words, is_reached=not ways and any(heads == 0 for heads in found), ways=ways)
 
 
-def _way(verb: str, of_class: str, heads: int, one: PondKind) -> Way:
+def _four(remedy: Remedy) -> tuple[int | None, ...]:
+    """Return the heads of the four ways, in the order of `WAYS`."""
+    return remedy.females_to_add, remedy.males_to_remove, remedy.females_to_remove, remedy.males_to_add
+
+
+def _way(verb: str, of_class: str, heads: int, rest: int, one: PondKind, decided: Decided) -> Way:
+    rest = min(heads, rest)
+    return Way(
+        verb,
+        of_class,
+        rest,
+        _heads_words(verb, of_class, heads),
+        _limit_words(verb, rest, one, decided),
+        decided_words(heads, decided.get((verb, of_class), 0), rest) if rest < heads else "",
+    )
+
+
+def _heads_words(verb: str, of_class: str, heads: int) -> str:
     noun = {"FEMALE": "female", "MALE": "male"}[of_class] + ("" if heads == 1 else "s")
-    words = f"{'add' if verb == 'ADD' else 'take out'} {heads} {noun}"
-    return Way(verb, of_class, heads, words, _limit_words(verb, heads, one))
+    return f"{'add' if verb == 'ADD' else 'take out'} {heads} {noun}"
 
 
 @dataclass(frozen=True)

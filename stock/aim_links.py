@@ -50,4 +50,6 @@ def with_links(
             )
         )
 
-    return AimLinks(aim, tuple(WayLink(way, address(way) if may_decide else "") for way in aim.ways))
+    return AimLinks(
+        aim, tuple(WayLink(way, address(way) if may_decide and way.heads else "") for way in aim.ways)
+    )

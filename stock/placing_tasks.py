@@ -160,6 +160,15 @@ def decided_for(kind: str, *, but_not: Collection[int] = ()) -> dict[str, int]:
     return found
 
 
+def leaving_from(kind: str) -> dict[str, int]:
+    """Return pond's code -> males of a kind (its code) that open tasks still take out there: one query."""
+    found: dict[str, int] = {}
+    for task in open_tasks():
+        if (task.verb, task.kind, task.of_class) == (Task.Verb.TAKE_OUT, kind, "MALE") and task.heads_left:
+            found[task.pond] = found.get(task.pond, 0) + task.heads_left
+    return found
+
+
 def promised_from(source: str, kind: str, *, but_not: Collection[int] = ()) -> int:
     """Return females of a kind that open tasks of saved placings still take from a pond; 0 for no pond."""
     if not source:

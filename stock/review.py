@@ -13,7 +13,7 @@ from functools import cached_property
 
 from ponds.models import Pond
 from stock import review_rows
-from stock.advice import Aim, SeasonForecast, aims_of, season_forecast
+from stock.advice import SeasonForecast, season_forecast
 from stock.book import FIELD_OF_CLASS, ClassHeads
 from stock.drafts import CLASSES
 from stock.models import Move, PondReview, Reason, Task
@@ -92,11 +92,6 @@ class KindMonth:
     def forecast(self) -> SeasonForecast | None:
         """What the season that the month lies in may give; simulated when it is asked for."""
         return season_forecast(self.facts)
-
-    @cached_property
-    def aims(self) -> tuple[Aim, ...]:
-        """What would mend the ratio."""
-        return aims_of(self.facts)
 
     @property
     def total(self) -> ClassMonth:

@@ -75,8 +75,18 @@ def open_tasks(pond_ids: Iterable[int] | None = None, *, also: Iterable[int] = (
     tasks = Task.objects.filter(may_be_open | Q(pk__in=wanted) if wanted else may_be_open)
     tasks = with_progress(tasks).filter(Q(state=OPEN) | Q(pk__in=wanted)).select_related("pond", "kind")
     return [
-        _open_task(task) for task in tasks.order_by(Length("pond__code"), "pond__code", "decided_on", "pk")
+        open_task(task) for task in tasks.order_by(Length("pond__code"), "pond__code", "decided_on", "pk")
     ]
+
+
+def decided_heads(tasks: Iterable[OpenTask], pond: str, kind: str) -> dict[tuple[str, str], int]:
+    """Return (verb, class) -> heads that open tasks still add to, or take out of, a pond and kind (their codes)."""
+    found: dict[tuple[str, str], int] = {}
+    for task in tasks:
+        if (task.pond, task.kind) == (pond, kind) and task.heads_left:
+            way = (task.verb, task.of_class)
+            found[way] = found.get(way, 0) + task.heads_left
+    return found
 
 
 def state_of(task: Task) -> str:
@@ -93,7 +103,8 @@ def task_sentence(task: Task) -> str:
     return f"{verb} {task.heads} {task.kind.common_name if task.kind else ''} {words}"
 
 
-def _open_task(task: Task) -> OpenTask:
+def open_task(task: Task) -> OpenTask:
+    """Return an open task loaded by `with_progress` with its pond and kind, as plain values."""
     done = task.heads_done  # type: ignore[attr-defined]
     return OpenTask(
         id=task.pk,

@@ -21,6 +21,7 @@ from ponds.farm import the_farm
 from ponds.models import Kind
 from ponds.roles import SignedRequest, for_owner
 from stock import placing_book
+from stock.advice import decided_words
 from stock.forms.fields import KeyField, new_key
 from stock.forms.new_females import BY_HAND, QuestionForm, Typed, read_by_hand
 from stock.links import link, task_link
@@ -39,7 +40,7 @@ from stock.placing_grounds import mark_of
 from stock.placing_hand import HandPlacing, judge
 from stock.placing_pictures import gains_chart, heads_chart
 from stock.placing_sheet import before_loading, lines_of_plan
-from stock.placing_tasks import Source, waiting_in_quarantine
+from stock.placing_tasks import Source, leaving_from, waiting_in_quarantine
 from stock.placing_today import answer_today, own_tasks
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
@@ -61,6 +62,7 @@ class Row:
     known: str
     few_males: str
     males_leaving: int
+    leaving_words: str
     leaving_url: str
     typed: str
     mistake: str
@@ -271,11 +273,14 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     if by_hand:
         mistakes |= by_hand.problems
     shown = {pond.code for pond in advice.ponds}
+    leave = any(males_to_leave(pond) for pond in advice.ponds)
+    leaving = leaving_from(advice.kind.kind_code) if leave else {}
     rows = [
         _row(
             pond,
             typed[pond.code].text if pond.code in typed else "" if typed else str(pond.given or ""),
             mistakes.get(pond.code, ""),
+            leaving.get(pond.code, 0),
             today,
         )
         for pond in advice.ponds
@@ -326,15 +331,19 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     }
 
 
-def _row(pond: PondAdvice, typed: str, mistake: str, today: dt.date) -> Row:
-    leaving, kind = males_to_leave(pond), pond.facts.kind_code
-    why = pond.obstacles[0].sentence if leaving else ""
+def _row(pond: PondAdvice, typed: str, mistake: str, decided: int, today: dt.date) -> Row:
+    needed, kind = males_to_leave(pond), pond.facts.kind_code
+    leaving = max(0, needed - decided)
+    why = pond.obstacles[0].sentence if needed else ""
     return Row(
         pond=pond,
         url=link("stock:pond-detail", pond.code),
         known=how_known(pond.facts, today),
         few_males=thin_males(pond),
         males_leaving=leaving,
+        leaving_words=f"Males to take out: {decided_words(needed, decided, leaving)}."
+        if needed and decided
+        else "",
         leaving_url=task_link(pond.code, "TAKE_OUT", kind=kind, of_class="MALE", heads=leaving, why=why)
         if leaving
         else "",

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.db.models import Case, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
@@ -17,6 +18,7 @@ from stock import pond_page
 from stock.advice import (
     SETTLING_WORDS,
     Aim,
+    Decided,
     SeasonForecast,
     aims_of,
     males_first,
@@ -36,7 +38,16 @@ from stock.season_now import PondSeason
 from stock.season_of_pond import learnt_seasons
 from stock.standing_page import HowKnown, how_known
 from stock.strips import limit_bar
-from stock.tasks import DONE, DROPPED, OPEN, STATE_WORDS, task_sentence, with_progress
+from stock.tasks import (
+    DONE,
+    DROPPED,
+    OPEN,
+    STATE_WORDS,
+    decided_heads,
+    open_task,
+    task_sentence,
+    with_progress,
+)
 from stock.templatetags.stock_format import day as day_words
 from stock.templatetags.stock_format import number
 from stock.templatetags.stock_format import ratio as ratio_words
@@ -116,11 +127,22 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
     seasons = learnt_seasons(day)
     signals = [line for line in watched.signals if pond.pk in {where[0] for where in line.ponds}]
     stops = [line for line in signals if line.asks_to_stop]
+    tasks = _tasks(pond, today, role)
+    opened = [open_task(row.task) for row in tasks if row.is_open and is_today]
     parts = [
-        _part(one, hauls, origins, nests, seasons, first, may_decide=may_decide, may_move=not stops)
+        _part(
+            one,
+            hauls,
+            origins,
+            nests,
+            seasons,
+            first,
+            decided_heads(opened, pond.code, one.kind_code),
+            may_decide=may_decide,
+            may_move=not stops,
+        )
         for one in facts
     ]
-    tasks = _tasks(pond, today, role)
     printed = SheetRows(
         year_flows([pond.pk], day),
         nests_of([pond.pk], facts[0].season, day) if facts else {},
@@ -177,6 +199,7 @@ def _part(
     nests: dict[int | None, NestsSoFar],
     seasons: Mapping[tuple[int, int], PondSeason],
     first: dt.date,
+    decided: Decided,
     *,
     may_decide: bool,
     may_move: bool,
@@ -185,8 +208,10 @@ def _part(
     of_kind = hauls.get(one.kind_id, [])
     return KindPart(
         facts=one,
-        aims=tuple(with_links(aim, one, why=_why(aim, one), may_decide=may_mend) for aim in aims_of(one)),
-        males_first=males_first(one),
+        aims=tuple(
+            with_links(aim, one, why=_why(aim, one), may_decide=may_mend) for aim in aims_of(one, decided)
+        ),
+        males_first=males_first(one, decided),
         known=how_known(one),
         recount_url=task_link(one.pond_code, "RECOUNT", kind=one.kind_code) if may_decide else "",
         forecast=season_forecast(one),
@@ -250,8 +275,8 @@ def _tasks(pond: Pond, today: dt.date, role: str) -> list[TaskRow]:
     rank = {OPEN: 0, DONE: 1, DROPPED: 2}
     tasks = (
         with_progress(Task.objects.filter(pond=pond))
-        .select_related("kind")
-        .order_by("-decided_on", "-pk")[:20]
+        .select_related("pond", "kind")
+        .order_by(Case(When(state=OPEN, then=0), default=1), "-decided_on", "-pk")[:20]
     )
     rows = []
     for task in tasks:

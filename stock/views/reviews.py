@@ -17,7 +17,7 @@ from ponds.farm import the_farm
 from ponds.models import Pond
 from ponds.roles import OWNER, SignedRequest, for_owner, role_of
 from stock import review_book
-from stock.advice import males_first
+from stock.advice import Decided, aims_of, males_first
 from stock.aim_links import AimLinks, with_links
 from stock.forms.reviews import SignForm
 from stock.links import link, task_link
@@ -29,6 +29,7 @@ from stock.review_rows import CORRECTIONS
 from stock.sheet_files import TYPES, file_of
 from stock.standing_page import drift_words
 from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
+from stock.tasks import decided_heads, open_tasks
 from stock.timeline import next_month
 from stock.watch_page import noted_since
 from stock.watch_stops import stops_at
@@ -159,6 +160,7 @@ def _show_pond(
     last = min(next_month(first) - dt.timedelta(days=1), today)
     # A task is for the days to come: today's signals stop it, and the month's own until they are noted.
     stops = stops_at({pond.code}, today, looked_back_on=last)
+    opened = open_tasks([pond.pk])
     context = {
         "farm": farm,
         "pond": pond,
@@ -167,7 +169,15 @@ def _show_pond(
         "is_running": not is_over,
         "found": found,
         "parts": [
-            _part(kind, first, here, may_decide=may_decide, may_move=not stops) for kind in found.kinds
+            _part(
+                kind,
+                first,
+                here,
+                decided_heads(opened, pond.code, kind.facts.kind_code),
+                may_decide=may_decide,
+                may_move=not stops,
+            )
+            for kind in found.kinds
         ],
         "watch_stops": stops,
         "noted_since": noted_since(pond.pk, last, today),
@@ -183,7 +193,9 @@ def _show_pond(
     return render(request, "stock/review_pond.html", context, status=status)
 
 
-def _part(kind: KindMonth, month: dt.date, here: str, *, may_decide: bool, may_move: bool) -> KindPart:
+def _part(
+    kind: KindMonth, month: dt.date, here: str, decided: Decided, *, may_decide: bool, may_move: bool
+) -> KindPart:
     one = kind.facts
     why = f"Review of {month:%B %Y}: {one.heads.females} females to {one.heads.males} males by the book."
     aims = tuple(
@@ -194,10 +206,10 @@ def _part(kind: KindMonth, month: dt.date, here: str, *, may_decide: bool, may_m
             may_decide=may_decide and may_move,
             back=lambda address: _back(address, month, here),
         )
-        for aim in kind.aims
+        for aim in aims_of(one, decided)
     )
     recount = _decide(one.pond_code, "RECOUNT", month, here, kind=one.kind_code) if may_decide else ""
-    return KindPart(kind, drift_words(one), males_first(one), aims, recount)
+    return KindPart(kind, drift_words(one), males_first(one, decided), aims, recount)
 
 
 def _decide(code: str, verb: str, month: dt.date, here: str, *, kind: str = "") -> str:

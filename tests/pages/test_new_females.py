@@ -13,7 +13,7 @@ from ponds import nest_book
 from ponds.farm import the_farm
 from ponds.models import Kind, PondState
 from ponds.seasons import season_of
-from stock import ledger, placing_advice, standing_facts, yield_book
+from stock import ledger, placing_advice, standing_facts, task_book, yield_book
 from stock.drafts import BatchDraft, CountDraft, Draft, Line
 from stock.models import Task
 from tests.factories import KindFactory, PondFactory
@@ -104,6 +104,23 @@ def test_the_answer_names_ponds_reasons_and_what_other_ways_give(owner, farm):
         "The arithmetic of pond A, season by season",
     ):
         assert told in text, told
+
+
+@pytest.mark.parametrize(
+    ("decided", "told", "offered"),
+    [
+        (8, "Males to take out: 8 are decided already: 12 more.", "Make a task: take 12 males out"),
+        (40, "Males to take out: decided already (open task).", ""),
+    ],
+)
+def test_males_that_an_open_task_takes_out_are_not_offered_again(owner, farm, decided, told, offered):
+    # 120 : 100 in C: 20 must leave.
+    task_book.make(pond=farm["C"], verb="TAKE_OUT", kind=Kind.objects.get(code="slider"), of_class="MALE",
+                   heads=decided, by=owner.user, today=the_farm().today())  # fmt: skip
+    text = words(ask(owner))
+    assert told in text
+    assert ("Make a task: take" in text) == bool(offered)
+    assert offered in text
 
 
 def test_it_says_whose_the_heads_are_and_what_is_drawn(owner, farm):

@@ -10,8 +10,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from ponds import nest_book
-from ponds.models import PondState
-from stock import standing_facts
+from ponds.models import Pond, PondState
+from stock import standing_facts, task_book
 from stock.advice import season_forecast
 from stock.drafts import BatchDraft, PaperDraft
 from stock.models import Task
@@ -119,6 +119,49 @@ def test_both_remedies_to_target_and_to_band_are_a_tap_from_a_task(owner, farm):
     response = owner.get(aims[0].ways[1].task_url)
     assert response.status_code == 200
     assert 'value="20"' in response.content.decode()
+
+
+def test_what_open_tasks_do_already_is_said_and_only_the_rest_is_offered(owner, farm):
+    farm.drained("D", females=240, males=100)
+    task_book.make(pond=Pond.objects.get(code="D"), verb="ADD", kind=farm.slider, of_class="FEMALE", heads=25,
+                   by=owner.user, today=farm.today)  # fmt: skip
+    # 265 : 100 once they have come. To 3.0: 35 females more, or floor(265 / 3) = 88 males left, 12 to take out.
+    to_target, to_band = part(shown(owner, "D")).aims
+    assert [(row.way.words, row.way.decided_words, row.way.heads) for row in to_target.ways] == [
+        ("add 60 females", "25 are decided already: 35 more", 35),
+        ("take out 20 males", "once the open tasks are done, 12", 12),
+    ]
+    assert "heads=35&" in to_target.ways[0].task_url
+    # Into the band 10 were needed: nothing is offered any more.
+    assert [(row.way.decided_words, row.task_url) for row in to_band.ways] == [
+        ("decided already (open task)", ""),
+        ("not needed once the open tasks are done", ""),
+    ]
+    page = words(shown(owner, "D"))
+    assert "add 60 females : 25 are decided already: 35 more" in page
+    assert 'aria-label="Make it a task: add 35 females"' in shown(owner, "D").content.decode()
+
+
+def test_the_review_offers_only_what_open_tasks_leave(owner, farm):
+    farm.drained("D", females=240, males=100)
+    review = reverse("stock:review-pond", args=[f"{farm.today:%Y-%m}", "D"])
+    assert "heads=60&" in owner.get(review).content.decode()
+    task_book.make(pond=Pond.objects.get(code="D"), verb="ADD", kind=farm.slider, of_class="FEMALE", heads=25,
+                   by=owner.user, today=farm.today)  # fmt: skip
+    page = owner.get(review)
+    assert "add 60 females : 25 are decided already: 35 more" in words(page)
+    assert "heads=35&" in page.content.decode()
+    assert "heads=60&" not in page.content.decode()
+
+
+def test_males_that_are_decided_to_leave_first_are_said(owner, farm):
+    farm.drained("B", females=300, males=300)
+    task_book.make(pond=Pond.objects.get(code="B"), verb="TAKE_OUT", kind=farm.slider, of_class="MALE", heads=80,
+                   by=owner.user, today=farm.today)  # fmt: skip
+    # 300 females keep 200 males at 1.5 : 1: of the 100 to leave 80 are decided.
+    assert "100 males leave first, before any female comes. 80 are decided already: 20 more." in words(
+        shown(owner, "B")
+    )
 
 
 def test_a_remedy_beyond_the_head_limit_says_how_many_fit(owner, farm):
