@@ -13,13 +13,12 @@ from types import MappingProxyType
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Count, Max, Q, Sum
 
 from ponds.clutches import ClutchCount
 from ponds.mending import why_not_mended
-from ponds.models import Clutch, Kind, KindFigure, NestDay, Pond
-from ponds.nest_checks import DaysBefore, doubts
-from ponds.svg_marks import figure_text
+from ponds.models import Clutch, Kind, NestDay, Pond
+from ponds.nest_checks import nests_text
+from ponds.svg_marks import day_text, figure_text
 
 MOST_NESTS = 5_000
 MOST_EGGS_A_NEST = 200
@@ -258,25 +257,6 @@ def clutches_of(row: NestDay) -> tuple[ClutchCount, ...]:
     return tuple(ClutchCount(one.eggs, one.broken) for one in found)
 
 
-def doubts_about(row: NestDay) -> tuple[str, ...]:
-    """Return what is odd about a row beside the rest of the book and the kind's figures: two queries."""
-    others = NestDay.objects.standing().filter(pond=row.pond, kind=row.kind).exclude(pk=row.pk)
-    found = others.aggregate(
-        days=Count("pk"), most=Max("nests"), same_day=Sum("nests", filter=Q(dug_on=row.dug_on))
-    )
-    figures = KindFigure.objects.filter(name=KindFigure.Name.EGGS)
-    of_kinds = figures.filter(kind=row.kind) if row.kind else figures.filter(kind__ponds_allowed=row.pond)
-    ranges = list(of_kinds.values_list("low", "high"))
-    return doubts(
-        pond=row.pond.code,
-        kind=row.kind.common_name if row.kind else "a kind not known",
-        nests=row.nests,
-        eggs=row.eggs,
-        before=DaysBefore(found["days"], found["most"] or 0, found["same_day"]),
-        eggs_a_nest=(min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else None,
-    )
-
-
 def _refuse_not_yours(row: NestDay, by: Any, today: dt.date) -> None:
     if why_not := why_not_mended(row, by, today):
         raise NotYours(why_not)
@@ -309,7 +289,7 @@ def _refuse_other_content(
     is_other = clutches is not None and clutches_of(first) != tuple(clutches)
     if is_other or _content(first) != _content(row):
         raise KeyUsed(
-            f"This entry was sent before with other figures ({first.nests} nests on {first.dug_on:%Y-%m-%d}). "
+            f"This entry was sent before with other figures ({nests_text(first.nests)} on {day_text(first.dug_on)}). "
             "Look at the nest book, then correct that row or start a new entry."
         )
 
@@ -347,15 +327,15 @@ def _refuse_mended(row_id: int) -> None:
 
 def _check(row: NestDay, pond: Pond, today: dt.date, allowed: list[Kind]) -> None:
     if row.dug_on > today:
-        raise WrongDay(f"{row.dug_on:%Y-%m-%d} is still to come; today is {today:%Y-%m-%d}.")
+        raise WrongDay(f"{day_text(row.dug_on)} is still to come; today is {day_text(today)}.")
     if row.dug_on < pond.opened_on:
         raise WrongDay(
-            f"Pond {pond.code} opened on {pond.opened_on:%Y-%m-%d}; {row.dug_on:%Y-%m-%d} is before that. Look at "
+            f"Pond {pond.code} opened on {day_text(pond.opened_on)}; {day_text(row.dug_on)} is before that. Look at "
             "the day, or move the opening back in the pond's settings."
         )
     if pond.retired_on and row.dug_on > pond.retired_on:
         raise WrongDay(
-            f"Pond {pond.code} was retired on {pond.retired_on:%Y-%m-%d}; {row.dug_on:%Y-%m-%d} is after that."
+            f"Pond {pond.code} was retired on {day_text(pond.retired_on)}; {day_text(row.dug_on)} is after that."
         )
     _check_counts(row)
     if row.kind and allowed and row.kind not in allowed:

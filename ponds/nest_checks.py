@@ -71,17 +71,14 @@ def doubts(
     """
     found = []
     if before.same_day is not None:
-        found.append(
-            f"Pond {pond} has {_nests(before.same_day)} of {kind} in the book for this day already. Are these "
-            f"{_nests(nests)} more?"
-        )
+        found.append(are_these_more(pond=pond, kind=kind, nests=nests, held=before.same_day))
     if (
         nests >= FEWEST_NESTS
         and before.days >= FEWEST_DAYS
         and nests > MANY_TIMES * max(before.most_nests, 1)
     ):
         found.append(
-            f"{_nests(nests)} in a day: the most ever dug of {kind} at pond {pond} is "
+            f"{nests_text(nests)} in a day: the most ever dug of {kind} at pond {pond} is "
             f"{figure_text(before.most_nests)}, on one of "
             f"{figure_text(before.days)} days in the book."
         )
@@ -89,9 +86,16 @@ def doubts(
         mean, (low, high) = eggs / nests, eggs_a_nest
         if not BELOW * low <= mean <= ABOVE * high:
             found.append(
-                f"{figure_text(eggs)} eggs from {_nests(nests)} are {mean:.1f} a nest; {kind} lays {low:g} to {high:g}."
+                f"{figure_text(eggs)} eggs from {nests_text(nests)} are {mean:.1f} a nest; {kind} lays "
+                f"{low:g} to {high:g}."
             )
     return tuple(found)
+
+
+def are_these_more(*, pond: str, kind: str, nests: int, held: int, where: str = "in the book") -> str:
+    """Return the question about nests of a day that has some of that pond and kind already."""
+    more = f"Are these {nests_text(nests)} more?"
+    return f"Pond {pond} has {nests_text(held)} of {kind} {where} for this day already. {more}"
 
 
 def disagreements(
@@ -124,5 +128,6 @@ def sign(questions: Sequence[str]) -> str:
     return hashlib.sha256("\n".join(questions).encode()).hexdigest()[:16]
 
 
-def _nests(count: int) -> str:
+def nests_text(count: int) -> str:
+    """Write nests with their figure, such as "1 nest" or "1,200 nests"."""
     return f"{figure_text(count)} nest{'' if count == 1 else 's'}"

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
+from dataclasses import replace
 from typing import Any
 
 from ponds import nest_book
 from ponds.cell_values import Code, Day, PondCode, Text, WholeNumber
 from ponds.clutches import ClutchCount, clutch_line, read_clutches
 from ponds.farm import the_farm
+from ponds.kinds import HOW_TO_ADD_A_KIND
 from ponds.models import Kind, NestDay, Pond
+from ponds.nest_checks import are_these_more
+from ponds.nest_doubts import doubts_about_all, kind_words
 from ponds.sheets import BadRow, Column, RowsRefused, Sheet, SheetRow, Written
 
 # Rows carry no key of their own: it is made of what the row says and how often the sheet has said it,
@@ -54,7 +58,10 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
             continue
         if kind is None and row["kind"]:
             bad_rows.append(
-                row.bad("kind", f"There is no kind {row['kind']}. Leave it empty where not known.")
+                row.bad(
+                    "kind",
+                    f"There is no kind {row['kind']}. Leave it empty where not known. {HOW_TO_ADD_A_KIND}",
+                )
             )
             continue
         key = _key_of(row, said)
@@ -78,13 +85,42 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
         row = of_sheet[refused.row or 0]
         bad_rows.append(row.bad(COLUMN_OF.get(refused.field or "", ""), str(refused)))
 
+    asked = doubts_about_all(days)
     written = nest_book.record_all(days, today=today, clutches=counted, tell=tell)
     if bad_rows:
         raise RowsRefused(sorted(bad_rows, key=lambda bad: bad.row))
-    return Written.of(["new" if row is day else "same" for row, day in zip(written, days, strict=True)])
+    is_new = [row is day for row, day in zip(written, days, strict=True)]
+    asked = [own + also for own, also in zip(asked, _said_before(of_sheet, days), strict=True)]
+    warnings = [
+        (row.number, f"Row {row.number}: {question}")
+        for row, questions, fresh in zip(of_sheet, asked, is_new, strict=True)
+        if fresh
+        for question in questions
+    ]
+    return replace(
+        Written.of("new" if fresh else "same" for fresh in is_new),
+        warnings=tuple(words for _, words in sorted(warnings, key=lambda one: one[0])),
+    )
 
 
-def _key_of(row: SheetRow, said: Counter) -> uuid.UUID:
+def _said_before(rows: list[SheetRow], days: list[NestDay]) -> list[tuple[str, ...]]:
+    """Ask of each row that says what an earlier one of the sheet has said whether its nests are more."""
+    first: dict[tuple, SheetRow] = {}
+    asked: list[tuple[str, ...]] = []
+    for row, day in zip(rows, days, strict=True):
+        earlier = first.setdefault(_content_of(row), row)
+        more = are_these_more(
+            pond=day.pond.code,
+            kind=kind_words(day.kind),
+            nests=day.nests,
+            held=day.nests,
+            where=f"in row {earlier.number} of this sheet",
+        )
+        asked.append(() if earlier is row else (more,))
+    return asked
+
+
+def _content_of(row: SheetRow) -> tuple:
     content: tuple = (
         row["pond"],
         row["kind"] or "",
@@ -95,6 +131,11 @@ def _key_of(row: SheetRow, said: Counter) -> uuid.UUID:
     )
     if row["clutches"]:
         content = (*content, clutch_line(row["clutches"]))
+    return content
+
+
+def _key_of(row: SheetRow, said: Counter) -> uuid.UUID:
+    content = _content_of(row)
     said[content] += 1
     return uuid.uuid5(ROW_KEYS, "|".join(str(part) for part in (*content, said[content])))
 
@@ -116,4 +157,5 @@ NESTS_SHEET = Sheet(
         Column("note", False, "Anything worth knowing", "", Text(300)),
     ),
     apply=write_rows,
+    rows_stand_alone=True,
 )

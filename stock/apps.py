@@ -13,6 +13,7 @@ class StockConfig(AppConfig):
         from stock.haul_sheet import HAULS_SHEET
         from stock.mixes import roll_all
         from stock.move_sheet import MOVES_SHEET
+        from stock.nest_grounds import asked_of_nests
         from stock.retiring import heads_standing
         from stock.stock_sheet import STOCK_SHEET
         from stock.turtle_nests import who_dug
@@ -27,3 +28,5 @@ class StockConfig(AppConfig):
             retiring.checks.append(heads_standing)
         if who_dug not in nest_words.sayings:
             nest_words.sayings.append(who_dug)
+        if asked_of_nests not in nest_words.askings:
+            nest_words.askings.append(asked_of_nests)

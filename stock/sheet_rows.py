@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 from collections import Counter
 from collections.abc import Sequence
@@ -9,16 +10,18 @@ from dataclasses import replace
 
 from ponds.farm import the_farm
 from ponds.sheets import RowsRefused, SheetRow, Written
-from ponds.svg_marks import figure_text
+from ponds.svg_marks import day_text, figure_text
 from stock import ledger
 from stock.drafts import Draft
-from stock.models import Move
+from stock.models import Entry, Move
 from stock.planning import CLASS_WORDS
 from stock.refusals import LedgerRefusal, SeveralRefused
 
 # A row carries no key: it is made of what the row says and how often the sheet has said it, so that the
 # same sheet loaded twice posts once.
 ROW_KEYS = uuid.UUID("c1f1b0a3-9f5d-4c53-8c55-0a4c0f0c6b77")
+# Where a place may stand in a sheet; a line's refusal is about its own two first, a move's about where it was logged.
+PLACE_COLUMNS = ("from", "to", "pond")
 
 
 class RowKeys:
@@ -50,11 +53,12 @@ def post_sheet(work: Sequence[tuple[list[SheetRow], Draft]], column_of: dict[str
     except LedgerRefusal as refusal:
         raise RowsRefused([_bad(refusal, work, column_of)]) from None
     written = Written.of("same" if draft.key in known else "new" for draft in drafts)
+    opened = _opened()
     warnings = [
         f"Row {rows[0].number}: {sentence}"
-        for (rows, _), receipt in zip(work, receipts, strict=True)
+        for (rows, draft), receipt in zip(work, receipts, strict=True)
         if not receipt.is_replay
-        for sentence in (*_beyond(receipt), *receipt.warnings)
+        for sentence in (*_before_opening(draft, opened), *_beyond(receipt), *receipt.warnings)
     ]
     return replace(written, warnings=tuple(warnings))
 
@@ -63,12 +67,50 @@ def _beyond(receipt: ledger.Receipt) -> list[str]:
     return [
         f"{figure_text(beyond.heads)} {beyond.kind} {CLASS_WORDS[beyond.of_class][beyond.heads != 1]} more "
         "than the book holds "
-        f"in pond {beyond.pond} on {receipt.happened_on}."
+        f"in pond {beyond.pond} on {day_text(receipt.happened_on)}."
         for beyond in receipt.beyond_book
     ]
 
 
+def _opened() -> dict[tuple[str, str], dt.date]:
+    """Return (pond, kind) -> the day its stock was opened: one query."""
+    rows = Entry.objects.filter(reason="OPENING", move__reverses=None, move__reversed_by=None)
+    return {
+        (pond, kind): day
+        for pond, kind, day in rows.values_list("target__pond__code", "target__kind__code", "happened_on")
+    }
+
+
+def _before_opening(draft: Draft, opened: dict[tuple[str, str], dt.date]) -> list[str]:
+    """Ask about a day before the register began, which an opening has counted already."""
+    if draft.made_as == "OPENING" or not opened:
+        return []
+    day = draft.happened_on
+    late = {
+        (place, line.kind): opened[place, line.kind]
+        for line in draft.lines
+        for place in (line.source, line.target)
+        if (place, line.kind) in opened and day < opened[place, line.kind]
+    }
+    if late:
+        return [
+            f"{day_text(day)} is before the day on which the stock of pond {pond} was opened ({day_text(on)}): what "
+            "came or went before that day is in its opening figures already, and would be counted twice."
+            for (pond, _), on in sorted(late.items())
+        ]
+    first = min(opened.values())
+    if day < first:
+        return [f"{day_text(day)} is before the register's first day, {day_text(first)}."]
+    return []
+
+
 def _bad(refusal: LedgerRefusal, work: Sequence[tuple[list[SheetRow], Draft]], column_of: dict[str, str]):
     rows, _ = work[refusal.draft]
-    row = rows[refusal.line] if refusal.line is not None and refusal.line < len(rows) else rows[0]
-    return row.bad(column_of.get(refusal.field, ""), refusal.sentence)
+    is_of_line = refusal.line is not None and refusal.line < len(rows)
+    row = rows[refusal.line or 0] if is_of_line else rows[0]
+    named = PLACE_COLUMNS if is_of_line else PLACE_COLUMNS[::-1]
+    column = next(
+        (name for name in named if refusal.place and row.values.get(name) == refusal.place),
+        column_of.get(refusal.field, ""),
+    )
+    return row.bad(column, refusal.sentence)

@@ -7,6 +7,8 @@ from django.db import models
 from ponds.models.append_only import AppendOnlyModel, MendedModel, void_replaces
 from ponds.models.kinds import Kind
 from ponds.models.places import Pond
+from ponds.nest_checks import nests_text
+from ponds.svg_marks import day_text
 
 
 class NestDay(MendedModel):
@@ -34,7 +36,7 @@ class NestDay(MendedModel):
         ]
 
     def __str__(self) -> str:
-        return f"{self.nests} nests on {self.dug_on:%Y-%m-%d}"
+        return f"{nests_text(self.nests)} on {day_text(self.dug_on)}"
 
 
 class Clutch(AppendOnlyModel):

@@ -23,9 +23,12 @@ from ponds.forms import NestForm, TakeBackForm
 from ponds.lists import ListPage
 from ponds.mending import why_not_mended
 from ponds.models import NestDay, Pond
+from ponds.nest_checks import nests_text
+from ponds.nest_doubts import doubts_about
 from ponds.nest_words import words_of
 from ponds.open_pages import OpenPaginator
 from ponds.roles import for_hand, role_of
+from ponds.svg_marks import day_text, figure_text
 from ponds.tables import NestTable
 from ponds.views.answers import UNPROCESSABLE, see_other, show_form
 
@@ -136,7 +139,7 @@ def _book(form: NestForm, write: Callable[..., NestDay]) -> NestDay | None:
         with transaction.atomic():
             row = write(**entry)
             if not is_sent_again:
-                form.questions += nest_book.doubts_about(row)
+                form.questions += doubts_about(row)
                 form.is_asking = bool(form.questions) and not form.is_confirmed
                 transaction.set_rollback(form.is_asking)
     except nest_book.NestRefused as refused:
@@ -175,10 +178,13 @@ def _refuse(form, refused: nest_book.NestRefused) -> None:
 
 
 def _said(row: NestDay) -> str:
-    eggs = "eggs not counted" if row.eggs is None else f"{row.eggs} egg{'' if row.eggs == 1 else 's'}"
-    nests = f"{row.nests} nest{'' if row.nests == 1 else 's'}"
+    eggs = (
+        "eggs not counted"
+        if row.eggs is None
+        else f"{figure_text(row.eggs)} egg{'' if row.eggs == 1 else 's'}"
+    )
     kind = row.kind.common_name if row.kind else "kind not known"
-    return f"pond {row.pond.code}, {kind}, {row.dug_on:%Y-%m-%d}: {nests}, {eggs}."
+    return f"pond {row.pond.code}, {kind}, {day_text(row.dug_on)}: {nests_text(row.nests)}, {eggs}."
 
 
 def _undo(row: NestDay) -> str:

@@ -76,7 +76,7 @@ def test_nests_are_entered_once_however_often_the_form_is_sent(hand, pond):
         ({"broken": "122"}, "122 broken of 121"),
         ({"eggs": "", "broken": "2"}, "say how many were picked"),
         ({"dug_on": "2999-01-01"}, "still to come"),
-        ({"dug_on": "2019-12-31"}, "opened on 2020-01-01"),
+        ({"dug_on": "2019-12-31"}, "opened on 1 Jan 2020"),
         ({"dug_on": "May"}, "not a day"),
         ({"dug_on": "0001-01-01"}, "look at the year"),
         ({"pond": "Q"}, "no such pond"),

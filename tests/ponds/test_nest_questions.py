@@ -5,6 +5,8 @@ import re
 import uuid
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils.html import escape
 
@@ -13,6 +15,7 @@ from ponds.clutches import ClutchCount
 from ponds.models import Clutch, NestDay
 from ponds.nest_book import KeyUsed, WrongCount, clutches_of
 from ponds.nest_checks import DaysBefore, disagreements, doubts
+from ponds.nest_doubts import doubts_about_all
 from ponds.nest_sheet import NESTS_SHEET
 from ponds.sheets import load
 from tests.factories import KindFactory, PondFactory
@@ -215,3 +218,38 @@ def test_a_sheet_takes_clutches_and_holds_them_to_its_figures(pond):
         bad = load(NESTS_SHEET, "nests.csv", (head + f"2024-05-15,A,slider,14,,{line}\n").encode()).bad_rows
         assert words in bad[0].reason
     assert NestDay.objects.count() == 1
+
+
+def sheet_of(*lines):
+    return load(NESTS_SHEET, "nests.csv", "\n".join(["dug on,pond,kind,nests,eggs", *lines]).encode())
+
+
+def test_a_row_that_says_what_another_says_is_asked_about(pond):
+    outcome = sheet_of("2024-05-14,A,slider,4,36", "2024-05-15,A,slider,4,36", "2024-05-14,A,slider,4,36")
+    assert outcome.written.warnings == (
+        "Row 4: Pond A has 4 nests of Slider in row 2 of this sheet for this day already. Are these 4 nests more?",
+    )
+    again = sheet_of("2024-05-14,A,slider,4,36", "2024-05-15,A,slider,4,36", "2024-05-14,A,slider,4,36")
+    assert (again.written.same, again.written.warnings) == (3, ())
+
+
+def test_a_sheets_row_of_a_day_that_the_book_has_is_asked_about_as_on_the_form(pond):
+    record(pond)
+    outcome = sheet_of("2024-05-14,A,slider,1,9", "2024-05-13,A,slider,2,60")
+    assert outcome.written.warnings == (
+        "Row 2: Pond A has 14 nests of Slider in the book for this day already. Are these 1 nest more?",
+        "Row 3: 60 eggs from 2 nests are 30.0 a nest; Slider lays 6.5 to 11.",
+    )
+
+
+def test_questions_cost_the_same_for_one_row_and_for_two_hundred(pond):
+    def queries(days):
+        rows = [
+            NestDay(pond=pond, kind=pond.kinds_allowed.get(), dug_on=DAY + dt.timedelta(days=day), nests=4)
+            for day in range(days)
+        ]
+        with CaptureQueriesContext(connection) as seen:
+            doubts_about_all(rows)
+        return len(seen)
+
+    assert queries(1) == queries(200) == 9
