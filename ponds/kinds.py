@@ -22,6 +22,10 @@ FIGURE_COLUMNS = {
     "incubation days": KindFigure.Name.INCUBATION_DAYS,
     "survival": KindFigure.Name.SURVIVAL,
 }
+HOW_TO_ADD_A_KIND = (
+    "Look at its code, or add it first: the usual kinds under Settings, Kinds, “Add the shipped kinds”, or by the "
+    "command manage.py load_sheet kinds ponds/data/kinds.csv."
+)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from ponds import units
-from ponds.kinds import kept_apart
+from ponds.kinds import HOW_TO_ADD_A_KIND, kept_apart
 from ponds.models import Kind, Pond, PondState
 from ponds.names import next_pond_code
 
@@ -105,7 +105,9 @@ def _set_kinds(pond: Pond, codes: Iterable[str]) -> bool:
     wanted = set(codes)
     kinds = list(Kind.objects.filter(code__in=wanted))
     if missing := sorted(wanted - {kind.code for kind in kinds}):
-        raise ValidationError({"kinds_allowed": f"There is no kind {', '.join(missing)}. Add it first."})
+        raise ValidationError(
+            {"kinds_allowed": f"There is no kind {', '.join(missing)}. {HOW_TO_ADD_A_KIND}"}
+        )
     for one, other in kept_apart(wanted):
         raise ValidationError(
             {

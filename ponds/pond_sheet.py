@@ -121,4 +121,5 @@ PONDS_SHEET = Sheet(
         Column("note", False, "Anything worth knowing", "", Text(4000)),
     ),
     apply=write_rows,
+    rows_stand_alone=True,
 )

@@ -23,6 +23,7 @@ from django.db import transaction
 
 from ponds.cell_values import UNPRINTABLE, Day, Text
 from ponds.names import name_key
+from ponds.nest_checks import sign
 from ponds.sheet_files import SheetUnreadable, read_rows
 from ponds.svg_marks import figure_text
 from ponds.unit_cells import FigureWithUnit
@@ -30,6 +31,10 @@ from ponds.unit_cells import FigureWithUnit
 # Lines of the template that explain it, and any a person adds, begin with this and are passed over.
 REMARK = "#"
 ROWS_NAMED = 8
+MORE_TO_CHECK = (
+    "Some rows could not be read yet: what else may be wrong with them, or with rows that rest on them, is said once "
+    "these are mended."
+)
 SPREADSHEET_ERRORS = (
     "#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#CALC!", "#GETTING_DATA",
 )  # fmt: skip
@@ -148,6 +153,11 @@ class Written:
     def __str__(self) -> str:
         return f"{self.new} new, {self.changed} changed, {self.same} as they were"
 
+    @property
+    def question_mark(self) -> str:
+        """A short mark of the very questions asked; "" where there are none."""
+        return sign(self.warnings) if self.warnings else ""
+
     @classmethod
     def of(cls, words: Iterable[str]) -> Written:
         """Count the words "new", "changed" and "same"."""
@@ -166,6 +176,10 @@ class Outcome:
     bad_rows: list[BadRow] = field(default_factory=list)
     is_written: bool = False
     made: str = ""
+    # What is asked about was not confirmed: nothing was written.
+    is_asking: bool = False
+    # Some rows could not be read: those are held against the register only once they are mended.
+    is_more_to_check: bool = False
     # Rows that begin with "# " and were passed over.
     remarks: tuple[int, ...] = ()
 
@@ -188,6 +202,9 @@ class Sheet:
         `apply(rows, by=person_or_None) -> Written`; runs inside a transaction, may raise `RowsRefused`.
     makes : (str, str), optional
         What rows come to where several may be one, such as ("move", "moves").
+    rows_stand_alone : bool
+        Whether the rows that could be read may be held against the register without those that could not: then
+        one check names what is wrong with either.
     """
 
     what: str
@@ -196,6 +213,7 @@ class Sheet:
     columns: tuple[Column, ...]
     apply: Callable[..., Written]
     makes: tuple[str, str] | None = None
+    rows_stand_alone: bool = False
 
     def made(self, written: Written, rows: int) -> str:
         """Say how many of what so many rows came to, or "" where each row is one."""
@@ -237,7 +255,14 @@ def registered_sheets() -> dict[str, Sheet]:
 
 
 def load(
-    sheet: Sheet, name: str, content: bytes, *, by: Any = None, dry_run: bool = False, days: str = ""
+    sheet: Sheet,
+    name: str,
+    content: bytes,
+    *,
+    by: Any = None,
+    dry_run: bool = False,
+    days: str = "",
+    confirmed: str | None = None,
 ) -> Outcome:
     """
     Read a file as a sheet and write its rows, all or none.
@@ -256,6 +281,9 @@ def load(
         Do everything, then take it back: the counts and refusals are those of the real thing.
     days : str
         Which comes first in days such as 03/04/2026, as `written_days` names it; "" where nobody has said.
+    confirmed : str, optional
+        The mark (`Written.question_mark`) of the questions that a person has said yes to; where others are asked,
+        nothing is written. None writes whatever is asked.
 
     Returns
     -------
@@ -268,16 +296,40 @@ def load(
     except SheetUnreadable as refused:
         return Outcome(bad_rows=[BadRow(0, "", name, str(refused))])
     if bad_rows:
-        return Outcome(bad_rows=bad_rows)
+        return Outcome(
+            bad_rows=bad_rows + _wrong_with_others(sheet, rows, bad_rows, by), is_more_to_check=True
+        )
+    is_asking = False
     try:
         with transaction.atomic():
             written = sheet.apply(rows, by=by)
-            if dry_run:
+            is_asking = confirmed is not None and written.question_mark != confirmed
+            if dry_run or is_asking:
                 transaction.set_rollback(True)
     except RowsRefused as refused:
         return Outcome(bad_rows=refused.bad_rows)
-    return Outcome(written=written, is_written=not dry_run, made=sheet.made(written, len(rows)),
-                   remarks=_remarks(numbered, rows))  # fmt: skip
+    return Outcome(
+        written=written,
+        is_written=not (dry_run or is_asking),
+        is_asking=is_asking,
+        made=sheet.made(written, len(rows)),
+        remarks=_remarks(numbered, rows),
+    )
+
+
+def _wrong_with_others(sheet: Sheet, rows: list[SheetRow], bad_rows: list[BadRow], by: Any) -> list[BadRow]:
+    """Hold the rows that could be read against the register, write nothing, and return what is wrong with them."""
+    bad = {row.row for row in bad_rows}
+    others = [row for row in rows if row.number not in bad]
+    if not (sheet.rows_stand_alone and others):
+        return []
+    try:
+        with transaction.atomic():
+            sheet.apply(others, by=by)
+            transaction.set_rollback(True)
+    except RowsRefused as refused:
+        return refused.bad_rows
+    return []
 
 
 def _remarks(numbered: list[tuple[int, list[str]]], rows: list[SheetRow]) -> tuple[int, ...]:

@@ -304,12 +304,14 @@ def _check_line(index: int, line: Line, draft: Draft, farm: FarmFacts) -> None:
             f"Heads cannot come from {_place(line.source)} to {_place(line.target)}. "
             f"They come from a pond, or from {', '.join(word.lower() for word in SOURCES_OUTSIDE)}.",
             line=index,
+            place=line.source,
         )
     if goes_out and line.target not in TARGETS_OUTSIDE:
         raise BadLine(
             f"Heads cannot go to {_place(line.target)}. They go to a pond, or are "
             f"{', '.join(word.lower() for word in TARGETS_OUTSIDE)}.",
             line=index,
+            place=line.target,
         )
     if not goes_out:
         _check_allowed(index, line, farm)
@@ -418,6 +420,7 @@ def _check_pond(place: str, day: dt.date, farm: FarmFacts, line: int | None = No
             f"There is no pond “{place}”. Choose one from the list; new ponds are made under Settings.",
             line=line,
             field="pond",
+            place=place,
         )
     if day < pond.opened_on:
         raise BeforePondOpened(

@@ -139,5 +139,6 @@ MOVES_SHEET = Sheet(
         Column("note", False, "Anything worth knowing", "", Text(300)),
     ),
     makes=("move", "moves"),
+    rows_stand_alone=True,
     apply=write_rows,
 )

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 
 class LedgerRefusal(Exception):
-    """A posting that was refused whole. `line` is the 0-based line it is about, `field` the field, if any."""
+    """A posting that was refused whole.
 
-    def __init__(self, sentence: str, *, line: int | None = None, field: str = "") -> None:
+    `line` is the 0-based line it is about, `field` the field, and `place` the pond or outside place, if any.
+    """
+
+    def __init__(self, sentence: str, *, line: int | None = None, field: str = "", place: str = "") -> None:
         super().__init__(sentence)
         self.sentence = sentence
         self.line = line
         self.field = field
+        self.place = place
         # Which of a batch of drafts was refused, counted from 0.
         self.draft = 0
 

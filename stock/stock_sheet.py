@@ -114,4 +114,5 @@ STOCK_SHEET = Sheet(
         Column("note", False, "Anything worth knowing", "", Text(300)),
     ),
     apply=write_rows,
+    rows_stand_alone=True,
 )  # fmt: skip

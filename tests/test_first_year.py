@@ -29,6 +29,7 @@ def test_the_four_sheets_of_the_example_year_load_in_their_order():
     for what in SHEETS:
         outcome = load(registered_sheets()[what], f"{what}.csv", (FOLDER / f"{what}.csv").read_bytes())
         assert (outcome.bad_rows, outcome.written.new) == ([], len(rows_of(what))), what
+        assert outcome.written.warnings == (), what
     heads = Counter()
     for row in rows_of("stock"):
         for of_class in ("females", "males", "unsexed"):

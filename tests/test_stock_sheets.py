@@ -1,8 +1,12 @@
 """The stock, moves and hauls sheets: all rows or none, each bad row named, twice loaded once posted."""
 
 import datetime as dt
+import io
 
 import pytest
+from django.core.files.base import ContentFile
+from django.core.management import CommandError, call_command
+from django.urls import reverse
 
 from ponds.models import Kind, Pond
 from ponds.sheets import load, registered_sheets
@@ -101,9 +105,82 @@ def test_a_slip_that_empties_a_pond_is_said_before_it_is_written(two_ponds):
     slip = MOVES.replace("male,A,sold,4", "male,A,sold,9999")
     outcome = loaded("moves", slip, dry_run=True)
     assert outcome.written.warnings == (
-        "Row 2: 9\u202f899 Slider males more than the book holds in pond A on 2025-04-01.",
-        "Row 5: 2 Slider males more than the book holds in pond A on 2025-05-01.",
+        "Row 2: 9\u202f899 Slider males more than the book holds in pond A on 1 Apr 2025.",
+        "Row 5: 2 Slider males more than the book holds in pond A on 1 May 2025.",
     )
+
+
+@pytest.mark.parametrize(
+    ("line", "column", "value"),
+    [
+        ("2025-03-01,,A,slider,female,bought,Q,6", "to", "Q"),
+        ("2025-03-01,,A,slider,female,Q,A,6", "from", "Q"),
+        ("2025-03-01,,Q,slider,female,A,B,6", "pond", "Q"),
+    ],
+)
+def test_a_pond_that_is_not_there_is_named_by_the_column_it_stands_in(two_ponds, line, column, value):
+    loaded("stock", OPENING)
+    outcome = loaded("moves", f"day,move,pond,kind,class,from,to,heads\n{line}\n")
+    assert [(bad.row, bad.column, bad.value) for bad in outcome.bad_rows] == [(2, column, value)]
+    assert "There is no pond “Q”" in outcome.bad_rows[0].reason
+
+
+def test_what_cannot_be_read_and_what_the_register_does_not_have_are_named_in_one_go(two_ponds):
+    loaded("stock", OPENING)
+    lines = (
+        "2025-03-01,A,slider,female,bought,Q,6\nsoon,A,slider,female,A,B,6\n2025-03-02,A,toad,male,A,B,6\n"
+    )
+    outcome = loaded("moves", f"day,pond,kind,class,from,to,heads\n{lines}2025-03-03,A,slider,male,A,B,6\n")
+    assert {(bad.row, bad.column) for bad in outcome.bad_rows} == {(3, "day"), (2, "to"), (4, "kind")}
+    assert outcome.is_more_to_check
+    assert Move.objects.count() == 2
+
+
+def command(*args):
+    out = io.StringIO()
+    call_command("load_sheet", *args, stdout=out)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        (
+            "2025-04-01,A,slider,female,A,sold,99583",
+            "99\u202f283 Slider females more than the book holds in pond A",
+        ),
+        (
+            "2024-12-03,B,slider,female,bought,B,5",
+            "3 Dec 2024 is before the day on which the stock of pond B was opened (2 Jan 2025)",
+        ),
+    ],
+)
+def test_the_command_writes_what_is_asked_about_only_where_it_is_told_yes(two_ponds, tmp_path, line, words):
+    loaded("stock", OPENING)
+    path = tmp_path / "moves.csv"
+    path.write_text(f"day,pond,kind,class,from,to,heads\n{line}\n")
+    said = io.StringIO()
+    with pytest.raises(CommandError, match=r"Nothing was written .*--yes"):
+        call_command("load_sheet", "moves", str(path), stdout=said)
+    assert f"Is this right? Row 2: {words}" in said.getvalue()
+    assert Move.objects.count() == 2
+    assert "Dry run, nothing written: 1 new" in command("moves", str(path), "--dry-run")
+    assert Move.objects.count() == 2
+    assert "1 new, 0 changed" in command("moves", str(path), "--yes")
+    assert Move.objects.count() == 3
+    assert command("moves", str(path)) == "0 new, 0 changed, 1 as they were.\n"
+
+
+def test_the_page_asks_again_where_the_book_has_changed_since_the_check(owner, two_ponds):
+    loaded("stock", OPENING)
+    text = "day,pond,kind,class,from,to,heads\n2025-04-01,A,slider,female,A,sold,290\n"
+    owner.post(reverse("ponds:sheets"), {"what": "moves", "file": ContentFile(text.encode(), "moves.csv")})
+    loaded("moves", "day,pond,kind,class,from,to,heads\n2025-03-01,A,slider,female,A,B,20\n")
+    page = owner.post(reverse("ponds:sheet-write")).content.decode()
+    assert "10 Slider females more than the book holds in pond A" in page
+    assert held("A").females == 280
+    assert owner.post(reverse("ponds:sheet-write")).status_code == 303
+    assert held("A").females == 0
 
 
 def test_the_hauls_sheet_keeps_the_catch_and_books_the_dead(two_ponds):

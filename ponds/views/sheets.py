@@ -11,7 +11,16 @@ from ponds.forms import SheetForm
 from ponds.kept_sheets import keep, take
 from ponds.roles import for_owner
 from ponds.sheet_files import MOST_BYTES
-from ponds.sheets import Outcome, load, registered_sheets, template_csv, template_xlsx, told_once
+from ponds.sheets import (
+    MORE_TO_CHECK,
+    Outcome,
+    Sheet,
+    load,
+    registered_sheets,
+    template_csv,
+    template_xlsx,
+    told_once,
+)
 from ponds.views.answers import UNPROCESSABLE, see_other
 
 CHECKED = "checked_sheet"
@@ -40,7 +49,13 @@ def sheet_write(request: HttpRequest) -> HttpResponse:
     if content is None or sheet is None:
         messages.error(request, "No checked sheet is waiting. Choose the file again and check it.")
         return see_other("ponds:sheets")
-    outcome = load(sheet, checked["name"], content, by=request.user, days=checked.get("days", ""))
+    days = checked.get("days", "")
+    asked = checked.get("asked", "")
+    outcome = load(sheet, checked["name"], content, by=request.user, days=days, confirmed=asked)
+    if outcome.is_asking and outcome.written:
+        # The book has changed since the check, and something is asked that was not asked then.
+        _keep_checked(request, sheet, checked["name"], days, content, outcome)
+        return _show(request, SheetForm(initial={"what": sheet.what}), outcome, name=checked["name"])
     if outcome.bad_rows:
         # The book has changed since the check; say so with the rows.
         return _show(request, SheetForm(initial={"what": sheet.what}), outcome, name=checked["name"])
@@ -78,13 +93,21 @@ def _check(request: HttpRequest, form: SheetForm) -> Outcome | None:
     days = form.cleaned_data["days"]
     outcome = load(sheet, upload.name, content, by=request.user, dry_run=True, days=days)
     if not outcome.bad_rows:
-        waiting = request.session.pop(CHECKED, None)
-        if waiting:
-            take(waiting["token"])
-        request.session[CHECKED] = {
-            "what": sheet.what, "name": upload.name, "days": days, "token": keep(content),
-        }  # fmt: skip
+        _keep_checked(request, sheet, upload.name, days, content, outcome)
     return outcome
+
+
+def _keep_checked(
+    request: HttpRequest, sheet: Sheet, name: str, days: str, content: bytes, outcome: Outcome
+) -> None:
+    """Keep the file until it is written, with a mark of each question that the page asks."""
+    waiting = request.session.pop(CHECKED, None)
+    if waiting:
+        take(waiting["token"])
+    asked = outcome.written.question_mark if outcome.written else ""
+    request.session[CHECKED] = {
+        "what": sheet.what, "name": name, "days": days, "asked": asked, "token": keep(content),
+    }  # fmt: skip
 
 
 def _show(request: HttpRequest, form: SheetForm, outcome: Outcome | None, *, name: str = "") -> HttpResponse:
@@ -96,6 +119,11 @@ def _show(request: HttpRequest, form: SheetForm, outcome: Outcome | None, *, nam
         "outcome": outcome,
         "file_name": name or (upload.name if upload else ""),
         "bad_rows": bad_rows[:MOST_SHOWN],
+        "more_to_check": MORE_TO_CHECK if outcome and outcome.is_more_to_check else "",
+        "asked": outcome.written.warnings[:MOST_SHOWN] if outcome and outcome.written else (),
+        "more_asked": max(0, len(outcome.written.warnings) - MOST_SHOWN)
+        if outcome and outcome.written
+        else 0,
         "more_bad_rows": max(0, len(bad_rows) - MOST_SHOWN),
     }
     status = UNPROCESSABLE if bad_rows or (form.is_bound and form.errors) else 200

@@ -105,7 +105,7 @@ def test_one_bad_row_keeps_every_row_out(slider):
         ("code,opened on\nA,2999-01-01\n", 2, "opened on", "not between"),
         ("code,opened on\nA,2099-01-01\n", 2, "opened on", "still to come"),
         ("code,opened on\nA,2019-01-01\na,2019-01-01\n", 3, "code", "Row 2 is about the same pond"),
-        ("code,opened on,kinds\nA,2019-01-01,newt\n", 2, "kinds", "There is no kind newt"),
+        ("code,opened on,kinds\nA,2019-01-01,newt\n", 2, "kinds", "load_sheet kinds ponds/data/kinds.csv"),
         ("code,opened on,area unit\nA,2019-01-01,miles\n", 2, "area unit", "miles is not one of: acres"),
         (
             'code,opened on,water area\nA,2019-01-01,"2,5"\n',
