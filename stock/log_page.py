@@ -14,9 +14,10 @@ from ponds.models import Pond
 from stock.book import balances
 from stock.drafts import CLASSES
 from stock.forms.fields import DayField, FarmChoices, farm_choices
-from stock.forms.log import LogEntry
-from stock.models import Batch, Entry, Move, TaskMove
-from stock.tasks import open_tasks
+from stock.forms.log import NO_HAUL, LogEntry
+from stock.models import Batch, Entry, Move, PlacingTask, TaskMove
+from stock.move_words import class_words
+from stock.tasks import OpenTask, open_tasks
 
 AHEAD = 200
 
@@ -44,16 +45,56 @@ def log_entry(
     also = list(TaskMove.objects.filter(move__in=own).values_list("task", flat=True)) if own else []
     tasks = open_tasks(also=also)
     if sent is None and start is None and pond is not None:
+        task = next((task for task in tasks if str(task.id) == ticked), None)
         start = {
             "head": {"pond": pond.code, "tasks": [ticked] if ticked else []},
             "rows": prepared_rows(pond, book),
             "batch": {"code": free_batch_code(today, pond.code)},
         }
+        if task is not None:
+            fill_from(task, pond, start)
     known = known_batch(sent.get("batch-code", ""), original, posted) if sent is not None else {}
     return LogEntry(
         farm=farm, today=today, choices=choices, book=book, book_day=day, tasks=tasks, sent=sent, start=start,
         known_batches=known, original=original,
     )  # fmt: skip
+
+
+def fill_from(task: OpenTask, pond: Pond, start: dict[str, Any]) -> None:
+    """Fill what a task to add heads asks for: what came in, on its pond's page; who moved there, on another's."""
+    if task.verb != "ADD":
+        return
+    if task.pond == pond.code:
+        start["head"]["how"] = NO_HAUL
+        start["arrivals"] = [{"kind": task.kind, "of_class": task.of_class, "heads": task.heads_left}]
+        return
+    for row in start["rows"]:
+        if (row["kind"], row["of_class"]) == (task.kind, task.of_class):
+            row |= {"moved": task.heads_left, "target": task.pond}
+
+
+def source_of_task(task: OpenTask) -> str:
+    """Return the pond that a task's saved plan takes the heads from, "" for none: one query."""
+    found = PlacingTask.objects.filter(task_id=task.id).values_list("stop__placing__source__code", flat=True)
+    return found.first() or ""
+
+
+def untouched(entry: LogEntry, key: uuid.UUID) -> list[str]:
+    """Say which ticked tasks a move did nothing of: one query where any is ticked."""
+    ticked = {int(task) for task in entry.head.cleaned_data["tasks"]}
+    if not ticked:
+        return []
+    left = ticked - set(TaskMove.objects.filter(move__key=key).values_list("task_id", flat=True))
+    return [_untouched_words(task) for task in entry.tasks if task.id in left]
+
+
+def _untouched_words(task: OpenTask) -> str:
+    heads = f"{task.kind_name} {class_words(task.of_class, 2)}" if task.of_class else ""
+    why = {
+        "ADD": f"brought no {heads} into pond {task.pond}",
+        "TAKE_OUT": f"took no {heads} out of pond {task.pond}",
+    }.get(task.verb, f"was no haul in pond {task.pond}")
+    return f"The task “{task.sentence}”, pond {task.pond}, was not touched by this move, which {why}: it stays open."
 
 
 def moving_ponds(entry: LogEntry) -> list[Pond]:

@@ -18,7 +18,7 @@ from stock.drafts import Draft, PaperDraft
 from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.log import LogEntry, digest
 from stock.forms.log_draft import LineOrigin, build, place_refusal
-from stock.log_page import book_of, log_entry, moving_ponds, posted_under
+from stock.log_page import book_of, log_entry, moving_ponds, posted_under, source_of_task, untouched
 from stock.models import Move, RefusedPost, Task
 from stock.refusals import KeyReused, LedgerRefusal
 from stock.refused import as_sent, keep_refused
@@ -38,8 +38,11 @@ def log(request: HttpRequest) -> HttpResponse:
         refused = get_object_or_404(RefusedPost, pk=int(request.GET["refused"][:18]))
         sent = as_sent(refused, new_key() if posted_under(str(refused.key)) else refused.key)
         entry = log_entry(pond_code=sent.get("pond", ""), sent=sent)
-        entry.is_valid()
-        return show_entry(request, entry)
+        asked = entry.unusual() if entry.is_valid() else []
+        if not asked and not entry.faults():
+            # The ledger refused it: what it said then stands here at once, not after another try.
+            entry.say("", f"Not booked when it was sent: {refused.sentence}")
+        return show_entry(request, entry, asked)
     choices = farm_choices()
     task = _task_asked(request)
     code = request.GET.get("pond", "").strip().upper() or (task.pond.code if task else "")
@@ -76,6 +79,16 @@ def show_entry(
     pond = entry.pond
     code = pond.code if pond else ""
     ticked = [str(task) for task in entry.head["tasks"].value() or []]
+    # What a task adds stands first, filled from it, unless the page was sent already.
+    coming = next(
+        (
+            task
+            for task in entry.tasks
+            if task.verb == "ADD" and task.pond == code and str(task.id) in ticked and not entry.head.is_bound
+        ),
+        None,
+    )
+    came_first = coming is not None and original is None
     context = {
         "entry": entry,
         "form": entry,
@@ -90,7 +103,9 @@ def show_entry(
             if task.verb == "ADD" and task.pond != code and str(task.id) not in ticked
         ],
         "ticked": ticked,
-        "short_fields": [] if original else entry.short_fields,
+        "came_first": came_first,
+        "came_source": source_of_task(coming) if coming and came_first else "",
+        "short_fields": [] if original or came_first else entry.short_fields,
         "short_open": entry.head.is_bound,
         "watch_stops": stops_of([pond] if pond else [], entry.today),
         "watch_day": entry.today,
@@ -166,7 +181,13 @@ def say_receipt(
         messages.info(request, "This was posted already, once: here it is.")
     else:
         messages.success(request, "Booked. If something is wrong, undo it or correct it here at once.")
-        for sentence in (*cautions, *entry.scans.notes, *receipt.warnings, *entry.sentences_missing_papers()):
+        for sentence in (
+            *cautions,
+            *untouched(entry, receipt.key),
+            *entry.scans.notes,
+            *receipt.warnings,
+            *entry.sentences_missing_papers(),
+        ):
             messages.warning(request, sentence)
     return HttpResponseRedirect(reverse("stock:move-detail", args=[receipt.key]), status=SEE_OTHER)
 

@@ -334,6 +334,55 @@ def test_a_task_is_ticked_by_the_log_that_does_it(hand):
     assert open_tasks() == []
 
 
+def test_a_task_to_add_opens_what_came_in_first_and_fills_it_with_what_is_left(hand):
+    task = make_task("A", "ADD", "FEMALE", 10)
+    hand.post(
+        LOG,
+        sent_log(arrivals=({**FEMALES, "heads": "4"},), how="NONE", tasks=str(task.pk),
+                 **{"batch-source": "BOUGHT", "batch-code": "first-four"}),
+    )  # fmt: skip
+    response = hand.get(LOG, {"task": task.pk})
+    page = words(response)
+    assert page_faults(response) == []
+    assert '<details class="came-in" open>' in page
+    assert page.index("What came in") < page.index("Where they went")
+    entry = response.context["entry"]
+    assert [entry.arrivals.forms[0][name].value() for name in ("kind", "of_class", "heads")] == [
+        "slider", "FEMALE", 6,
+    ]  # fmt: skip
+    assert entry.head["how"].value() == "NONE"
+    # Without that task the page begins with the haul, as ever.
+    plain = words(hand.get(LOG, {"pond": "A"}))
+    assert '<details class="came-in">' in plain
+    assert plain.index("The haul") < plain.index("What came in")
+
+
+def test_a_task_whose_heads_come_from_another_pond_fills_that_ponds_row(hand):
+    task = make_task("C", "ADD", "FEMALE", 10)
+    entry = hand.get(LOG, {"pond": "A", "task": task.pk}).context["entry"]
+    (row,) = [row for row in entry.rows.forms if row.cell == ("slider", "FEMALE")]
+    assert (row["moved"].value(), row["target"].value()) == (10, "C")
+
+
+def test_a_ticked_task_that_the_move_does_nothing_of_is_said_to_stay_open(hand):
+    task = make_task("A", "ADD", "FEMALE", 10)
+    response = hand.post(LOG, sent_log({**MALES, "back": "4"}, tasks=str(task.pk)), follow=True)
+    said = [str(message) for message in response.context["messages"]]
+    assert said[1:] == [
+        "The task “Add 10 Slider females”, pond A, was not touched by this move, which brought no Slider females into "
+        "pond A: it stays open."
+    ]
+    assert [one.id for one in open_tasks()] == [task.pk]
+    done = hand.post(
+        LOG,
+        sent_log(arrivals=({**FEMALES, "heads": "10"},), how="NONE", tasks=str(task.pk),
+                 **{"batch-source": "BOUGHT", "batch-code": "ten"}),
+        follow=True,
+    )  # fmt: skip
+    assert not [message for message in done.context["messages"] if "not touched" in str(message)]
+    assert open_tasks() == []
+
+
 # What is wrong, beside its row
 
 
