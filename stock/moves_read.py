@@ -6,7 +6,7 @@ from django.db.models import Prefetch, QuerySet
 
 from ponds.roles import HAND, OWNER, role_of
 from stock.ledger import first_open_booking_day
-from stock.models import Cell, Entry, Move
+from stock.models import Cell, Entry, MarkStep, Move
 from stock.move_words import Part, sentence
 
 CELLS = ("source__pond", "source__kind", "target__pond", "target__kind", "batch")
@@ -18,10 +18,21 @@ def entries_in_order() -> QuerySet[Entry]:
 
 
 def with_entries(moves: QuerySet[Move]) -> QuerySet[Move]:
-    """Load moves with what a row of the list shows: three queries for any number of moves."""
+    """Load moves with what a row of the list shows: four queries for any number of moves."""
     return moves.select_related(
         "pond", "haul", "reverses", "replaces", "reversed_by", "replaced_by"
-    ).prefetch_related(Prefetch("entries", queryset=entries_in_order()), "haul__lines")
+    ).prefetch_related(
+        Prefetch("entries", queryset=entries_in_order()),
+        "haul__lines",
+        Prefetch("mark_steps", queryset=of_marks_alone(), to_attr="marks_alone"),
+    )
+
+
+def of_marks_alone() -> QuerySet[MarkStep]:
+    """Return the steps of turtles that were marked or lost their marks: such a move may move no head."""
+    alone = (MarkStep.How.MARKED, MarkStep.How.LOST_MARKS)
+    steps = MarkStep.objects.filter(how__in=alone).select_related("turtle")
+    return steps.select_related("source__pond", "target__pond").order_by("pk")
 
 
 def place_of(cell: Cell) -> str:
@@ -56,7 +67,30 @@ def move_sentence(move: Move) -> str:
         said = f"{caught} caught{back}" + (f": {said}" if said else "")
     if not said and move.reverses_id is not None:
         return "the haul below is taken back"
-    return said or "nothing moved"
+    return said or _marks_sentence(move) or "nothing moved"
+
+
+def _marks_sentence(move: Move) -> str:
+    """Say which turtles a move without heads marked, or took out of the marked; "" where it did neither."""
+    steps = getattr(move, "marks_alone", None)
+    if steps is None:
+        steps = list(of_marks_alone().filter(move=move))
+    said = []
+    for how, words in (
+        (MarkStep.How.MARKED, "marked"),
+        (MarkStep.How.LOST_MARKS, "carries no mark any more"),
+    ):
+        of = [step for step in steps if step.how == how]
+        if not of:
+            continue
+        codes = ", ".join(step.turtle.code for step in of[:LONGEST_SENTENCE])
+        more = f" and {len(of) - LONGEST_SENTENCE} more" if len(of) > LONGEST_SENTENCE else ""
+        cell = of[0].target or of[0].source
+        at = f" in {place_of(cell)}" if cell is not None and cell.pond else ""
+        if len(of) > 1 and how == MarkStep.How.LOST_MARKS:
+            words = "carry no marks any more"
+        said.append(f"{'turtle' if len(of) == 1 else 'turtles'} {codes}{more} {words}{at}")
+    return "; ".join(said)
 
 
 def state_of(move: Move) -> tuple[str, str]:
