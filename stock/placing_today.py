@@ -131,22 +131,21 @@ def look_again(placing: SavedPlacing, facts: Sequence[PondKind], *, is_over: boo
     if is_over:
         return Looked(grounds, stops)
     mine = [one for one in facts if one.kind_id == placing.kind_id]
-    changes = tuple(
-        changes_since(
-            grounds,
-            {stop.pond: stop.done for stop in stops},
-            mine,
-            planned=[stop.pond for stop in stops],
-        )
-    )
+    done = {stop.pond: stop.done for stop in stops}
+    planned = [stop.pond for stop in stops]
+
+    def changes(advice: Advice | None = None) -> tuple[str, ...]:
+        can_take = {pond.code: pond.cap for pond in advice.ponds if pond.is_open} if advice else {}
+        return tuple(changes_since(grounds, done, mine, planned=planned, can_take=can_take))
+
     left = {stop.pond: stop.left for stop in stops if stop.left}
     if not left:
-        return Looked(grounds, stops, changes)
+        return Looked(grounds, stops, changes())
     question = question_of(placing, grounds, sum(left.values()))
     try:
         advice, source = answer_today(question, placing.kind, facts, but_not=own_tasks(placing))
     except CannotAdvise as refused:
-        return Looked(grounds, stops, changes, cannot=refused.sentence)
+        return Looked(grounds, stops, changes(), cannot=refused.sentence)
     hand = judge(advice, left)
     cannot = " ".join(part for part in (*hand.problems.values(), source.not_yet(sum(left.values()))) if part)
-    return Looked(grounds, stops, changes, advice, hand, source, cannot)
+    return Looked(grounds, stops, changes(advice), advice, hand, source, cannot)

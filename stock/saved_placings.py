@@ -214,20 +214,37 @@ def name_of(placing: SavedPlacing) -> str:
 
 
 def changes_since(
-    grounds: Grounds, done: Mapping[str, int], facts: Iterable[PondKind], *, planned: Iterable[str]
+    grounds: Grounds,
+    done: Mapping[str, int],
+    facts: Iterable[PondKind],
+    *,
+    planned: Iterable[str],
+    can_take: Mapping[str, int],
 ) -> list[str]:
     """
-    Say what changed in the ponds since a placing was saved, those it sends females to first.
+    Say what changed since a placing was saved in the ponds it sends females to, and in others that can take some.
 
-    What the placing itself brought is no change: `done` is pond's code to heads brought.
+    What the placing itself brought is no change: `done` is pond's code to heads brought. `can_take` is pond's code to
+    the heads it could take today; a pond that is no part of the placing and can take none does not matter to it.
     """
     now = {one.pond_code: one for one in facts}
     wanted = set(planned)
     said: list[str] = []
     for then in sorted(grounds.ponds, key=lambda pond: pond.code not in wanted):
-        said += _pond_changes(then, now.get(then.code), done.get(then.code, 0))
+        if then.code in wanted:
+            said += _pond_changes(then, now.get(then.code), done.get(then.code, 0))
+        elif can_take.get(then.code):
+            said += _pond_changes(then, now.get(then.code), 0)
+            if not then.cap:
+                said.append(
+                    f"Pond {then.code} could take none then; it could take {can_take[then.code]} now."
+                )
     known = {pond.code for pond in grounds.ponds}
-    said += [f"Pond {code} is kept for the kind now; it was not then." for code in now if code not in known]
+    said += [
+        f"Pond {code} is kept for the kind now; it was not then."
+        for code in now
+        if code not in known and can_take.get(code)
+    ]
     return said
 
 
@@ -250,7 +267,8 @@ def _pond_changes(then: PondThen, now: PondKind | None, done: int) -> list[str]:
     counted = "" if now.last_count is None else now.last_count.as_of.isoformat()
     if counted > then.counted_on and now.last_count is not None:
         said.append(f"Pond {then.code} was counted on {day_words(now.last_count.as_of)}.")
-    if now.losing is not None and now.losing.is_losing and "Find the cause first" not in then.why:
+    # A pond that was losing heads then was given none; one that is now can take none.
+    if now.losing is not None and now.losing.is_losing and then.given:
         said.append(f"Pond {then.code} is losing heads: {now.losing.sentence}")
     return said
 

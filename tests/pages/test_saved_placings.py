@@ -59,6 +59,13 @@ def bring(by, heads, *, target="A", source="BOUGHT", tasks=(), days=0):
     return Move.objects.get(key=draft.key)
 
 
+def die_in(by, pond, females):
+    """Log so many females found dead today."""
+    lines = (Line("slider", "FEMALE", pond, "DIED", females),)
+    draft = Draft(key=uuid.uuid4(), happened_on=the_farm().today(), lines=lines, pond=pond)
+    ledger.record(draft, by=by, today=the_farm().today())
+
+
 def task_of(pond):
     return next(task.id for task in open_tasks() if task.pond == pond)
 
@@ -197,6 +204,34 @@ def test_what_changed_since_is_said_and_stops_the_tasks(owner, hand, farm):  # n
     changed = owner.get(answer.context["change_url"])
     assert changed.context["instead_of"] == placing
     assert "You are changing" in words(changed)
+
+
+def test_what_was_so_before_and_ponds_without_a_part_in_it_are_no_change(owner, hand, farm):  # noqa: F811
+    # C has too many males (1.2 : 1), and 40 of its 120 females died before the plan was saved: it is losing heads.
+    die_in(hand.user, "C", 40)
+    placing = save(owner, heads=60)
+    assert [stop.pond for stop in stops_of(placing)] == ["A"]
+    text = words(open_again(owner, placing))
+    assert "Nothing: by the book the ponds hold what they held" in text
+    # More die there, and it still can take none: it does not matter to the plan.
+    die_in(hand.user, "C", 3)
+    assert "Nothing: by the book" in words(open_again(owner, placing))
+    # B was full of its share and no part of the plan either, but what left it makes room that can be used.
+    draft = Draft(key=uuid.uuid4(), happened_on=the_farm().today(), pond="B",
+                  lines=(Line("slider", "FEMALE", "B", "SOLD", 90),))  # fmt: skip
+    ledger.record(draft, by=hand.user, today=the_farm().today())
+    text = words(open_again(owner, placing))
+    assert "Pond B held 300 females and 100 males by the book, and now holds 210 and 100." in text
+    assert "Pond C" not in text.split("What changed since?")[1].split("<h2>")[0]
+
+
+def test_a_pond_that_could_take_none_when_it_was_saved_and_can_now_is_named(owner, hand, farm):  # noqa: F811
+    placing = save(owner, heads=60)
+    draft = Draft(key=uuid.uuid4(), happened_on=the_farm().today(), pond="C",
+                  lines=(Line("slider", "MALE", "C", "SOLD", 60),))  # fmt: skip
+    ledger.record(draft, by=hand.user, today=the_farm().today())
+    # 120 females to 40 males: the band ends at 4.5 x 40 = 180 females, so 60 more.
+    assert "Pond C could take none then; it could take 60 now." in words(open_again(owner, placing))
 
 
 def test_arrivals_in_quarantine_are_saved_now_and_placed_once_sexed_and_released(owner, hand, farm):  # noqa: F811
