@@ -58,6 +58,11 @@ def still_refused() -> QuerySet[RefusedPost]:
     )
 
 
+def refused_of(person: Any) -> QuerySet[RefusedPost]:
+    """Return what a person sent that waits to be mended, the newest first."""
+    return still_refused().filter(by=person)
+
+
 def lately_set_aside() -> QuerySet[RefusedAside]:
     """Return what was set aside, the newest first."""
     return RefusedAside.objects.select_related("refused__pond").order_by("-aside_at", "-pk")

@@ -189,10 +189,11 @@ def _refused(farm: Farm, role: str) -> Iterator[TodayLine]:
     for row in rows[:MOST_READ]:
         at = timezone.localtime(row.refused_at, farm.tzinfo)
         pond = row.pond.code if row.pond else ""
+        where = f", pond {row.pond_code}" if row.pond_code else ""
         lines.append(
             TodayLine(
                 "Refused",
-                f"{row.by_name or 'Somebody'} on {day_words(at.date())}: {row.sentence}",
+                f"{row.by_name or 'Somebody'} on {day_words(at.date())}{where}: {row.sentence}",
                 *_to_log(pond, role, refused=row.pk),
                 is_bad=True,
             )

@@ -100,6 +100,11 @@ class RefusedPost(AppendOnlyModel):
     def __str__(self) -> str:
         return self.sentence
 
+    @property
+    def pond_code(self) -> str:
+        """The code of its pond, as typed where there is no such pond; "" where none was typed."""
+        return self.pond.code if self.pond is not None else (self.typed.get("pond") or [""])[0][:20]
+
 
 class RefusedAside(AppendOnlyModel):
     """That a refused post is not to be booked after all, and why; what was typed stays."""

@@ -21,9 +21,10 @@ from ponds.roles import SignedRequest, for_hand
 from stock import ledger
 from stock.forms.log import digest
 from stock.log_page import log_entry, posted_under
-from stock.refused import keep_refused
+from stock.refused import keep_refused, refused_of
 from stock.views.log import write_entry
 
+MOST_TOLD, LONGEST_WHY = 5, 400
 WORKER = Path(__file__).resolve().parent.parent / "static/stock/worker.js"
 
 
@@ -31,9 +32,14 @@ WORKER = Path(__file__).resolve().parent.parent / "static/stock/worker.js"
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_hand
 def send(request: SignedRequest) -> JsonResponse:
-    """Answer who is signed in and with which token to send; or book one log that waited, and repeat its key."""
+    """
+    Answer who is signed in and with which token to send; or book one log that waited, and repeat its key.
+
+    Asked with `?refused`, it also tells what of this person waits on the server to be mended.
+    """
     if request.method != "POST":
-        return JsonResponse({"author": request.user.get_username(), "token": get_token(request)})
+        said = {"author": request.user.get_username(), "token": get_token(request)}
+        return JsonResponse({**said, "refused": _refused_of(request) if "refused" in request.GET else []})
     sent = request.POST
     key = sent.get("key", "")
     entry = log_entry(pond_code=sent.get("pond", ""), sent=sent)
@@ -59,6 +65,18 @@ def send(request: SignedRequest) -> JsonResponse:
     mend = f"{reverse('stock:log')}?refused={refused.pk}" if refused else reverse("stock:log")
     said = {"key": key, "state": "refused", "href": mend, "why": " ".join(sentences)}
     return JsonResponse(said, status=422)
+
+
+def _refused_of(request: SignedRequest) -> list[dict[str, str]]:
+    return [
+        {
+            "pond": row.pond_code,
+            "at": row.refused_at.isoformat(),
+            "why": row.sentence[:LONGEST_WHY],
+            "href": f"{reverse('stock:log')}?refused={row.pk}",
+        }
+        for row in refused_of(request.user)[:MOST_TOLD]
+    ]
 
 
 @require_safe

@@ -99,8 +99,14 @@ def test_logs_wait_through_a_session_that_ended_and_what_is_odd_waits_for_a_yes(
     page.get_by_text("Needs you").wait_for()
     assert len(booked()) == 1
     assert RefusedPost.objects.count() == 1
+    # It stays said on every page of the Log, whichever sent it, and the page that mends it says why at once.
+    for address in ("/log/", "/log/?pond=B"):
+        page.goto(live_server.url + address)
+        page.get_by_text("Needs you: pond A").wait_for()
     page.get_by_role("link", name="Mend it").click()
+    page.get_by_role("heading", name="Is this right?").wait_for()
     assert page.get_by_label("Went back").first.input_value() == "9998"
+    assert not page.get_by_text("Needs you").is_visible()
 
 
 def test_a_copy_saved_on_the_phone_is_read_in_the_office_and_booked_once(
@@ -131,3 +137,15 @@ def test_a_copy_saved_on_the_phone_is_read_in_the_office_and_booked_once(
     page.get_by_role("button", name="Send now").click()
     page.get_by_text("On the server").wait_for()
     assert len(booked()) == 1
+
+
+def test_a_log_opened_from_a_ponds_page_lays_the_log_by_too(sign_in, hand, live_server, complaints):
+    make_farm()
+    page = sign_in(hand)
+    page.goto(live_server.url + "/log/?pond=B")
+    page.evaluate("() => navigator.serviceWorker.ready.then(() => null)")
+    page.wait_for_function("() => localStorage.getItem('log-laid-by') && navigator.serviceWorker.controller")
+    kept = page.evaluate(
+        "async () => (await (await caches.open('log-pages')).keys()).map((one) => one.url.replace(location.origin, ''))"
+    )
+    assert set(kept) >= {"/log/", "/log/no-signal/", "/log/?pond=A", "/log/?pond=B"}

@@ -74,3 +74,36 @@ def test_the_worker_may_speak_for_every_address_and_is_asked_anew(client):
     answer = client.get("/log/worker.js")
     assert answer.headers["Content-Type"] == "text/javascript; charset=utf-8"
     assert (answer.headers["Service-Worker-Allowed"], answer.headers["Cache-Control"]) == ("/", "no-cache")
+
+
+def test_what_was_refused_is_told_to_who_sent_it_until_it_is_mended(hand, owner):
+    sent = sent_log({"of_class": "FEMALE", "back": "9000", "dead": "1"})
+    hand.post(SEND, sent)
+    (told,) = hand.get(SEND, {"refused": ""}).json()["refused"]
+    refused = RefusedPost.objects.get()
+    assert (told["pond"], told["href"]) == ("A", f"/log/?refused={refused.pk}")
+    assert told["why"] == refused.sentence
+    assert owner.get(SEND, {"refused": ""}).json()["refused"] == []
+    page = hand.get(told["href"])
+    assert page.context["asked"]
+    assert "Is this right?" in page.content.decode()
+    hand.post(SEND, {**sent, "confirmed": page.context["asked_name"]})
+    assert hand.get(SEND, {"refused": ""}).json()["refused"] == []
+
+
+def test_the_page_that_mends_says_what_the_ledger_said(hand):
+    sent = sent_log({"of_class": "FEMALE", "back": "20", "dead": "1"})
+    hand.post(SEND, sent)
+    hand.post(SEND, {**sent, "rows-0-dead": "2"})
+    refused = RefusedPost.objects.get()
+    page = hand.get(f"/log/?refused={refused.pk}").content.decode()
+    assert "posted before, with other figures" in page
+
+
+def test_the_list_and_today_name_the_pond_even_where_there_is_none_of_that_name(hand, owner):
+    for pond in ("A", "Z"):
+        hand.post(SEND, {**sent_log({"of_class": "FEMALE", "back": "20", "dead": "many"}), "pond": pond})
+    listed, today = (owner.get(address).content.decode() for address in ("/log/refused/", "/"))
+    for pond in "AZ":
+        assert f", pond {pond}" in listed
+        assert f", pond {pond}:" in today

@@ -64,6 +64,28 @@ function line(words, href, link) {
   return row;
 }
 
+// What the server refused of this person stays said on every Log page until it is mended or set aside.
+async function tellRefused() {
+  try {
+    const answer = await fetch(`${SEND}?refused`, { cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(15000) });
+    if (!answer.ok) return;
+    const who = await answer.json();
+    if (who.author !== ME) return;
+    for (const one of who.refused) {
+      const isHere = new URL(one.href, location).search === location.search;
+      if (isHere || told.some((other) => other.href === one.href)) continue;
+      told.push(needsYou(one.pond, one.at, one.why, one.href));
+    }
+    await show();
+  } catch {
+    // no signal: it is told where there is one
+  }
+}
+
+function needsYou(pond, at, why, href) {
+  return { words: `Needs you: pond ${pond || "?"}, typed ${time(at)}, is on the server but not booked. ${why}`, href, link: "Mend it" };
+}
+
 async function show(now = "") {
   const waiting = (await allLogs()).sort((one, other) => one.at - other.at);
   const mine = waiting.filter((log) => log.author === ME);
@@ -111,7 +133,7 @@ async function sendOne(log, token) {
   told.push(
     answer.state === "saved"
       ? { words: `On the server, ${at}: pond ${log.pond}, typed ${time(log.at)}.`, href: answer.href, link: "See the move" }
-      : { words: `Needs you: pond ${log.pond}, typed ${time(log.at)}, is on the server but not booked. ${answer.why}`, href: answer.href, link: "Mend it" },
+      : needsYou(log.pond, log.at, answer.why, answer.href),
   );
 }
 
@@ -211,8 +233,17 @@ async function layBy() {
   const needed = new Set(own.map((one) => one.href || one.src));
   await files.addAll([...needed]);
   const last = Number(localStorage.getItem("log-laid-by") || 0);
-  const addresses = [...document.querySelectorAll(".pond-keys a")].map((lead) => new URL(lead.href)).map((url) => `${url.pathname}?pond=${encodeURIComponent(url.searchParams.get("pond"))}`);
-  const isFresh = Date.now() - last < DAY / 4 && (await pages.match("/log/")) && addresses.length === Number(localStorage.getItem("log-laid-by-ponds"));
+  const isRecent = Date.now() - last < DAY / 4 && (await pages.match("/log/"));
+  let listed = document;
+  if (!document.querySelector(".pond-keys")) {
+    // Opened from a pond's own page: which ponds there are stands on the first page of the Log.
+    if (isRecent) return;
+    const answer = await fetch("/log/", { redirect: "manual" });
+    if (!answer.ok) return;
+    listed = new DOMParser().parseFromString(await answer.text(), "text/html");
+  }
+  const addresses = [...listed.querySelectorAll(".pond-keys a")].map((lead) => new URL(lead.getAttribute("href"), location)).map((url) => `${url.pathname}?pond=${encodeURIComponent(url.searchParams.get("pond"))}`);
+  const isFresh = isRecent && addresses.length === Number(localStorage.getItem("log-laid-by-ponds"));
   if (isFresh || !addresses.length) return;
   for (const address of ["/log/", "/log/no-signal/", ...addresses]) {
     const answer = await fetch(address, { redirect: "manual" });
@@ -274,5 +305,6 @@ if (bar && "serviceWorker" in navigator && "indexedDB" in window && navigator.lo
   if (form && !form.hasAttribute("data-sent-back")) renew(form);
   if (form) mind(form);
   for (const out of document.querySelectorAll("form[data-sign-out]")) out.addEventListener("submit", minded);
-  start().then(() => { if (document.querySelector(".pond-keys")) return layBy(); }).catch(() => {});
+  if (document.querySelector(".pond-keys, form[data-log]")) start().then(tellRefused).then(layBy).catch(() => {});
+  else start().catch(() => {});
 }
