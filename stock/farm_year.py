@@ -55,6 +55,15 @@ class YearRow(OfPondKind):
         return self.facts.rank, self.place
 
 
+@dataclass(frozen=True)
+class KindlessNests:
+    """Nests of one pond whose kind nobody wrote down, and the eggs picked of them."""
+
+    pond: str
+    nests: int
+    eggs: int
+
+
 def begins_on(today: dt.date) -> dt.date:
     """Return the first day anything is booked on, today where nothing is: one query."""
     return Entry.objects.aggregate(first=Min("booked_on"))["first"] or today
@@ -93,16 +102,30 @@ def year_sheets(
     ponds: Sequence[Pond], rows: list[YearRow], farm: Farm, last: dt.date
 ) -> Iterator[PrintedSheet]:
     """Yield the farm's year: the table of all, every pond as a panel, then a page for each pond."""
-    yield year_sheet(rows, farm, last)
+    yield year_sheet(rows, farm, last, kindless_nests(ponds, last))
     yield picture_sheet(panels_of([row.facts for row in rows]), farm, last)
     yield from sheets_of(ponds, farm, last)
 
 
-def year_sheet(rows: list[YearRow], farm: Farm, last: dt.date) -> PrintedSheet:
+def kindless_nests(ponds: Sequence[Pond], last: dt.date) -> list[KindlessNests]:
+    """Return the nests of the year whose kind is not known, in the ponds' order: one query."""
+    rows = (
+        NestDay.objects.standing()
+        .filter(pond__in=[pond.pk for pond in ponds], kind=None, dug_on__range=(year_before(last), last))
+        .values_list("pond")
+        .annotate(all_nests=Sum("nests"), all_eggs=Sum("eggs"))
+    )
+    dug = {pond: (nests, eggs or 0) for pond, nests, eggs in rows if nests}
+    return [KindlessNests(pond.code, *dug[pond.pk]) for pond in ponds if pond.pk in dug]
+
+
+def year_sheet(
+    rows: list[YearRow], farm: Farm, last: dt.date, kindless: Sequence[KindlessNests] = ()
+) -> PrintedSheet:
     """Arrange the farm's year as the first sheet of its print: all ponds in one table, with the sums."""
     first = year_before(last)
     expiry = f", expires {day_words(farm.licence_expires_on)}" if farm.licence_expires_on else ""
-    told = [
+    told: list[tuple[str | int | float | None, ...]] = [
         (
             row.pond, row.kind, row.opening, row.came, row.went, row.dead, row.closing, row.females, row.males,
             ratio_words(row.ratio) if row.ratio is not None else "", row.nests, row.eggs, row.beyond, row.verdict,
@@ -113,9 +136,11 @@ def year_sheet(rows: list[YearRow], farm: Farm, last: dt.date) -> PrintedSheet:
         sum(getattr(row, name) for row in rows)
         for name in ("opening", "came", "went", "dead", "closing", "females", "males")
     ]
-    if rows:
-        last_sums = [sum(getattr(row, name) for row in rows) for name in ("nests", "eggs", "beyond")]
-        told.append(("All", "", *sums, "", *last_sums, ""))  # type: ignore[arg-type]
+    told += [(one.pond, "not known", *[""] * 8, one.nests, one.eggs, "", "") for one in kindless]
+    if told:
+        last_sums = [sum(getattr(row, name) for row in (*rows, *kindless)) for name in ("nests", "eggs")]
+        last_sums.append(sum(row.beyond for row in rows))
+        told.append(("All", "", *sums, "", *last_sums, ""))
     listed = sorted({f"{row.kind} ({row.facts.listing})" for row in rows if row.facts.listing})
     facts = [
         ("Farm", farm.name),

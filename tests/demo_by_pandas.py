@@ -13,9 +13,10 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
+from ponds.farm import the_farm
 from ponds.models import Kind
 from ponds.roles import READER, give_role
-from stock.farm_year import ponds_of_year, year_rows
+from stock.farm_year import kindless_nests, ponds_of_year, year_rows, year_sheet
 from stock.review import month_review
 
 COLUMNS = ["opening", "came", "went", "dead", "closing"]
@@ -118,3 +119,14 @@ def the_years_nests_are_those_of_the_exported_nest_book(farm) -> None:
         if row.nests
     }
     assert {where: list(row) for where, row in zip(sums.index, sums.to_numpy(), strict=True)} == ours
+    kindless = by_pond[~known].groupby("Pond")[["nests", "eggs"]].sum().astype(int)
+    ponds = ponds_of_year(farm.today)
+    unknown = kindless_nests(ponds, farm.today)
+    assert {pond: list(row) for pond, row in zip(kindless.index, kindless.to_numpy(), strict=True)} == {
+        one.pond: [one.nests, one.eggs] for one in unknown
+    }
+    # The last line of the print is the whole nest book of the year, kind known or not.
+    (table,) = year_sheet(year_rows(ponds, farm.today), the_farm(), farm.today, unknown).tables
+    nests, eggs = (table.columns.index(name) for name in ("Nests", "Eggs"))
+    total = by_pond[["nests", "eggs"]].sum().astype(int)
+    assert (table.rows[-1][nests], table.rows[-1][eggs]) == tuple(total)

@@ -10,7 +10,7 @@ from django.http import HttpResponse
 
 from ponds.computed_lists import ComputedListPage, RowFilterForm
 from ponds.farm import the_farm
-from stock.farm_year import YearRow, begins_on, ponds_of_year, year_rows, year_sheets
+from stock.farm_year import YearRow, begins_on, kindless_nests, ponds_of_year, year_rows, year_sheets
 from stock.forms.fields import DayField
 from stock.pond_facts import year_before
 from stock.sheet_files import TYPES, file_of
@@ -83,6 +83,7 @@ class FarmYear(ComputedListPage):
         ends = [dt.date(self.today.year - back, 12, 31) for back in range(1, YEARS_OFFERED + 1)]
         return super().get_context_data(
             first=year_before(self.last),
+            kindless=kindless_nests(self.ponds, self.last),
             last=self.last,
             today=self.today,
             ends=[self.today, *(end for end in ends if end >= self.begins_on)],
