@@ -17,6 +17,8 @@ from stock.marks.measures import DEFINITIONS
 GROWN = "SCL_MAX"
 SHOWN = (GROWN, "PL_MAX", "CW", "SH", "MASS")
 SEXES = ("FEMALE", "MALE")
+# Of two animals the limits reach below nothing: they say that two are too few.
+FEWEST_FOR_LIMITS = 3
 Taken = tuple[dt.date | str | None, int | None, dt.date | str, int]
 Series = dict[tuple[int, str, str], list[Taken]]
 
@@ -48,6 +50,11 @@ class SizeRow:
     females: Sizes
     males: Sizes
     difference: SexDifference
+
+    @property
+    def has_limits(self) -> bool:
+        """Whether enough of both sexes were measured that limits of their difference say anything."""
+        return min(self.females.heads, self.males.heads) > FEWEST_FOR_LIMITS - 1
 
 
 @dataclass(frozen=True)

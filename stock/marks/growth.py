@@ -256,7 +256,8 @@ def growth_curve(
     pairs = np.array([row for row in rows if row[2] >= SHORTEST_YEARS], dtype=float).reshape(-1, 3)
     if len(pairs) < FEWEST_FOR_A_CURVE:
         return _no_curve(
-            f"{len(pairs)} animals were measured twice; {FEWEST_FOR_A_CURVE} are needed.",
+            f"{len(pairs)} {'animal was' if len(pairs) == 1 else 'animals were'} measured twice; "
+            f"{FEWEST_FOR_A_CURVE} are needed.",
             len(pairs),
             confidence,
         )

@@ -7,6 +7,7 @@ import uuid
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from ponds.models import Kind
 from stock import turtle_book, turtle_records, turtle_sizes
@@ -14,6 +15,7 @@ from stock.drafts import SexDraft
 from stock.marks.growth import growth_curve, size_summary
 from stock.marks.measures import read_measure
 from stock.models import Measure
+from stock.templatetags.stock_format import number as figure
 from tests.turtles.one_turtle import MAY, TODAY, marked_turtle
 
 pytestmark = [pytest.mark.django_db, pytest.mark.both_databases]
@@ -154,3 +156,25 @@ def test_what_is_read_does_not_grow_with_the_measures_of_a_turtle(hand):
             plan = [line[-1] for line in cursor.fetchall() if line[-1].startswith("SEARCH m ")]
         assert len(plan) == 2
         assert all("stock_measure_turtle (turtle_id=? AND what=?)" in line for line in plan)
+
+
+def test_two_animals_are_too_few_for_limits(reader):
+    """Student's limits of 900 g and 1,720 g reach below nothing: 1,310 g give or take 5,210 g (t of 12.706)."""
+    turtle_sizes._KEPT.forget()
+    kind = pond = None
+    for mass in (900, 1720):
+        turtle = marked_turtle(None, f"+{mass}", kind, pond)
+        kind, pond = turtle.kind, turtle.cell.pond
+        turtle_book.note_sex(turtle, SexDraft("FEMALE"), day=MAY, by=None, today=TODAY)
+        turtle_records.record_measures(
+            turtle,
+            [read_measure("MASS", f"{mass} g")],
+            measured_on=MAY,
+            key=uuid.uuid4(),
+            by=None,
+            today=TODAY,
+        )
+    shown = reader.get(reverse("stock:turtle-sizes")).content.decode()
+    assert figure(1310) in shown
+    assert "too few for limits" in shown
+    assert "−" not in shown.split("<table")[1].split("</table>")[0]

@@ -66,6 +66,11 @@ for (const folded of document.querySelectorAll("details[data-fold-narrow]")) {
   fold();
 }
 
+// A tag reader types like a keyboard: where the list is searched by scanning, its keys land in the box. On a phone the
+// box is unfolded and not focused, for the keyboard would cover the list.
+const scanBox = document.querySelector("[data-search-first]");
+if (scanBox && !narrow.matches && !location.hash) scanBox.focus({ preventScroll: true });
+
 // "Add a row" of a formset: a copy of its template with the next number.
 for (const rows of document.querySelectorAll("[data-rows]")) {
   const template = rows.querySelector("template");

@@ -1,0 +1,56 @@
+"""Pages about all marked turtles: scanned into at a desk, read on a phone, printed."""
+
+import uuid
+
+import pytest
+
+from stock import turtle_book, turtle_records
+from stock.drafts import SexDraft
+from stock.marks.measures import read_measure
+from tests.turtles.marked_farm import TODAY, MarkedFarm, tag
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def page(sign_in, hand, live_server):
+    farm = MarkedFarm(hand.user)
+    for number in range(2):
+        turtle = farm.register(5, tag(f"98511300739000{number}"))
+        turtle_book.note_sex(turtle, SexDraft("FEMALE"), day=farm.day(6), by=hand.user, today=TODAY)
+        typed = [read_measure("SCL_MAX", "200"), read_measure("MASS", f"{900 + 820 * number} g")]
+        turtle_records.record_measures(
+            turtle, typed, measured_on=farm.day(6), key=uuid.uuid4(), by=hand.user, today=TODAY
+        )
+    farm.haul(8, "A", 10, turtle.code)
+    return sign_in(hand)
+
+
+def test_a_tag_scanned_at_the_desk_lands_in_the_search_box(page, live_server):
+    page.goto(live_server.url + "/turtles/")
+    page.keyboard.type("985113007390001")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/turtles/*/**")
+
+
+def test_on_a_phone_the_search_box_is_unfolded_and_tables_are_cards(page, live_server):
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(live_server.url + "/turtles/")
+    assert page.locator("#id_q").is_visible()
+    assert not page.locator("#id_q").evaluate("(box) => box === document.activeElement")
+    for address in ("/turtles/survival/", "/turtles/sizes/"):
+        page.goto(live_server.url + address)
+        assert page.locator("table.cards").count() > 0
+        wide = page.evaluate(
+            "() => [...document.querySelectorAll('main, main *')]"
+            ".filter((one) => one.getBoundingClientRect().right > 390).map((one) => one.outerHTML.slice(0, 80))"
+        )
+        assert wide == [], address
+
+
+def test_the_drawings_of_the_schemes_are_printed(page, live_server):
+    page.goto(live_server.url + "/turtles/schemes/")
+    drawing = page.locator(".shell-drawing svg").first
+    assert not drawing.is_visible()
+    page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
+    assert drawing.is_visible()
