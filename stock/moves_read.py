@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
 
 from ponds.roles import HAND, OWNER, role_of
 from stock.ledger import first_open_booking_day
@@ -11,6 +11,8 @@ from stock.move_words import Part, sentence
 
 CELLS = ("source__pond", "source__kind", "target__pond", "target__kind", "batch")
 LONGEST_SENTENCE = 6
+# Steps of a move that moves no head by itself.
+ALONE = (MarkStep.How.MARKED, MarkStep.How.LOST_MARKS)
 
 
 def entries_in_order() -> QuerySet[Entry]:
@@ -18,21 +20,18 @@ def entries_in_order() -> QuerySet[Entry]:
 
 
 def with_entries(moves: QuerySet[Move]) -> QuerySet[Move]:
-    """Load moves with what a row of the list shows: four queries for any number of moves."""
-    return moves.select_related(
-        "pond", "haul", "reverses", "replaces", "reversed_by", "replaced_by"
-    ).prefetch_related(
-        Prefetch("entries", queryset=entries_in_order()),
-        "haul__lines",
-        Prefetch("mark_steps", queryset=of_marks_alone(), to_attr="marks_alone"),
+    """Load moves with what a row of the list shows: three queries for any number of moves."""
+    # A move may mark a turtle and move no head: the turtles it is about come along in the same query.
+    alone = MarkStep.objects.filter(move=OuterRef("pk"), how__in=ALONE)
+    return (
+        moves.select_related("pond", "haul", "reverses", "replaces", "reversed_by", "replaced_by")
+        .prefetch_related(Prefetch("entries", queryset=entries_in_order()), "haul__lines")
+        .annotate(
+            mark_how=Subquery(alone.order_by("pk").values("how")[:1]),
+            mark_first=Subquery(alone.order_by("pk").values("turtle__code")[:1]),
+            mark_last=Subquery(alone.order_by("-pk").values("turtle__code")[:1]),
+        )
     )
-
-
-def of_marks_alone() -> QuerySet[MarkStep]:
-    """Return the steps of turtles that were marked or lost their marks: such a move may move no head."""
-    alone = (MarkStep.How.MARKED, MarkStep.How.LOST_MARKS)
-    steps = MarkStep.objects.filter(how__in=alone).select_related("turtle")
-    return steps.select_related("source__pond", "target__pond").order_by("pk")
 
 
 def place_of(cell: Cell) -> str:
@@ -71,26 +70,15 @@ def move_sentence(move: Move) -> str:
 
 
 def _marks_sentence(move: Move) -> str:
-    """Say which turtles a move without heads marked, or took out of the marked; "" where it did neither."""
-    steps = getattr(move, "marks_alone", None)
-    if steps is None:
-        steps = list(of_marks_alone().filter(move=move))
-    said = []
-    for how, words in (
-        (MarkStep.How.MARKED, "marked"),
-        (MarkStep.How.LOST_MARKS, "carries no mark any more"),
-    ):
-        of = [step for step in steps if step.how == how]
-        if not of:
-            continue
-        codes = ", ".join(step.turtle.code for step in of[:LONGEST_SENTENCE])
-        more = f" and {len(of) - LONGEST_SENTENCE} more" if len(of) > LONGEST_SENTENCE else ""
-        cell = of[0].target or of[0].source
-        at = f" in {place_of(cell)}" if cell is not None and cell.pond else ""
-        if len(of) > 1 and how == MarkStep.How.LOST_MARKS:
-            words = "carry no marks any more"
-        said.append(f"{'turtle' if len(of) == 1 else 'turtles'} {codes}{more} {words}{at}")
-    return "; ".join(said)
+    """Say which turtles a move without heads, loaded by `with_entries`, marked or took out of the marked."""
+    first, last = getattr(move, "mark_first", None), getattr(move, "mark_last", None)
+    if not first:
+        return ""
+    who = f"turtle {first}" if first == last else f"turtles {first} to {last}"
+    at = f" in {move.pond.code}" if move.pond else ""
+    if getattr(move, "mark_how", "") == MarkStep.How.MARKED:
+        return f"{who} marked{at}"
+    return f"{who} {'carries no mark' if first == last else 'carry no marks'} any more"
 
 
 def state_of(move: Move) -> tuple[str, str]:

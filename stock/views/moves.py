@@ -37,6 +37,7 @@ from stock.surveys import survey_of
 from stock.tables.moves import MoveFilter, MoveTable, UncountedPaginator
 from stock.tasks import task_sentence
 from stock.turtle_histories import looked_for_marks
+from stock.turtle_notices import step_says
 from stock.views.log import SEE_OTHER, post_entry, show_entry
 
 NOT_TYPED_HERE = (Move.MadeAs.COUNT, Move.MadeAs.REVERSAL)
@@ -79,7 +80,7 @@ def move_detail(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         part_of(entry) for entry in entries if entry.reason == "BEYOND_BOOK" and entry.target.pond is not None
     ]
     haul = getattr(move, "haul", None)
-    marks = MarkStep.objects.filter(move=move).select_related("turtle").order_by("pk")
+    marks = MarkStep.objects.filter(move=move).select_related("turtle", "target__pond").order_by("pk")
     context = {
         "move": move,
         "sentence": move_sentence(move),
@@ -93,7 +94,7 @@ def move_detail(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         "looked_for_marks": bool(haul and looked_for_marks([haul.pk])),
         "batches": list({entry.batch_id: entry.batch for entry in entries if entry.batch}.values()),
         "papers": move.papers.order_by("pk"),
-        "marks": marks,
+        "marks": [(step, step_says(step)) for step in marks],
         "tasks": [
             (tick, task_sentence(tick.task))
             for tick in move.tasks_done.select_related("task__pond", "task__kind").order_by("pk")

@@ -50,6 +50,9 @@ def test_one_booked_dead_and_met_alive_says_what_the_book_carries_and_what_to_do
     died = farm.post(7, Line("slider", "FEMALE", "A", "DIED", 1, turtles=(turtle.code,)), pond="A")
     dead = shown(owner, page)
     assert "died, from pond A" in dead
+    assert (
+        f"turtle {turtle.pk}</a>: died" in shown(owner, reverse("stock:move-detail", args=[died.key])).lower()
+    )
     assert "went with a move" not in dead
     assert "It was booked dead" not in dead
     farm.haul(9, "A", 3, turtle.code)
