@@ -105,13 +105,19 @@ def source_of(
 
 @dataclass(frozen=True)
 class Waiting:
-    """Heads of one kind that wait in a quarantine pond: what they are, until when, and what to do."""
+    """
+    Heads of one kind in one pond that may be females to place, and cannot be placed yet.
+
+    ``females`` are those in quarantine (0 elsewhere), ``unsexed`` those nobody has sexed; ``ends_on`` and ``is_over``
+    are of the quarantine.
+    """
 
     pond: str
     kind_code: str
     kind_name: str
     females: int
     unsexed: int
+    in_quarantine: bool
     ends_on: dt.date | None
     is_over: bool
 
@@ -121,27 +127,31 @@ class Waiting:
         steps = []
         if self.unsexed:
             steps.append(f"sex the {self.unsexed} unsexed")
-        if self.ends_on is None:
+        if self.in_quarantine and self.ends_on is None:
             steps.append("give the quarantine a day to end")
-        steps.append("release the pond" if self.is_over else "release the pond when the quarantine is over")
+        if self.in_quarantine:
+            steps.append(
+                "release the pond" if self.is_over else "release the pond when the quarantine is over"
+            )
         words = ", then ".join(steps)
         return f"{words[:1].upper()}{words[1:]}."
 
 
-def waiting_in_quarantine(facts: Iterable[PondKind], today: dt.date) -> list[Waiting]:
-    """Return what stands in quarantine and may be females to place: sexed female, or unsexed."""
+def waiting(facts: Iterable[PondKind], today: dt.date) -> list[Waiting]:
+    """Return what may be females to place and cannot be yet: all in quarantine, and the unsexed of every pond."""
     return [
         Waiting(
             one.pond_code,
             one.kind_code,
             one.kind_name,
-            one.heads.females,
+            one.heads.females if one.use.in_quarantine else 0,
             one.heads.unsexed,
-            one.use.ends_on,
-            one.use.ends_on is not None and one.use.ends_on <= today,
+            one.use.in_quarantine,
+            one.use.ends_on if one.use.in_quarantine else None,
+            one.use.in_quarantine and one.use.ends_on is not None and one.use.ends_on <= today,
         )
         for one in facts
-        if one.use.in_quarantine and (one.heads.females or one.heads.unsexed)
+        if one.heads.unsexed or (one.use.in_quarantine and one.heads.females)
     ]
 
 

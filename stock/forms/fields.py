@@ -20,6 +20,8 @@ CLASS_CHOICES = [("FEMALE", "females"), ("MALE", "males"), ("UNSEXED", "unsexed"
 # What Unicode and keyboards offer for a minus, and the spaces people part thousands with.
 MINUS = "-−–"
 SPACES = re.compile(r"[\s\u202f\u00a0]+")
+# Heads are whole, so a comma before each three figures can only part thousands; a point may be a decimal one.
+THOUSANDS = re.compile(r"[1-9]\d{0,2}(,\d{3})+\Z", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,8 @@ class HeadsField(forms.Field):
         typed = SPACES.sub("", str(value or ""))
         if not typed:
             return None
+        if THOUSANDS.match(typed):
+            typed = typed.replace(",", "")
         if typed[0] in MINUS and typed[1:].isdecimal():
             raise ValidationError(f"{cut(typed)} is below 0. Give a whole number from {self.least} up.")
         if not (typed.isascii() and typed.isdecimal()):

@@ -40,13 +40,15 @@ from stock.placing_grounds import mark_of
 from stock.placing_hand import HandPlacing, judge
 from stock.placing_pictures import gains_chart, heads_chart
 from stock.placing_sheet import before_loading, lines_of_plan
-from stock.placing_tasks import Source, leaving_from, waiting_in_quarantine
+from stock.placing_tasks import Source, leaving_from, waiting
 from stock.placing_today import answer_today, own_tasks
+from stock.pond_concerns import Concern
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.saved_placings import name_of, open_plans, state_word
 from stock.task_book import TaskRefused
 from stock.watch_stops import AFTER, IN_SPITE, stop_words, stopped_ponds, stops_at
+from stock.watched_ponds import watched_on
 
 PLANS_SHOWN = 6
 PLAN = "plan"
@@ -66,6 +68,13 @@ class Row:
     leaving_url: str
     typed: str
     mistake: str
+    stands: PondKind
+
+    @property
+    def worst(self) -> Concern | None:
+        """What is worst of the pond beside its ratio, which the reason tells: by its facts, the watch, the season."""
+        ratio = self.stands.ratio_verdict
+        return next((one for one in self.stands.all_concerns if one.words != ratio), None)
 
 
 @dataclass(frozen=True)
@@ -100,7 +109,7 @@ def new_females(request: SignedRequest) -> HttpResponse:
         "printed_on": today,
         "today": today,
         "cannot": asked.cannot,
-        "in_quarantine": waiting_in_quarantine(asked.facts, today),
+        "waiting": waiting(asked.facts, today),
         "note": request.GET.get("note", ""),
     }
     if asked.advice is None:
@@ -275,12 +284,15 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     shown = {pond.code for pond in advice.ponds}
     leave = any(males_to_leave(pond) for pond in advice.ponds)
     leaving = leaving_from(advice.kind.kind_code) if leave else {}
+    watched = watched_on(today)
+    stands = {one.pond_id: one for one in watched.of(pond.facts for pond in advice.ponds)}
     rows = [
         _row(
             pond,
             typed[pond.code].text if pond.code in typed else "" if typed else str(pond.given or ""),
             mistakes.get(pond.code, ""),
             leaving.get(pond.code, 0),
+            stands[pond.facts.pond_id],
             today,
         )
         for pond in advice.ponds
@@ -292,7 +304,10 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     lines = written_out(advice, opened) if opened else ()
     # A pond that gets females, gives them, or is asked to let males go.
     moving = {*plan, asked.source.code, *(row.pond.code for row in rows if row.males_leaving)} - {""}
-    stops = stops_at(moving, today)
+    moved = {one.pond_id for one in asked.facts if one.pond_code in moving}
+    stops = [
+        line for line in watched.signals if line.asks_to_stop and moved & {pond for pond, _ in line.ponds}
+    ]
     stopped = stopped_ponds({*plan, asked.source.code}, stops)
     return {
         "advice": advice,
@@ -308,6 +323,8 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
         "by_hand": by_hand,
         "hand_mistakes": [(code if code in shown else "", sentence) for code, sentence in mistakes.items()],
         "is_by_hand": is_by_hand,
+        "hand_is_wrong": by_hand is not None and not is_by_hand,
+        "best_url": f"{reverse('stock:new-females')}?{urlencode(asked.parameters)}",
         "load": lines_of_plan(advice, plan),
         "before": before_loading(asked.source, sum(plan.values()), stopped),
         "load_total": sum(plan.values()),
@@ -331,7 +348,7 @@ def _answer(asked: Asked, advice: Advice, today: dt.date) -> dict[str, Any]:
     }
 
 
-def _row(pond: PondAdvice, typed: str, mistake: str, decided: int, today: dt.date) -> Row:
+def _row(pond: PondAdvice, typed: str, mistake: str, decided: int, stands: PondKind, today: dt.date) -> Row:
     needed, kind = males_to_leave(pond), pond.facts.kind_code
     leaving = max(0, needed - decided)
     why = pond.obstacles[0].sentence if needed else ""
@@ -349,6 +366,7 @@ def _row(pond: PondAdvice, typed: str, mistake: str, decided: int, today: dt.dat
         else "",
         typed=typed,
         mistake=mistake,
+        stands=stands,
     )
 
 

@@ -16,6 +16,7 @@ from ponds.seasons import season_of
 from stock import ledger, placing_advice, standing_facts, task_book, yield_book
 from stock.drafts import BatchDraft, CountDraft, Draft, Line
 from stock.models import Task
+from stock.watch_page import signals_on
 from tests.factories import KindFactory, PondFactory
 
 pytestmark = pytest.mark.django_db
@@ -123,6 +124,34 @@ def test_males_that_an_open_task_takes_out_are_not_offered_again(owner, farm, de
     assert offered in text
 
 
+def test_the_unsexed_of_every_pond_wait_beside_those_in_quarantine(owner, farm):
+    stand(farm["E"], Kind.objects.get(code="slider"), owner.user, UNSEXED=140)
+    page = owner.get(URL)
+    assert [(one.pond, one.females, one.unsexed, one.to_do) for one in page.context["waiting"]] == [
+        ("D", 10, 80, "Sex the 80 unsexed, then release the pond when the quarantine is over."),
+        ("E", 0, 140, "Sex the 140 unsexed."),
+    ]
+    text = words(page)
+    assert "not in quarantine" in text
+    assert f"{reverse('stock:log')}?pond=E" in text
+
+
+def test_a_pond_that_the_watch_points_to_says_so_beside_its_reason(owner, farm):
+    ledger.record(
+        Draft(key=uuid.uuid4(), happened_on=the_farm().today() - dt.timedelta(days=1), pond="A",
+              lines=(Line("slider", "FEMALE", "A", "DIED", 15),)),
+        by=owner.user, today=the_farm().today(),
+    )  # fmt: skip
+    page = ask(owner)
+    (line,) = [one for one in signals_on(the_farm().today()) if one.pond_code == "A"]
+    row = next(row for row in page.context["rows"] if row.pond.code == "A")
+    assert row.worst is not None
+    assert (row.worst.words, line.sentence in row.worst.sentence) == (line.title, True)
+    why = words(page).split("<h2>Why</h2>")[-1]
+    assert f'<span class="tag tag-bad">{line.title}</span>' in why
+    assert row.worst.words == row.stands.tags[0].words
+
+
 def test_it_says_whose_the_heads_are_and_what_is_drawn(owner, farm):
     said = words(ask(owner))
     assert "Females and males are those of the standing where a pond was counted" in said
@@ -226,6 +255,37 @@ def test_by_hand_shows_the_loss_and_keeps_what_was_typed(owner, farm):
     assert [row.typed for row in page.context["open_rows"]] == ["300", "x"]
     # What cannot be done is not printed: the sheet stays with the best.
     assert page.context["load_total"] == 60
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"pond-A": "50", "pond-B": "30"}, "80 are placed by hand, 20 more than the 60 there are."),
+        ({"pond-A": "xx", "pond-B": "30"}, "Pond A: “xx” is not a whole number."),
+        ({"pond-A": "-3"}, "Pond A: -3 is below 0."),
+        ({"pond-A": "0"}, "0 of 60 are placed by hand; 60 are left over."),
+    ],
+)
+def test_wrong_figures_by_hand_are_set_beside_nothing_and_no_other_plan_is_offered_there(
+    owner, farm, typed, told
+):
+    page = ask(owner, **typed)
+    text = words(page)
+    assert told in text
+    assert "It is set beside the best once its figures are right." in text
+    for other in ("By hand it gives", "fewer than the best", "Make this task", "Save the plan", "xx of 60"):
+        assert other not in text
+    # The way back leads to the best, which can be made.
+    back = owner.get(page.context["best_url"])
+    assert "Make this task: 60 to A" in words(back)
+
+
+def test_thousands_may_be_parted_by_commas_as_by_spaces(owner, farm):
+    page = ask(owner, heads="2,000", **{"pond-A": "1,000"})
+    assert page.context["advice"].question.heads == 2000
+    assert "Pond A can take 190, not 1000" in words(page)
+    for typed in ("2,00", "2,0000", "0,200", ",200", "2.000"):
+        assert f"“{typed}” is not a whole number" in words(ask(owner, heads=typed)), typed
 
 
 def plan(page, **more):
@@ -368,8 +428,8 @@ def test_as_many_queries_for_sixty_ponds_as_for_three(owner, many, django_assert
             page = ask(owner, heads=400)
         assert page.context["advice"].placed == 400
         counts.append(len(queries))
-    # Six of them are the watch's, asked once for the day.
-    assert counts[0] == counts[1] <= 51, counts
+    # Six of them are the watch's, asked once for the day; one asks whether the season has nests that may be missing.
+    assert counts[0] == counts[1] <= 52, counts
     with CaptureQueriesContext(connection) as queries:
         ask(owner, heads=400)
     assert len(queries) <= 26

@@ -237,7 +237,7 @@ def test_a_pond_that_could_take_none_when_it_was_saved_and_can_now_is_named(owne
 def test_arrivals_in_quarantine_are_saved_now_and_placed_once_sexed_and_released(owner, hand, farm):  # noqa: F811
     text = words(owner.get("/new-females/"))
     ends = the_farm().today() + dt.timedelta(days=30)
-    assert "Waiting in quarantine" in text
+    assert "Waiting: in quarantine, or not sexed yet" in text
     assert "/new-females/?heads=10&kind=slider&source=D" in text
     assert f"due {ends.day} {ends:%b %Y}" in text
     assert "Sex the 80 unsexed, then release the pond when the quarantine is over." in text

@@ -15,7 +15,7 @@ function addUp() {
   for (const row of form.querySelectorAll("[data-catch]")) {
     let sum = 0;
     for (const input of row.querySelectorAll("input[inputmode=numeric]")) {
-      const typed = input.value.trim();
+      const typed = input.value.replace(/\s/g, "").replace(/^[1-9]\d{0,2}(,\d{3})+$/, (parted) => parted.replaceAll(",", ""));
       if (GOES.some((name) => input.name.endsWith(`-${name}`)) && /^\d{1,6}$/.test(typed)) sum += Number(typed);
     }
     total += sum;
