@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from ponds.models import Pond
 from stock import review_rows
@@ -24,7 +25,7 @@ from stock.review_rows import Flow, NestMonth, Nests
 from stock.season_now import PondSeason
 from stock.season_of_pond import falling_behind_on, learnt_seasons
 from stock.tasks import STATE_WORDS, task_sentence
-from stock.templatetags.stock_format import age
+from stock.templatetags.stock_format import age, interval, number
 from stock.templatetags.stock_format import day as day_words
 from stock.timeline import next_month
 from stock.today import is_count_old
@@ -189,6 +190,32 @@ def pond_month(pond: Pond, month: dt.date, today: dt.date) -> PondMonth | None:
     return found[0] if found else PondMonth(pond.pk, pond.code, pond.name, (), None, (), None)
 
 
+def signed_figures(found: PondMonth) -> dict[str, dict[str, Any]]:
+    """Return the standing of each kind of a pond as a signature keeps it: code of kind -> heads and limits by sex."""
+    return {
+        kind.facts.kind_code: {
+            "females": round(stands.females),
+            "female_limits": [round(limit) for limit in stands.female_limits],
+            "males": round(stands.males),
+            "male_limits": [round(limit) for limit in stands.male_limits],
+        }
+        for kind in found.kinds
+        if (stands := kind.facts.standing) is not None
+    }
+
+
+def as_signed_words(found: PondMonth, kind: KindMonth) -> str:
+    """Return the standing that was signed in words; "" where it reads the same today, or was not kept."""
+    code = kind.facts.kind_code
+    kept = (found.signature.figures or {}).get(code) if found.signature else None
+    if kept is None or kept == signed_figures(found).get(code):
+        return ""
+    return (
+        f"{number(kept['females'])} females ({interval(*kept['female_limits'])}) and {number(kept['males'])} males "
+        f"({interval(*kept['male_limits'])})"
+    )
+
+
 def later_corrections(month: dt.date, pond_ids: Iterable[int]) -> list[Move]:
     """Return what was booked after a month for its days: four queries."""
     return review_rows.later_corrections(month, next_month(month) - dt.timedelta(days=1), list(pond_ids))
@@ -211,6 +238,7 @@ class _Read:
         self.nests = review_rows.nest_months(month, last, ids)
         self.beyond = review_rows.beyond_book(month, last, ids)
         self.deaths = review_rows.deaths(month, last, ids)
+        self.logged_late = review_rows.logged_late(month, last, ids)
         self.without_papers = review_rows.without_papers()
         self.watch = farm_watch(last)
         self.signals = watch_lines(self.watch, with_charts=False)
@@ -297,10 +325,18 @@ def _to_explain(read: _Read, one: PondKind, flows: Mapping[str, Flow]) -> Iterab
             yield f"{line.sentence} {line.remedy}{noted}"
     yield from (concern.sentence for concern in one.watched if concern.code == "falling-behind")
     if beyond := read.beyond.get((one.pond_id, one.kind_id)):
-        yield (f"{beyond} {one.kind_name} beyond the book: look for a move that was not logged, or recount.")
+        yield (
+            f"{number(beyond)} {one.kind_name} beyond the book: look for a move that was not logged, or recount."
+        )
     late = sum(flow.late for flow in flows.values())
     if late:
-        yield f"{late} heads booked here for days of earlier, closed months."
+        yield f"{number(late)} heads booked here for days of earlier, closed months."
+    if later := read.logged_late[one.pond_id, one.kind_id]:
+        yield (
+            f"{number(later)} {'move' if later == 1 else 'moves'} of this month's days "
+            f"{'was' if later == 1 else 'were'} logged after it was closed: the standing reads with "
+            f"{'it' if later == 1 else 'them'}, the month's book without."
+        )
     if one.heads.total and is_count_old(one):
         count = one.last_count
         yield f"Last counted {age(count.as_of, one.day)}." if count else "Never counted."

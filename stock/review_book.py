@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
+from typing import Any
 
 from django.db import transaction
 
@@ -25,9 +27,21 @@ class NotSigned(Exception):
         self.field = field
 
 
-def sign(pond: Pond, month: dt.date, *, words: str, key: uuid.UUID, by, today: dt.date) -> PondReview:
+def sign(
+    pond: Pond,
+    month: dt.date,
+    *,
+    words: str,
+    key: uuid.UUID,
+    by,
+    today: dt.date,
+    figures: Mapping[str, Mapping[str, Any]] | None = None,
+) -> PondReview:
     """
     Sign a pond's month. The same key again gives the signature that stands.
+
+    `figures` is the standing that is signed, as `review.signed_figures` gives it: what is logged later changes what
+    the month reads as, and never what was signed.
 
     Raises
     ------
@@ -55,5 +69,5 @@ def sign(pond: Pond, month: dt.date, *, words: str, key: uuid.UUID, by, today: d
                 f"{month:%B %Y} is closed: what is found later is decided in the review of an open month."
             )
         return PondReview.objects.create(
-            key=key, pond=pond, month=month, words=words, by=by, by_name=by.get_username()
+            key=key, pond=pond, month=month, words=words, by=by, by_name=by.get_username(), figures=figures
         )

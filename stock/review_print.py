@@ -8,12 +8,13 @@ from collections.abc import Iterable, Iterator
 from django.utils import timezone
 
 from ponds.models import Farm
+from ponds.nest_checks import nests_text
 from stock.extract_words import NOT_ADVICE, RETENTION
 from stock.models import MonthClose, Move
 from stock.move_words import class_words
 from stock.moves_read import move_sentence
 from stock.printed import PrintedSheet, PrintedTable
-from stock.review import KindMonth, MonthReview, PondMonth
+from stock.review import KindMonth, MonthReview, PondMonth, as_signed_words
 from stock.review_rows import CORRECTIONS
 from stock.standing_page import drift_words
 from stock.templatetags.stock_format import day as day_words
@@ -113,6 +114,8 @@ def _pond_sheet(pond: PondMonth, found: MonthReview, farm: Farm, *, follows: boo
         facts.append(("What was decided", signature.words))
     for kind in pond.kinds:
         facts += _kind_facts(kind)
+        if as_signed := as_signed_words(pond, kind):
+            facts.append((f"{kind.facts.kind_name}, when it was signed", as_signed))
     rows = tuple(
         (
             f"{kind.facts.kind_name}, {class_words(row.of_class, 2)}", row.opening, row.came, row.went, row.dead,
@@ -165,11 +168,11 @@ def _kind_facts(kind: KindMonth) -> list[tuple[str, str]]:
         if drift := drift_words(one):
             said.append(drift[:1].lower() + drift[1:].removesuffix("."))
     if kind.nests:
-        said.append(f"{kind.nests.month.nests} nests and {kind.nests.month.eggs} eggs")
+        said.append(f"{nests_text(kind.nests.month.nests)} and {number(kind.nests.month.eggs)} eggs")
     if kind.lots:
         said.append(f"egg lots due: {kind.lots.words.removesuffix('.')}")
     if kind.died.total:
-        said.append(f"{kind.died.total} found dead")
+        said.append(f"{number(kind.died.total)} found dead")
     facts = [(one.kind_name, "; ".join(said))]
     look = [*(concern.sentence for concern in one.concerns), *kind.to_explain]
     if look:

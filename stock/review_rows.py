@@ -203,6 +203,20 @@ def later_corrections(first: dt.date, last: dt.date, pond_ids: Sequence[int]) ->
     return list(with_entries(moves).order_by("-recorded_at", "-pk")[:CORRECTIONS])
 
 
+def logged_late(first: dt.date, last: dt.date, pond_ids: Iterable[int]) -> Counter[PondKindId]:
+    """Return (pond id, kind id) -> moves of a month's days that were booked after it: one query."""
+    ids = set(pond_ids)
+    found: dict[PondKindId, set[int]] = defaultdict(set)
+    rows = Entry.objects.filter(happened_on__range=(first, last), booked_on__gt=last).values_list(
+        "move", "source__pond", "source__kind", "target__pond", "target__kind"
+    )
+    for move, *ends in rows:
+        for pond, kind in (ends[:2], ends[2:]):
+            if pond in ids:
+                found[pond, kind].add(move)
+    return Counter({where: len(moves) for where, moves in found.items()})
+
+
 def _year_back(day: dt.date) -> dt.date:
     try:
         return day.replace(year=day.year - 1)

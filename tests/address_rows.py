@@ -413,7 +413,7 @@ ROWS = [
     Row("stock:review", {"month": "2024-05"}, get=ROLES),
     Row("stock:review-pond", {"month": "2026-05", "code": pond_code}, get=ROLES),
     Row("stock:review-sign", {"month": "2026-05", "code": pond_code}, post=OWNERS),
-    Row("stock:month-list", get=OWNERS),
+    Row("stock:month-list", get=ROLES),
     Row("stock:month-close", get=OWNERS, post=OWNERS),
     Row("stock:task-list", get=ROLES),
     Row("stock:task-add", get=OWNERS, post=OWNERS),

@@ -16,6 +16,10 @@ class PondReview(AppendOnlyModel):
     pond = models.ForeignKey(Pond, on_delete=models.PROTECT, related_name="reviews")
     month = models.DateField(help_text="Its first day.")
     words = models.TextField(blank=True, help_text="What was decided, and why.")
+    figures = models.JSONField(
+        null=True,
+        help_text="The standing that was signed, by code of kind; null of what was signed before this.",
+    )
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
     by_name = models.CharField(max_length=150)
     recorded_at = models.DateTimeField(db_default=Now(), editable=False)

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from ponds.farm import the_farm
-from ponds.roles import SignedRequest, for_owner
+from ponds.roles import OWNER, SignedRequest, for_owner, role_of
 from stock import ledger
 from stock.months import months, next_to_close
 from stock.refusals import LedgerRefusal
@@ -23,13 +23,17 @@ UNPROCESSABLE = 422
 
 
 @require_safe
-@for_owner
 def month_list(request: SignedRequest) -> HttpResponse:
-    """Show every month, newest first, and the button of the next one to close."""
+    """Show every month, newest first, and an owner the button of the next one to close."""
     rows = months(the_farm().today())
     to_close = next((month for month in rows if month.is_next), None)
+    is_owner = role_of(request.user) == OWNER
     opens = ledger.first_open_booking_day() if any(month.close for month in rows) else None
-    return render(request, "stock/month_list.html", {"rows": rows, "to_close": to_close, "opens": opens})
+    return render(
+        request,
+        "stock/month_list.html",
+        {"rows": rows, "to_close": to_close if is_owner else None, "opens": opens},
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -23,7 +23,15 @@ from stock.forms.reviews import SignForm
 from stock.links import link, task_link
 from stock.months import months
 from stock.moves_read import move_sentence
-from stock.review import KindMonth, PondMonth, later_corrections, month_review, pond_month
+from stock.review import (
+    KindMonth,
+    PondMonth,
+    as_signed_words,
+    later_corrections,
+    month_review,
+    pond_month,
+    signed_figures,
+)
 from stock.review_print import review_sheets
 from stock.review_rows import CORRECTIONS
 from stock.sheet_files import TYPES, file_of
@@ -119,6 +127,7 @@ def review_sign(request: SignedRequest, month: str, code: str) -> HttpResponse:
                 key=form.cleaned_data["key"],
                 by=request.user,
                 today=today,
+                figures=_figures(pond, first, today),
             )
         except review_book.NotSigned as refused:
             form.add_error(refused.field or None, refused.sentence)
@@ -139,6 +148,7 @@ class KindPart:
     males_first: str
     aims: tuple[AimLinks, ...]
     recount_url: str
+    as_signed: str
 
 
 def _show_pond(
@@ -170,6 +180,7 @@ def _show_pond(
         "found": found,
         "parts": [
             _part(
+                found,
                 kind,
                 first,
                 here,
@@ -193,8 +204,20 @@ def _show_pond(
     return render(request, "stock/review_pond.html", context, status=status)
 
 
+def _figures(pond: Pond, first: dt.date, today: dt.date) -> dict[str, dict[str, Any]]:
+    found = pond_month(pond, first, today)
+    return signed_figures(found) if found else {}
+
+
 def _part(
-    kind: KindMonth, month: dt.date, here: str, decided: Decided, *, may_decide: bool, may_move: bool
+    found: PondMonth,
+    kind: KindMonth,
+    month: dt.date,
+    here: str,
+    decided: Decided,
+    *,
+    may_decide: bool,
+    may_move: bool,
 ) -> KindPart:
     one = kind.facts
     why = f"Review of {month:%B %Y}: {one.heads.females} females to {one.heads.males} males by the book."
@@ -209,7 +232,9 @@ def _part(
         for aim in aims_of(one, decided)
     )
     recount = _decide(one.pond_code, "RECOUNT", month, here, kind=one.kind_code) if may_decide else ""
-    return KindPart(kind, drift_words(one), males_first(one, decided), aims, recount)
+    return KindPart(
+        kind, drift_words(one), males_first(one, decided), aims, recount, as_signed_words(found, kind)
+    )
 
 
 def _decide(code: str, verb: str, month: dt.date, here: str, *, kind: str = "") -> str:

@@ -33,12 +33,12 @@ def test_every_month_is_listed_newest_first_and_only_the_next_can_be_closed(owne
     ledger.close_month(FIRST, by=owner.user, today=today(), note="all papers in")
     response = owner.get(MONTHS)
     text = words(response)
-    assert text.index(f"{today():%B %Y}</th>") < text.index("July 2024</th>") < text.index("June 2024</th>")
-    june = text.split("June 2024</th>")[1].split("</tr>")[0]
+    assert text.index(f">{today():%B %Y}</a>") < text.index(">July 2024</a>") < text.index(">June 2024</a>")
+    june = text.split(">June 2024</a>")[1].split("</tr>")[0]
     assert "closed" in june
     assert ">owner<" in june
     assert "all papers in" in june
-    assert ">open<" in text.split("July 2024</th>")[1].split("</tr>")[0]
+    assert ">open<" in text.split(">July 2024</a>")[1].split("</tr>")[0]
     assert "The first day that the book still takes is 1 Jul 2024." in text
     assert text.count(f'href="{CLOSE}"') == 1
     assert "Close July 2024" in text
@@ -97,9 +97,13 @@ def test_once_all_is_closed_there_is_nothing_to_close(owner):
     assert "there is nothing to close now" in words(owner.get(CLOSE, follow=True))
 
 
-def test_only_an_owner_sees_and_closes_months(hand, reader):
+def test_all_read_which_months_are_closed_and_only_an_owner_closes_one(farm, owner, hand, reader):
+    assert f'href="{CLOSE}"' in words(owner.get(MONTHS))
     for client in (hand, reader):
-        assert client.get(MONTHS).status_code == 403
+        page = client.get(MONTHS)
+        assert (page.status_code, page_faults(page)) == (200, [])
+        assert "Which months are closed?" in words(page)
+        assert CLOSE not in words(page)
         assert client.get(CLOSE).status_code == 403
         assert client.post(CLOSE, {"month": "2024-06"}).status_code == 403
         assert f'href="{MONTHS}"' not in words(client.get("/"))

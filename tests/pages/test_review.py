@@ -100,6 +100,33 @@ def test_what_is_logged_after_the_close_is_listed_on_the_month_and_booked_in_the
     assert "Closed by owner" in page
 
 
+def test_what_was_signed_is_shown_as_signed_and_what_came_late_is_counted(farm, owner):
+    address = reverse("stock:review-pond", args=["2024-05", "A"])
+    before = kind_of(review.month_review(MAY, TODAY), "A").facts.standing
+    sign = reverse("stock:review-sign", args=["2024-05", "A"])
+    assert owner.post(sign, {"key": uuid.uuid4(), "words": "Seen."}).status_code == 303
+    assert "When it was signed" not in words(owner.get(address))
+    for month in (dt.date(2024, 4, 1), MAY):
+        ledger.close_month(month, by=farm.by, today=TODAY)
+    farm.post((5, 30), ("FEMALE", "A", "DIED", 3), pond="A")
+    after = kind_of(review.month_review(MAY, TODAY), "A")
+    assert round(after.facts.standing.females) < round(before.females)
+    assert any(
+        line.startswith("1 move of this month's days was logged after it was closed")
+        for line in after.to_explain
+    )
+    assert not any(
+        "logged after" in line for line in kind_of(review.month_review(MAY, TODAY), "B").to_explain
+    )
+    page = words(owner.get(address))
+    signed = page.split("When it was signed</dt><dd>")[1].split("</dd>")[0]
+    assert signed.startswith(f"{round(before.females)} females (")
+    assert f" and {round(before.males)} males (" in signed
+    table = owner.get(reverse("stock:review", args=["2024-05"]), {"_export": "csv"}).content.decode()
+    (row,) = [one for one in csv.DictReader(io.StringIO(table)) if one["Pond"] == "A"]
+    assert int(row["To explain"]) == len(after.to_explain) > 0
+
+
 def test_the_month_stands_on_a_page_searched_filtered_and_exported(farm, owner, reader):
     address = reverse("stock:review", args=["2024-05"])
     response = reader.get(address)
