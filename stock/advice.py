@@ -18,6 +18,7 @@ from stock.advisor.placing import WELFARE_RATIO
 from stock.advisor.ratio import Remedy
 from stock.advisor.verdict import NO_MALES, Verdict, verdict
 from stock.advisor.yields import season_yield
+from stock.held_heads import heads_held
 from stock.pond_kind import PondKind
 
 SEED = 20_250_901
@@ -134,7 +135,7 @@ def _once_done(one: PondKind, decided: Decided) -> Verdict | None:
 
 def males_first(one: PondKind, decided: Decided = NOTHING) -> str:
     """Say how many males leave before any female comes, where too many press the females; else ""."""
-    females, males = one.females_now, one.males_now
+    females, males = heads_held(one)
     leaving = math.ceil(males - females / WELFARE_RATIO - 1e-9)
     if not females or leaving <= 0:
         return ""

@@ -11,6 +11,7 @@ from ponds.figures import show_figure
 from stock.advisor.placing import SETTLE, WELFARE_RATIO
 from stock.advisor.season_learning import DECAY, LearntFigure
 from stock.advisor.yields import FEMALE_SURVIVAL_SOURCE, FERTILITY_SOURCE
+from stock.held_heads import heads_held
 from stock.placing_advice import NEEDED, WORDS_OF
 from stock.placing_answer import Advice, PondAdvice
 from stock.pond_concerns import FEWEST_MALES
@@ -171,7 +172,7 @@ def how_known(facts: PondKind, today: dt.date) -> str:
 
 def males_to_leave(pond: PondAdvice) -> int:
     """Return how many males must leave before females may come; 0 where none must."""
-    females, males = pond.facts.females_now, pond.facts.males_now
+    females, males = heads_held(pond.facts)
     if not any(one.code == "too-many-males" for one in pond.obstacles):
         return 0
     return math.ceil(males - females / WELFARE_RATIO - 1e-9)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 import uuid
 from html import unescape
 
@@ -123,3 +125,22 @@ def test_a_bad_day_in_the_address_is_said(owner, farm, page, query, sentence):
     assert sentence in text
     assert "Below is season" in text
     assert "The address asks for" not in words(owner.get(page))
+
+
+def test_new_females_and_the_ponds_own_page_let_the_same_males_leave(owner, farm):
+    codes = [f"P{letter}" for letter in "ABCDEFGH"]
+    for nth, code in enumerate(codes):
+        farm.pond(code, days=300, females=300 + nth, males=250 + nth)
+    page = owner.get(PAGE, {"heads": "20", "kind": "slider"})
+    rows = {row.pond.code: row for row in page.context["rows"]}
+    of_whole_heads = []
+    for code in codes:
+        row = rows[code]
+        leaving = int(re.match(r".*: (\d+) males must leave", row.pond.obstacles[0].sentence)[1])
+        assert row.males_leaving == leaving
+        text = words(owner.get(reverse("stock:pond-detail", args=[code])))
+        assert f"{leaving} males leave first, before any female comes." in text
+        facts = row.pond.facts
+        of_whole_heads.append(math.ceil(facts.males_now - facts.females_now / 1.5) == leaving)
+    # The standing's own figures decide: of whole heads some would come out another.
+    assert not all(of_whole_heads)
