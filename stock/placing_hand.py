@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ponds.svg_marks import figure_text
 from stock.placing_advice import head_room
 from stock.placing_answer import Advice, PondAdvice
 
@@ -78,7 +79,7 @@ def _too_many(pond: PondAdvice | None, code: str, count: int, advice: Advice) ->
     facts = pond.facts
     room = head_room(facts) - pond.decided
     limit = (
-        f"its limit of {facts.head_limit} leaves room for {max(0, room)}"
+        f"its limit of {figure_text(facts.head_limit)} leaves room for {figure_text(max(0, room))}"
         if facts.head_limit is not None
         else "it has no head limit"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from ponds.svg_marks import figure_text
 from stock.placing_answer import Advice, PondAdvice
 from stock.placing_grounds import Grounds
 from stock.placing_tasks import Source
@@ -29,8 +30,10 @@ def limits_of(pond: PondAdvice) -> str:
     facts = pond.facts
     if pond.obstacles:
         return f"None now: {pond.obstacles[0].sentence}"
-    limit = f"head limit {facts.head_limit}" if facts.head_limit is not None else "no head limit set"
-    return f"at most {pond.cap}; {limit}; {facts.males_now} males"
+    limit = (
+        f"head limit {figure_text(facts.head_limit)}" if facts.head_limit is not None else "no head limit set"
+    )
+    return f"at most {figure_text(pond.cap)}; {limit}; {figure_text(facts.males_now)} males"
 
 
 def lines_of_plan(advice: Advice, heads: dict[str, int]) -> list[SheetLine]:
@@ -65,7 +68,11 @@ def _limits(code: str, advice: Advice | None, grounds: Grounds) -> str:
     if now is not None:
         return limits_of(now)
     then = grounds.pond(code)
-    return "" if then is None else f"at most {then.cap} when saved; {then.males_used} males"
+    return (
+        ""
+        if then is None
+        else f"at most {figure_text(then.cap)} when saved; {figure_text(then.males_used)} males"
+    )
 
 
 def before_loading(source: Source, heads: int, stopped: Iterable[str] = ()) -> Sequence[str]:
@@ -81,7 +88,7 @@ def before_loading(source: Source, heads: int, stopped: Iterable[str] = ()) -> S
         said.append(f"Pond {source.code} is released from quarantine, {source.released_words}. Not before.")
     if heads > source.females:
         said.append(
-            f"By the book only {source.females} females stand in pond {source.code}; "
-            f"{source.unsexed} unsexed. Sex them first."
+            f"By the book only {figure_text(source.females)} females stand in pond {source.code}; "
+            f"{figure_text(source.unsexed)} unsexed. Sex them first."
         )
     return tuple(said)

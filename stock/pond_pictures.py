@@ -11,6 +11,7 @@ from stock.pond_facts import year_before
 from stock.pond_kind import PondKind
 from stock.pond_rows import months_between
 from stock.small_charts import (
+    PANEL,
     Panel,
     RatioRow,
     SmallChart,
@@ -23,7 +24,9 @@ from stock.templatetags.stock_format import how_old, ratio_interval
 from stock.templatetags.stock_format import ratio as ratio_words
 
 MONTHS = 13
-PANELS_ABREAST = 6
+FEWEST_ABREAST, PANELS_ABREAST = 2, 6
+PAGE_WIDE, PAGE_HIGH = 540.0, 600.0
+"""Points of a letter page between its margins, less its title and notes."""
 LETTERS = (("F", "females"), ("M", "males"), ("U", "unsexed"), ("J", "juveniles"))
 
 
@@ -74,8 +77,17 @@ def panels_of(facts: Iterable[PondKind]) -> list[SmallChart]:
 
 
 def rows_of_panels(panels: Sequence[SmallChart]) -> tuple[tuple[SmallChart, ...], ...]:
-    """Return the panels in rows as they are printed."""
-    return tuple(tuple(panels[at : at + PANELS_ABREAST]) for at in range(0, len(panels), PANELS_ABREAST))
+    """Return the panels in rows as they are printed: as large as one page holds them all, if any page does."""
+    wide, high = PANEL
+    abreast = next(
+        (
+            columns
+            for columns in range(FEWEST_ABREAST, PANELS_ABREAST)
+            if math.ceil(len(panels) / columns) * (high / wide * PAGE_WIDE / columns + 6) <= PAGE_HIGH
+        ),
+        PANELS_ABREAST,
+    )
+    return tuple(tuple(panels[at : at + abreast]) for at in range(0, len(panels), abreast))
 
 
 def ratio_rows(one: PondKind) -> list[RatioRow]:

@@ -175,7 +175,7 @@ def _flowables(sheet: PrintedSheet, width: float) -> list:
         story.append(facts)
     columns = max((len(row) for row in sheet.charts), default=1)
     # Three kinds' charts below each other leave room for their tables only where they are small.
-    widest = _SMALL if columns <= 3 <= len(sheet.charts) else width
+    widest = _SMALL if sheet.tables and columns <= 3 <= len(sheet.charts) else width
     story += [_side_by_side(row, width, columns, widest) for row in sheet.charts]
     for table in sheet.tables:
         story.append(Paragraph(_said(table.title), _SECTION))

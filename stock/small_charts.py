@@ -69,7 +69,14 @@ class SmallChart:
     size: tuple[float, float]
     marks: tuple[Mark, ...]
     columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    rows: tuple[tuple[str | float | None, ...], ...]
+
+    @property
+    def rows_in_words(self) -> tuple[tuple[str, ...], ...]:
+        """The rows as a page shows them; a workbook takes the figures as they are."""
+        return tuple(
+            tuple(cell if isinstance(cell, str) else figure_text(cell) for cell in row) for row in self.rows
+        )
 
     @property
     def svg(self) -> str:
@@ -81,7 +88,7 @@ class SmallChart:
     @property
     def as_chart(self) -> Chart:
         """The same as every other chart of the site is handed on."""
-        return Chart(self.name, self.svg, self.summary, self.columns, self.rows)
+        return Chart(self.name, self.svg, self.summary, self.columns, self.rows_in_words)
 
 
 def run_chart(
@@ -126,7 +133,7 @@ def run_chart(
         marks.append(Words("tick", left, HEIGHT - 4, labels[0]))
         marks.append(Words("tick end", right, HEIGHT - 4, labels[-1]))
         marks.append(Words("tick end", right, high - 3, f"top {figure_text(round(top))}"))
-    rows = tuple((label, *(figure_text(one.values[at]) for one in series)) for at, label in enumerate(labels))
+    rows = tuple((label, *(one.values[at] for one in series)) for at, label in enumerate(labels))
     columns = ("When", *(f"{one.name}, {unit}" for one in series))
     return SmallChart(name, _latest(name, labels, series), (WIDTH, HEIGHT), tuple(marks), columns, rows)
 
@@ -141,7 +148,7 @@ def month_bars(
     if labels:
         marks.append(Words("tick", left, HEIGHT - 4, labels[0]))
         marks.append(Words("tick end", right, HEIGHT - 4, labels[-1]))
-    rows = tuple((label, figure_text(value)) for label, value in zip(labels, values, strict=True))
+    rows = tuple((label, value) for label, value in zip(labels, values, strict=True))
     summary = (
         f"{name}: {figure_text(sum(values))} {unit} from {labels[0]} to {labels[-1]}." if labels else name
     )
@@ -213,7 +220,8 @@ class Panel:
     counted: str
 
 
-PANEL = (170.0, 112.0)
+PANEL = (170.0, 124.0)
+LONGEST_KIND = 30
 
 
 def panel_chart(panel: Panel, *, most_heads: float, most_deaths: float) -> SmallChart:
@@ -224,16 +232,16 @@ def panel_chart(panel: Panel, *, most_heads: float, most_deaths: float) -> Small
         Box("frame heavy" if panel.is_bad else "frame", 1, 1, width - 2, height - 2),
         Words("strong", 7, 17, panel.code),
         Words("tick end", width - 7, 15, panel.verdict),
-        Words("tick", 7, 32, f"{heads}"),
-        Words("tick end", width - 7, 32, _shortened(panel.kind, 25 - len(heads))),
+        Words("tick", 7, 31, _shortened(panel.kind, LONGEST_KIND)),
+        Words("tick", 7, 44, heads),
     ]
-    marks.append(Line("axis", ((7, 51), (width - 7, 51))))
+    marks.append(Line("axis", ((7, 63), (width - 7, 63))))
     ratio = panel.ratio
-    marks += _ratio_marks(ratio.value, ratio.lower, ratio.upper, panel.band, (7, width - 7, 37, 51))
-    marks.append(Words("tick", 7, 63, ratio.words))
-    low, middle = 93.0, width / 2
+    marks += _ratio_marks(ratio.value, ratio.lower, ratio.upper, panel.band, (7, width - 7, 49, 63))
+    marks.append(Words("tick", 7, 75, ratio.words))
+    low, middle = 105.0, width / 2
     marks.append(Line("axis", ((7, low), (middle - 5, low))))
-    marks += _bars(panel.deaths, (7, middle - 5, 70, low), most_deaths, with_figures=False)
+    marks += _bars(panel.deaths, (7, middle - 5, 82, low), most_deaths, with_figures=False)
     run = [
         (middle + 5 + (width - 12 - middle) * at / max(1, len(panel.run) - 1), low - 23 * min(value, most_heads)
          / max(most_heads, 1))
@@ -243,19 +251,26 @@ def panel_chart(panel: Panel, *, most_heads: float, most_deaths: float) -> Small
     if len(run) > 1:
         marks += [Line("line s0", tuple(run)), Dot(0, *run[-1])]
     dead = sum(panel.deaths)
-    marks.append(Words("tick", 7, 106, f"{figure_text(dead)} dead"))
-    marks.append(Words("tick end", width - 7, 106, panel.counted))
+    marks.append(Words("tick", 7, 118, f"{figure_text(dead)} dead"))
+    marks.append(Words("tick end", width - 7, 118, panel.counted))
     name = f"Pond {panel.code}, {panel.kind}"
     told = f"{heads} {panel.heads_by}" if panel.heads else heads
     words = (
         f"{panel.verdict}; {told}; {ratio.words}, {ratio.label.lower()}; {figure_text(dead)} recorded dead in "
         f"twelve months; {panel.counted}."
     )
-    row = (panel.code, panel.kind, panel.verdict, told, ratio.words, figure_text(dead), panel.counted)
+    of_letter = dict(panel.heads)
+    row = (
+        panel.code, panel.kind, panel.verdict, *(of_letter.get(letter, "") for letter in "FMUJ"), panel.heads_by,
+        ratio.words, dead, panel.counted,
+    )  # fmt: skip
     return SmallChart(name, words, PANEL, tuple(marks), PANEL_COLUMNS, (row,))
 
 
-PANEL_COLUMNS = ("Pond", "Kind", "How it stands", "Heads", "Ratio", "Dead, 12 months", "Counted")
+PANEL_COLUMNS = (
+    "Pond", "Kind", "How it stands", "Females", "Males", "Unsexed", "Juveniles", "Heads", "Ratio", "Dead, 12 months",
+    "Counted",
+)  # fmt: skip
 
 
 def _bars(

@@ -218,7 +218,7 @@ def test_a_class_left_empty_was_not_looked_for_and_a_0_was(farm):
 def test_the_verdict_is_the_standings_where_females_and_males_were_counted(farm):
     facts = of_pond("A")
     # Three years of losses behind, and a count of plus or minus a tenth: near 3 to 1 still, and fewer than the book.
-    assert facts.basis == "by the standing: counted 1 Mar 2023 (seined), 3 years ago"
+    assert facts.basis == "by the standing: counted 1 Mar 2023 (seined), 3 years 3 months ago"
     assert facts.standing.females < 300
     assert facts.females_now == round(facts.standing.females)
     low, high = facts.standing.ratio_limits

@@ -122,6 +122,8 @@ class OneOfField(forms.ChoiceField):
     def __init__(self, *, noun: str, blank: str | None = None, **kwargs: Any) -> None:
         self.noun = noun
         self.blank = blank
+        # What is known and not on offer here: why not, by its value.
+        self.not_offered: dict[str, str] = {}
         super().__init__(**kwargs)
         self.error_messages["required"] = f"Choose the {noun}."
 
@@ -132,6 +134,8 @@ class OneOfField(forms.ChoiceField):
     def validate(self, value: Any) -> None:
         forms.Field.validate(self, value)
         if value and not self.valid_value(value):
+            if why_not := self.not_offered.get(str(value)):
+                raise ValidationError(f"{why_not} Choose one from the list.")
             raise ValidationError(f"There is no {self.noun} “{cut(str(value))}”. Choose one from the list.")
 
 

@@ -72,6 +72,11 @@ class AheadForm(forms.Form):
         defaults = DEFAULTS | ({"kind": most.code} if most else {})
         super().__init__(defaults | {name: asked[name] for name in asked if asked[name]})
         self._offer("kind", [(code, kind.common_name) for code, kind in self.kinds.items()])
+        self.fields["kind"].not_offered = {
+            kind.code: f"{kind.common_name} stands in no pond, and none is kept for it: there is nothing to replace."
+            for kind in kinds
+            if kind.code not in self.kinds
+        }
         ponds = {one.pond_code: one for one in facts}
         self._offer("lost", [(code, f"Pond {code}") for code in ponds])
         self.fields["temperature"].label = f"Temperature beside the eggs, {units.symbol(self.unit)}"

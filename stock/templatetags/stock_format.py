@@ -166,6 +166,8 @@ def age(on: dt.date | None, today: dt.date) -> str:
     ['today', 'yesterday', '30 days ago']
     >>> age(dt.date(2026, 3, 4), today), age(dt.date(2023, 7, 1), today), age(None, today)
     ('5 months ago', '3 years ago', 'never')
+    >>> age(dt.date(2024, 3, 20), dt.date(2026, 11, 30)), age(dt.date(2023, 7, 31), dt.date(2026, 7, 31))
+    ('2 years 8 months ago', '3 years ago')
     """
     if on is None:
         return "never"
@@ -176,7 +178,12 @@ def age(on: dt.date | None, today: dt.date) -> str:
         return ("today", "yesterday")[days]
     if days < 60:
         return f"{days} days ago"
-    return f"{round(days / 30.44)} months ago" if days < 730 else f"{round(days / 365.25)} years ago"
+    if days < 730:
+        return f"{round(days / 30.44)} months ago"
+    # By the calendar and never rounded up: an old count must not be told younger or older by half a year.
+    years, months = divmod(12 * (today.year - on.year) + today.month - on.month - (today.day < on.day), 12)
+    odd = f" {months} month{'' if months == 1 else 's'}" if months else ""
+    return f"{years} year{'' if years == 1 else 's'}{odd} ago"
 
 
 @register.simple_tag

@@ -48,7 +48,7 @@ def farm_picture(request: HttpRequest) -> HttpResponse:
         return file_of([picture_sheet(panels, farm, day)], farm, kind, f"every-pond-{day}")
     context = {
         "form": form,
-        "panels": [(panel, panel.rows[0]) for panel in panels],
+        "panels": [(panel, panel.rows_in_words[0]) for panel in panels],
         "columns": panels[0].columns if panels else (),
         "day": day,
         "is_today": day == today,

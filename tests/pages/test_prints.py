@@ -5,6 +5,7 @@ import datetime as dt
 import html
 import io
 import re
+from dataclasses import replace
 
 import pytest
 from django.db import connection
@@ -19,7 +20,7 @@ from stock.charts import Series
 from stock.models import Entry
 from stock.pond_facts import pond_kinds
 from stock.pond_pictures import PANELS_ABREAST, rows_of_panels
-from stock.printed import PrintedSheet, PrintedTable
+from stock.printed import PrintedSheet, PrintedTable, workbook_of
 from stock.printed_pdf import pdf_of
 from stock.small_charts import Box, Panel, RatioRow, Words, month_bars, panel_chart, run_chart
 from tests.page_rules import page_faults
@@ -45,7 +46,7 @@ def test_small_charts_share_a_scale_and_say_their_figures():
     }
     assert tall["Many"] == pytest.approx([40, 20])
     assert tall["Few"] == pytest.approx([4, 8])
-    assert few.rows == (("Jan", "1"), ("Feb", "0"), ("Mar", "2"))
+    assert few.rows == (("Jan", 1), ("Feb", 0), ("Mar", 2))
     run = run_chart(
         "Run", "Run", labels, [Series("Females", (4, None, 6)), Series("Males", (0, 0, 0))], top=8
     )
@@ -77,6 +78,28 @@ def test_sixty_panels_stand_on_one_page_and_two_hundred_run_on():
     pdf = pdf_of([everything], title="t", footer="f")
     assert 2 <= pages_of(pdf) <= 4
     assert "P199" in text_of(pdf)
+
+
+def test_few_panels_fill_the_page_and_name_their_kind_whole():
+    drawn = [
+        panel_chart(replace(panel(f"P{at}"), kind="Red-eared slider"), most_heads=2000, most_deaths=9)
+        for at in range(20)
+    ]
+    assert "Red-eared slider" in words(drawn[0])
+    assert [len(row) for row in rows_of_panels(drawn)] == [4] * 5
+    assert [len(row) for row in rows_of_panels(drawn[:6])] == [3] * 2
+    sheet = PrintedSheet("s", "Every pond", (), (), charts=rows_of_panels(drawn), is_one_page=True)
+    assert pages_of(pdf_of([sheet], title="t", footer="f")) == 1
+    book = load_workbook(io.BytesIO(workbook_of([sheet])))
+    rows = [[cell.value for cell in row] for row in book.active.iter_rows()]
+    heads = next(row for row in rows if "Females" in row)
+    first = dict(zip(heads, next(row for row in rows if "P0" in row), strict=True))
+    assert (first["Females"], first["Males"], first["Juveniles"], first["Dead, 12 months"]) == (
+        1300,
+        400,
+        12,
+        39,
+    )
 
 
 def test_a_sheet_for_one_page_is_made_smaller_and_others_run_on_without_a_lone_heading():

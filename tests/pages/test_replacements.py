@@ -27,6 +27,7 @@ def farm(owner):
     slider = KindFactory(code="slider", common_name="Slider", scientific_name="Trachemys scripta elegans")
     softshell = KindFactory(code="softshell", common_name="Softshell", scientific_name="Apalone ferox")
     snapper = KindFactory(code="snapper", common_name="Snapper", scientific_name="Chelydra serpentina")
+    KindFactory(code="musk", common_name="Musk turtle", scientific_name="Sternotherus odoratus")
     mud = KindFactory(code="mud", common_name="Mud turtle", scientific_name="Kinosternon subrubrum")
     ponds = {
         code: PondFactory(code=code, kinds=[kind])
@@ -94,6 +95,8 @@ def test_what_holds_the_stock_holds_it(owner, farm):
 def test_hatchlings_to_raise_follow_the_room(owner, farm):
     assert cells(owner.get(URL))["Hatchlings to raise for them"] == ("1 392",)  # 1,350 / 0.97
     text = cells(owner.get(URL, {"kind": "softshell"}))
+    assert "milder and of a steeper" not in words(owner.get(URL, {"kind": "softshell"}))
+    assert "milder and of a steeper" in words(owner.get(URL, {"kind": "slider"}))
     # Nine years to breed: 6 / (0.9 x 0.7^8) = 115.6; half of the young are female.
     assert text["Hatchlings to raise for them"] == ("232",)
 
@@ -182,6 +185,7 @@ def test_kinds_whose_sex_does_not_follow_the_slider(owner, farm):
     ("asked", "sentence"),
     [
         ({"kind": "zebra"}, "There is no kind “zebra”"),
+        ({"kind": "musk"}, "Musk turtle stands in no pond, and none is kept for it"),
         ({"wanted": "-4"}, "-4 is below 0"),
         ({"kept": "many"}, "“many” is not a whole number"),
         ({"lost": "ZZ"}, "There is no pond “ZZ”"),
