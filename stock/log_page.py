@@ -18,6 +18,7 @@ from stock.forms.log import NO_HAUL, LogEntry
 from stock.models import Batch, Entry, Move, PlacingTask, TaskMove
 from stock.move_words import class_words
 from stock.tasks import OpenTask, open_tasks
+from stock.watch_stops import booked_words, stops_of
 
 AHEAD = 200
 
@@ -105,6 +106,12 @@ def moving_ponds(entry: LogEntry) -> list[Pond]:
     targets = [entry.choices.pond(code) for code in dict.fromkeys(codes)]
     own = [pond] if leaves or entry.used_arrivals else []
     return [one for one in (*own, *targets) if one is not None]
+
+
+def cautions_of(entry: LogEntry) -> list[str]:
+    """Say where the watch asks to stop the moves of a valid Log page; asked before it is booked, while it is kept."""
+    moving = moving_ponds(entry)
+    return booked_words(moving, stops_of(moving, entry.today), entry.today)
 
 
 def typed_day(sent: QueryDict, pond: Pond, today: dt.date) -> dt.date:

@@ -18,12 +18,12 @@ from stock.drafts import Draft, PaperDraft
 from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.log import LogEntry, digest
 from stock.forms.log_draft import LineOrigin, build, place_refusal
-from stock.log_page import book_of, log_entry, moving_ponds, posted_under, source_of_task, untouched
+from stock.log_page import book_of, cautions_of, log_entry, posted_under, source_of_task, untouched
 from stock.models import Move, RefusedPost, Task
 from stock.refusals import KeyReused, LedgerRefusal
 from stock.refused import as_sent, keep_refused
 from stock.tasks import open_tasks
-from stock.watch_stops import booked_words, stops_of
+from stock.watch_stops import stops_of
 
 SEE_OTHER = 303
 
@@ -133,8 +133,7 @@ def post_entry(
         if asked and request.POST.get("confirmed") != digest(asked):
             return show_entry(request, entry, asked, original)
         # Asked before it is booked: the move itself would have the watch reckoned anew.
-        moving = moving_ponds(entry)
-        cautions = booked_words(moving, stops_of(moving, entry.today), entry.today)
+        cautions = cautions_of(entry)
         receipt = write_entry(entry, write, more_papers=more_papers)
         if receipt is not None:
             return say_receipt(request, receipt, entry, cautions)

@@ -20,7 +20,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ponds.roles import SignedRequest, for_hand
 from stock import ledger
 from stock.forms.log import digest
-from stock.log_page import log_entry, posted_under
+from stock.log_page import cautions_of, log_entry, posted_under, untouched
 from stock.refused import keep_refused, refused_of
 from stock.views.log import write_entry
 
@@ -51,13 +51,18 @@ def send(request: SignedRequest) -> JsonResponse:
         if sentences and sent.get("confirmed") == digest(sentences):
             sentences = []
         if not sentences:
+            cautions = cautions_of(entry)
             receipt = write_entry(
                 entry, lambda draft: ledger.record(draft, by=request.user, today=entry.today)
             )
             if receipt is not None:
                 moved_to = reverse("stock:move-detail", args=[receipt.key])
                 status = 200 if receipt.is_replay else 201
-                return JsonResponse({"key": key, "state": "saved", "href": moved_to}, status=status)
+                told = [] if receipt.is_replay else [*cautions, *untouched(entry, receipt.key)]
+                saved = {"key": key, "state": "saved", "href": moved_to}
+                if told:
+                    saved["why"] = " ".join(told)
+                return JsonResponse(saved, status=status)
     sentences = sentences or [fault.sentence for fault in entry.faults()]
     refused = keep_refused(
         key=_uuid(key), pond=entry.pond, sentence=" ".join(sentences), sent=sent, by=request.user

@@ -74,6 +74,17 @@ def test_a_move_into_a_stopped_pond_names_that_pond(hand, farm):
     assert not [sentence for sentence in said if "pond A and" in sentence]
 
 
+def test_a_log_that_waited_on_a_phone_is_answered_with_the_same_caution_once(hand, farm):
+    die(farm)
+    sent = sent_log({"of_class": "FEMALE", "back": "5", "moved": "5", "target": "C"}, pond="B")
+    first = hand.post("/log/send/", sent)
+    assert (first.status_code, first.json()["state"]) == (201, "saved")
+    assert f"The watch of {day_words(farm.today)}, pond B: " in first.json()["why"]
+    assert STOP in first.json()["why"]
+    again = hand.post("/log/send/", sent)
+    assert (again.status_code, "why" in again.json()) == (200, False)
+
+
 def test_the_dead_and_what_went_back_are_no_moves_and_draw_no_caution(hand, farm):
     die(farm)
     said = after(hand, sent_log({"of_class": "FEMALE", "back": "5", "dead": "1"}, pond="B"))

@@ -132,7 +132,7 @@ async function sendOne(log, token) {
   const at = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   told.push(
     answer.state === "saved"
-      ? { words: `On the server, ${at}: pond ${log.pond}, typed ${time(log.at)}.`, href: answer.href, link: "See the move" }
+      ? { words: `On the server, ${at}: pond ${log.pond}, typed ${time(log.at)}.${answer.why ? ` Look at this: ${answer.why}` : ""}`, href: answer.href, link: "See the move" }
       : needsYou(log.pond, log.at, answer.why, answer.href),
   );
 }
