@@ -79,14 +79,12 @@ def panels_of(facts: Iterable[PondKind]) -> list[SmallChart]:
 def rows_of_panels(panels: Sequence[SmallChart]) -> tuple[tuple[SmallChart, ...], ...]:
     """Return the panels in rows as they are printed: as large as one page holds them all, if any page does."""
     wide, high = PANEL
-    abreast = next(
-        (
-            columns
-            for columns in range(FEWEST_ABREAST, PANELS_ABREAST)
-            if math.ceil(len(panels) / columns) * (high / wide * PAGE_WIDE / columns + 6) <= PAGE_HIGH
-        ),
-        PANELS_ABREAST,
-    )
+
+    def size(columns: int) -> float:
+        tall = math.ceil(len(panels) / columns) * (high / wide * PAGE_WIDE / columns + 6)
+        return min(1.0, PAGE_HIGH / max(tall, 1.0)) / columns
+
+    abreast = max(range(FEWEST_ABREAST, PANELS_ABREAST + 1), key=size)
     return tuple(tuple(panels[at : at + abreast]) for at in range(0, len(panels), abreast))
 
 

@@ -252,7 +252,7 @@ def panel_chart(panel: Panel, *, most_heads: float, most_deaths: float) -> Small
         marks += [Line("line s0", tuple(run)), Dot(0, *run[-1])]
     dead = sum(panel.deaths)
     marks.append(Words("tick", 7, 118, f"{figure_text(dead)} dead"))
-    marks.append(Words("tick end", width - 7, 118, panel.counted))
+    marks.append(Words("tick end", width - 7, 118, _short_age(panel.counted)))
     name = f"Pond {panel.code}, {panel.kind}"
     told = f"{heads} {panel.heads_by}" if panel.heads else heads
     words = (
@@ -334,6 +334,15 @@ def _latest(name: str, labels: Sequence[str], series: Sequence[Series]) -> str:
     if not said or not labels:
         return f"{name}: no figures yet."
     return f"{name}, {labels[0]} to {labels[-1]}: {', '.join(said)}."
+
+
+def _short_age(words: str) -> str:
+    """Shorten an age of years and months, which would run into the dead beside it."""
+    if "year" not in words or "month" not in words:
+        return words
+    return (
+        words.replace(" years", " y").replace(" year", " y").replace(" months", " m").replace(" month", " m")
+    )
 
 
 def _shortened(words: str, room: int) -> str:

@@ -87,7 +87,12 @@ def test_few_panels_fill_the_page_and_name_their_kind_whole():
     ]
     assert "Red-eared slider" in words(drawn[0])
     assert [len(row) for row in rows_of_panels(drawn)] == [4] * 5
-    assert [len(row) for row in rows_of_panels(drawn[:6])] == [3] * 2
+    assert [len(row) for row in rows_of_panels(drawn[:14])] == [3, 3, 3, 3, 2]
+    assert [len(row) for row in rows_of_panels(drawn[:6])] == [2] * 3
+    old = panel_chart(
+        replace(panel("A"), counted="count 2 years 8 months old"), most_heads=2000, most_deaths=9
+    )
+    assert "count 2 y 8 m old" in words(old)
     sheet = PrintedSheet("s", "Every pond", (), (), charts=rows_of_panels(drawn), is_one_page=True)
     assert pages_of(pdf_of([sheet], title="t", footer="f")) == 1
     book = load_workbook(io.BytesIO(workbook_of([sheet])))
