@@ -12,6 +12,7 @@ from ponds.farm import the_farm
 from ponds.models import Farm, Pond
 from ponds.places import PondDraft, area_fields, change_pond, open_pond, read_area
 from ponds.sheets import BadRow, Column, RowsRefused, Sheet, SheetRow, Written
+from ponds.svg_marks import day_text
 from ponds.unit_cells import FigureWithUnit, Measured
 
 AREA = FigureWithUnit(units.AREA, 0, 10_000_000, "2.5 acres")
@@ -42,7 +43,7 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
             continue
         seen[row["code"]] = row.number
         if row["opened on"] > today:
-            bad_rows.append(row.bad("opened on", f"That day is still to come; today is {today:%Y-%m-%d}."))
+            bad_rows.append(row.bad("opened on", f"That day is still to come; today is {day_text(today)}."))
             continue
         try:
             draft = PondDraft(row["code"], _fields(row, farm), _kinds(row))

@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 
 from ponds.models import Pond
-from ponds.svg_marks import figure_text
+from ponds.svg_marks import day_text, figure_text
 from stock.ledger_sql import last_closed_month
 from stock.models import PondReview
 from stock.timeline import next_month
@@ -56,9 +56,9 @@ def sign(
         )
     opens = next_month(month)
     if today < opens:
-        raise NotSigned(f"{month:%B %Y} is not over yet: it can be signed from {opens} on.")
+        raise NotSigned(f"{month:%B %Y} is not over yet: it can be signed from {day_text(opens)} on.")
     if pond.opened_on >= opens:
-        raise NotSigned(f"Pond {pond.code} was opened on {pond.opened_on}, after {month:%B %Y}.")
+        raise NotSigned(f"Pond {pond.code} was opened on {day_text(pond.opened_on)}, after {month:%B %Y}.")
     with transaction.atomic():
         Pond.objects.select_for_update().get(pk=pond.pk)
         if standing := PondReview.objects.filter(key=key).first():

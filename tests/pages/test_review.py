@@ -188,7 +188,7 @@ def test_a_pond_is_reviewed_decided_and_signed_and_the_next_one_comes(farm, owne
 @pytest.mark.parametrize(
     ("month", "words_typed", "sentence"),
     [
-        ("2024-08", "", "August 2024 is not over yet: it can be signed from 2024-09-01 on."),
+        ("2024-08", "", "August 2024 is not over yet: it can be signed from 1 Sep 2024 on."),
         ("2024-04", "", "April 2024 is closed"),
         ("2024-05", "x" * 2001, "What was decided has 2\u202f001 characters; 2\u202f000 fit."),
     ],
