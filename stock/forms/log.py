@@ -17,6 +17,7 @@ from ponds.svg_marks import figure_text
 from stock.drafts import LONGEST_NOTE
 from stock.forms.fields import DayField, FarmChoices, KeyField, OneOfField, cut, new_key
 from stock.forms.log_dead import BOTH_TYPED, ShortField, short_name, short_typed, with_the_dead
+from stock.forms.log_marks import marks_unsaid
 from stock.forms.log_rows import ArrivalSet, BatchForm, RowForm, RowSet, SaleForm
 from stock.forms.log_scans import scans_of
 from stock.models import Move
@@ -223,7 +224,7 @@ class LogEntry:
             return []
         typed = short_typed(self.sent) if self.sent is not None else {}
         cells = {**{cell: heads for cell, heads in self.book.items() if heads}, **typed}
-        return [ShortField(short_name(*cell), self._cell_name(cell), typed.get(cell, "")) for cell in cells]
+        return [ShortField(short_name(*cell), self.cell_name(cell), typed.get(cell, "")) for cell in cells]
 
     @property
     def sale_open(self) -> bool:
@@ -343,7 +344,7 @@ class LogEntry:
             caught[cell] = caught.get(cell, 0) + row.heads
             deaths += row.typed.get("dead") or 0
         for cell, heads in caught.items():
-            held, name = self.book.get(cell, 0), self._cell_name(cell)
+            held, name = self.book.get(cell, 0), self.cell_name(cell)
             if heads > held * (1 + UNUSUAL_SHARE) and heads - held > FEW_HEADS:
                 found.append(f"{heads} {name} were handled; pond {pond} {holds} {held} {by_book}.")
             elif leaving[cell] > held * UNUSUAL_SHARE and leaving[cell] > FEW_HEADS:
@@ -354,11 +355,13 @@ class LogEntry:
         stands = sum(self.book.values())
         if came > stands * UNUSUAL_SHARE and came > FEW_HEADS:
             found.append(f"{came} came in; pond {pond} {holds} {stands} {by_book}.")
-        if self.head.cleaned_data["how"] != NO_HAUL and not any(caught.values()):
-            found.append("The haul caught nothing.")
+        if self.head.cleaned_data["how"] != NO_HAUL:
+            found += marks_unsaid(self)
+            if not any(caught.values()):
+                found.append("The haul caught nothing.")
         return found
 
-    def _cell_name(self, cell: tuple[str, str]) -> str:
+    def cell_name(self, cell: tuple[str, str]) -> str:
         kind = self.choices.kind(cell[0])
         words = {"FEMALE": "females", "MALE": "males", "UNSEXED": "unsexed", "JUVENILE": "juveniles"}
         return f"{kind.common_name if kind else cell[0]} {words.get(cell[1], cell[1])}"

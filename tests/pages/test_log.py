@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import html
+import re
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from ponds.models import Kind, Pond
@@ -87,6 +90,26 @@ def test_the_page_prepares_a_row_for_each_kind_and_class_by_the_book(hand):
     assert "100 by the book" in text
     assert "Salmonella" in text
     assert "Found dead, no haul" in text
+
+
+def test_marks_are_asked_for_where_heads_were_marked_and_the_field_is_empty(hand):
+    first = sent_log({**FEMALES, "back": "20", "newly_marked": "20"}, {**MALES, "back": "4"})
+    posted(hand.post(LOG, first))
+    again = sent_log({**FEMALES, "back": "30"}, {**MALES, "back": "5"})
+    with CaptureQueriesContext(connection) as queries:
+        text = words(hand.post(LOG, again))
+    assert "How many of the 30 Slider females carried marks? 20 were marked in pond A" in text
+    # No male was marked, so nobody is asked about them.
+    assert "Slider males carried marks" not in text
+    assert sum("stock_haulline" in query["sql"] for query in queries) <= 2
+    for said in ("0", "6"):
+        answer = hand.post(LOG, sent_log({**FEMALES, "back": "30", "carrying_marks": said}))
+        assert answer.status_code in (302, 303)
+    # Whoever says that it is right is taken at their word, and found only is no haul.
+    confirmed = re.search(r'name="confirmed" value="(\w+)"', text)[1]
+    for sent in ({**again, "confirmed": confirmed}, sent_log({**FEMALES, "dead": "1"}, how="NONE")):
+        assert hand.post(LOG, sent).status_code in (302, 303)
+    assert Move.objects.exclude(made_as="OPENING").count() == 5
 
 
 def test_an_empty_pond_prepares_rows_of_what_may_live_there(hand):
