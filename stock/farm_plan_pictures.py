@@ -32,8 +32,9 @@ def ratios_chart(answer: PlanAnswer) -> Chart | None:
         before, after = _before(pond), _after(pond)
         rows.append(Interval(label, after, min(before, after), max(before, after)))
     shown = f", the {MOST_DRAWN} that change most" if len(drawn) < len(changed) else ""
+    ponds = "the pond that changes" if len(changed) == 1 else f"{len(changed)} ponds that change"
     summary = (
-        f"Females per male of {len(changed)} ponds that change{shown}: the dot is the ratio after the moves, the line "
+        f"Females per male of {ponds}{shown}: the dot is the ratio after the moves, the line "
         "begins where it stands now" + (", the shade is the band." if band else ".")
     )
     chart = interval_strip("Ratio, now and after", rows, band=band, unit="females per male", summary=summary)
