@@ -15,6 +15,7 @@ from stock.book import by_pond_and_kind
 from stock.farm_plan_answer import PlanAnswer, PondPlan
 from stock.models import Task
 from stock.planning import CLASS_WORDS
+from stock.refusals import Refused
 from stock.tasks import open_tasks
 
 SALT = "farm-plan"
@@ -42,12 +43,8 @@ class SealedPlan:
     stood: tuple[tuple[str, str, int, int], ...]
 
 
-class SealBroken(Exception):
+class SealBroken(Refused):
     """The plan sent back is not the one that was shown, or too old; `sentence` says which."""
-
-    def __init__(self, sentence: str) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
 
 
 def planned_tasks(answer: PlanAnswer) -> tuple[PlannedTask, ...]:

@@ -7,6 +7,8 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
+from stock.refusals import Refused
+
 MOST_BYTES = 5_000_000
 MOST_LOGS = 1000
 
@@ -20,12 +22,8 @@ class PhoneLog:
     typed: tuple[tuple[str, str], ...]
 
 
-class NotACopy(Exception):
+class NotACopy(Refused):
     """A file that no phone saved; `sentence` says what is wrong with it."""
-
-    def __init__(self, sentence: str) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
 
 
 def read_copy(content: bytes) -> tuple[PhoneLog, ...]:

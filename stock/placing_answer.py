@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from stock.advisor.placing import Obstacle
 from stock.advisor.season_learning import LearntFigure, YieldsLearnt
 from stock.pond_kind import PondKind
+from stock.refusals import Refused
 
 SEED = 20_260
 DRAWS = 1000
@@ -261,9 +262,5 @@ class Advice:
         return next((pond for pond in self.ponds if pond.code == code), None)
 
 
-class CannotAdvise(Exception):
+class CannotAdvise(Refused):
     """The question cannot be answered yet; `sentence` says what is missing and where it is mended."""
-
-    def __init__(self, sentence: str) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence

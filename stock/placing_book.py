@@ -16,17 +16,14 @@ from stock.placing_answer import Advice
 from stock.placing_grounds import grounds_of
 from stock.placing_hand import HandPlacing, judge
 from stock.placing_tasks import Source, decided_for, promised_from, why_of
+from stock.refusals import Refused
 from stock.saved_placings import name_of, stops_of
 
 LONGEST_NOTE = LONGEST_WHY = 300
 
 
-class PlacingRefused(Exception):
+class PlacingRefused(Refused):
     """A placing that was not written; `sentence` says why and what to do."""
-
-    def __init__(self, sentence: str) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
 
 
 @transaction.atomic

@@ -1,19 +1,30 @@
-"""What the ledger refuses, one class a refusal; each text is a sentence for the person who typed. Pure."""
+"""What is refused, the ledger's one class a refusal; each text is a sentence for the person who typed. Pure."""
 
 from __future__ import annotations
 
 
-class LedgerRefusal(Exception):
+class Refused(Exception):
+    """
+    Something that was asked and not done.
+
+    `sentence` says to the person who asked what is wrong and how to mend it, `field` which field it is about, if one.
+    """
+
+    def __init__(self, sentence: str, *, field: str = "") -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.field = field
+
+
+class LedgerRefusal(Refused):
     """A posting that was refused whole.
 
     `line` is the 0-based line it is about, `field` the field, and `place` the pond or outside place, if any.
     """
 
     def __init__(self, sentence: str, *, line: int | None = None, field: str = "", place: str = "") -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
+        super().__init__(sentence, field=field)
         self.line = line
-        self.field = field
         self.place = place
         # Which of a batch of drafts was refused, counted from 0.
         self.draft = 0

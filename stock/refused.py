@@ -12,6 +12,7 @@ from django.http import QueryDict
 from ponds.models import Pond
 from ponds.svg_marks import figure_text
 from stock.models import Move, RefusedAside, RefusedPost
+from stock.refusals import Refused
 
 LONGEST_VALUE = 20_000
 LONGEST_REASON = 300
@@ -68,12 +69,8 @@ def lately_set_aside() -> QuerySet[RefusedAside]:
     return RefusedAside.objects.select_related("refused__pond").order_by("-aside_at", "-pk")
 
 
-class NotSetAside(Exception):
+class NotSetAside(Refused):
     """A refused post that was not set aside; `sentence` says why."""
-
-    def __init__(self, sentence: str) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
 
 
 def set_aside(refused: RefusedPost, reason: str, *, by) -> RefusedAside:

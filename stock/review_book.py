@@ -13,18 +13,14 @@ from ponds.models import Pond
 from ponds.svg_marks import day_text, figure_text
 from stock.ledger_sql import last_closed_month
 from stock.models import PondReview
+from stock.refusals import Refused
 from stock.timeline import next_month
 
 LONGEST_WORDS = 2000
 
 
-class NotSigned(Exception):
+class NotSigned(Refused):
     """A signature that was not taken; `sentence` says why."""
-
-    def __init__(self, sentence: str, *, field: str = "") -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
-        self.field = field
 
 
 def sign(

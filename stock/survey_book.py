@@ -11,17 +11,13 @@ from django.db import transaction
 from ponds.models import Kind, Pond
 from stock.drafts import content_sha256
 from stock.models import Count, Haul, Survey, SurveyHaul, SurveyMarked
+from stock.refusals import Refused
 
 MOST_HAULS = 60
 
 
-class SurveyRefused(Exception):
+class SurveyRefused(Refused):
     """A survey that was not written; `sentence` says why, `field` which field it is about."""
-
-    def __init__(self, sentence: str, *, field: str = "") -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
-        self.field = field
 
 
 @dataclass(frozen=True)

@@ -12,18 +12,14 @@ from ponds.models import Kind, Pond
 from ponds.svg_marks import figure_text
 from stock.drafts import MOST_HEADS
 from stock.models import Task
+from stock.refusals import Refused
 from stock.tasks import DONE, DROPPED, OPEN, state_of, with_progress
 
 LONGEST_WHY = 300
 
 
-class TaskRefused(Exception):
+class TaskRefused(Refused):
     """A task that was not written; `sentence` says why, `field` which field it is about."""
-
-    def __init__(self, sentence: str, *, field: str = "") -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
-        self.field = field
 
 
 def make(

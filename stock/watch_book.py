@@ -9,17 +9,14 @@ from django.db import IntegrityError, transaction
 
 from ponds.svg_marks import figure_text
 from stock.models import WatchNote
+from stock.refusals import Refused
 from stock.watch_page import WatchLine
 
 LONGEST_NOTE = 500
 
 
-class NotNoted(Exception):
+class NotNoted(Refused):
     """A note that was not taken; `sentence` says why."""
-
-    def __init__(self, sentence: str) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
 
 
 def acknowledge(line: WatchLine, *, note: str, key: uuid.UUID, by, today: dt.date) -> WatchNote:

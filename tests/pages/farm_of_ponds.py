@@ -21,6 +21,16 @@ class FarmOfPonds:
         self.today = the_farm().today()
         self.slider = KindFactory(code="slider", common_name="Slider")
 
+    @classmethod
+    def of_a_quiet_year(cls, by) -> FarmOfPonds:
+        """Return ponds A, B and C of sliders for a year and more, one death in each of the last months."""
+        farm = cls(by)
+        for code in "ABC":
+            farm.pond(code, days=420, females=300, males=100)
+        for days in range(20, 400, 60):
+            farm.post(*(("FEMALE", code, "DIED", 1) for code in "ABC"), days=days)
+        return farm
+
     def ago(self, days: int) -> dt.date:
         return self.today - dt.timedelta(days=days)
 

@@ -26,12 +26,7 @@ STOP = "Stop all moves into the pond and out of it, and call a veterinarian."
 
 @pytest.fixture
 def farm(owner):
-    farm = FarmOfPonds(owner.user)
-    for code in "ABC":
-        farm.pond(code, days=420, females=300, males=100)
-    for days in range(20, 400, 60):
-        farm.post(*(("FEMALE", code, "DIED", 1) for code in "ABC"), days=days)
-    return farm
+    return FarmOfPonds.of_a_quiet_year(owner.user)
 
 
 def words(response) -> str:

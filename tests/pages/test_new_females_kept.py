@@ -20,12 +20,7 @@ PAGE, TASKS, SAVE = "/new-females/", "/new-females/tasks/", "/new-females/save/"
 @pytest.fixture
 def farm(owner):
     """Three ponds of sliders for a year and more, one death in each of the last months."""
-    farm = FarmOfPonds(owner.user)
-    for code in "ABC":
-        farm.pond(code, days=420, females=300, males=100)
-    for days in range(20, 400, 60):
-        farm.post(*(("FEMALE", code, "DIED", 1) for code in "ABC"), days=days)
-    return farm
+    return FarmOfPonds.of_a_quiet_year(owner.user)
 
 
 def words(response):

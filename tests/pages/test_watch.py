@@ -26,12 +26,7 @@ WATCH, NOTE = reverse("stock:watch"), reverse("stock:watch-note")
 @pytest.fixture
 def farm(owner):
     """Three ponds for a year and more, one death in each of the last months; nothing to point to."""
-    farm = FarmOfPonds(owner.user)
-    for code in "ABC":
-        farm.pond(code, days=420, females=300, males=100)
-    for days in range(20, 400, 60):
-        farm.post(*(("FEMALE", code, "DIED", 1) for code in "ABC"), days=days)
-    return farm
+    return FarmOfPonds.of_a_quiet_year(owner.user)
 
 
 def die(farm, code="B", females=15, days=1):
