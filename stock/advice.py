@@ -19,6 +19,7 @@ from stock.advisor.ratio import Remedy
 from stock.advisor.verdict import NO_MALES, Verdict, verdict
 from stock.advisor.yields import season_yield
 from stock.held_heads import heads_held
+from stock.move_words import class_words
 from stock.pond_kind import PondKind
 
 SEED = 20_250_901
@@ -215,8 +216,7 @@ def _way(verb: str, of_class: str, heads: int, rest: int, one: PondKind, decided
 
 
 def _heads_words(verb: str, of_class: str, heads: int) -> str:
-    noun = {"FEMALE": "female", "MALE": "male"}[of_class] + ("" if heads == 1 else "s")
-    return f"{'add' if verb == 'ADD' else 'take out'} {heads} {noun}"
+    return f"{'add' if verb == 'ADD' else 'take out'} {heads} {class_words(of_class, heads)}"
 
 
 @dataclass(frozen=True)

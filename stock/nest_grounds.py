@@ -13,12 +13,10 @@ from django.db.models import Min, Sum
 from ponds.models import Kind, NestDay, Pond
 from ponds.seasons import season_of
 from ponds.svg_marks import day_text
-from stock.advisor.laying_curve import LayingCurve
+from stock.advisor.laying_curve import STRAY_DAYS, LayingCurve
 from stock.advisor.nesting_dates import CURVES
 from stock.models import Entry
 
-STRAY_DAYS = 28
-"""Nests up to four weeks outside a kind's dates are not asked about, as `LayingCurve` spreads its stragglers."""
 MAY_LAY = ("FEMALE", "UNSEXED")
 
 

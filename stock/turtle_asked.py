@@ -17,11 +17,10 @@ from stock.forms.asked import Asked
 from stock.ledger import Beyond, marks_that_stand, schemes_in_use
 from stock.mark_ends import only_by_mistake
 from stock.models import Mark, Turtle
-from stock.move_words import is_pond
+from stock.move_words import class_words, is_pond
 from stock.moves_read import place_of
 from stock.turtle_search import code_of_mask
 
-HEADS = {"FEMALE": "female", "MALE": "male", "UNSEXED": "unsexed", "JUVENILE": "juvenile"}
 MOST_NAMED = 3
 
 
@@ -92,7 +91,7 @@ def not_in_book(
     ).count()
     if heads > marked:
         return []
-    of = f"{HEADS[of_class]} {kind_name}"
+    of = f"{class_words(of_class, 1)} {kind_name}"
     has = (
         f"no {of} in pond {pond} on {day_text(day)}"
         if heads <= 0
@@ -158,6 +157,6 @@ def beyond_words(heads: Iterable[Beyond]) -> tuple[str, ...]:
     """Say afterwards what was booked beyond the book."""
     return tuple(
         f"{one.heads} {'head was' if one.heads == 1 else 'heads were'} booked beyond the book in pond {one.pond}: "
-        f"it had no unmarked {HEADS[one.of_class]} head left there. The month's review shows it."
+        f"it had no unmarked {class_words(one.of_class, 1)} head left there. The month's review shows it."
         for one in heads
     )

@@ -12,7 +12,7 @@ from stock.move_words import class_words, is_pond
 from stock.moves_read import place_of
 
 GONE_WORDS = {"DIED": "died", "SOLD": "sold", "CULLED": "culled", "ESCAPED": "escaped", "WILD": "set free"}
-BOOKED = {"DIED": "dead", "SOLD": "sold", "CULLED": "culled", "ESCAPED": "escaped", "WILD": "set free"}
+BOOKED = GONE_WORDS | {"DIED": "dead"}
 ALIVE = ("FOUND", "SEEN", "MOVED", "MARKED")
 
 

@@ -28,7 +28,9 @@ FARTHEST_DAYS = 45.0
 (an assumption; farms stand off by some ten days)."""
 _MOST_SHIFT_SD, _MOST_TAIL_SD = 30.0, 0.6
 
-_STRAGGLERS, _STRAY_DAYS = 0.02, 28.0
+STRAY_DAYS = 28
+"""Days outside a kind's dates over which stragglers are spread (an assumption)."""
+_STRAGGLERS = 0.02
 _EARLIEST_MOST, _LEAST_STRETCH = 120.0, 0.2
 
 
@@ -93,7 +95,7 @@ class LayingCurve:
         dug = special.betainc(
             1 + self.steepness * mode, 1 + self.steepness * (1 - mode), np.clip(since / length, 0.0, 1.0)
         )
-        stray = np.clip((since + _STRAY_DAYS) / (length + 2 * _STRAY_DAYS), 0.0, 1.0)
+        stray = np.clip((since + STRAY_DAYS) / (length + 2 * STRAY_DAYS), 0.0, 1.0)
         shares: Floats = (1 - _STRAGGLERS) * dug + _STRAGGLERS * stray
         return shares
 
