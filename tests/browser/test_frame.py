@@ -1,6 +1,9 @@
 """The frame in a real browser: sizes, reflow, focus, the small script, print."""
 
+import re
+
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser import frame_pages
 
@@ -48,10 +51,10 @@ def test_controls_are_as_tall_as_a_finger_or_a_glove(frame, name, least, width):
 def test_problems_take_the_focus_and_lead_to_the_control(frame):
     page = frame("form")
     page.get_by_role("button", name="Book it").click()
-    assert page.title().startswith("Error: ")
-    assert page.evaluate("document.activeElement.className") == "problems"
+    expect(page).to_have_title(re.compile("^Error: "))
+    expect(page.locator(".problems")).to_be_focused()
     page.get_by_role("link", name="Caught: This field is required.").click()
-    assert page.evaluate("location.hash") == "#id_caught_0"
+    expect(page).to_have_url(re.compile("#id_caught_0$"))
 
 
 def test_the_sticky_bar_does_not_hide_what_has_the_focus(frame):
