@@ -25,7 +25,6 @@ from stock.turtle_sheet_lines import Line, Name
 from stock.turtle_sheet_write import (
     asked,
     check_ponds,
-    measured_before,
     not_yet_measured,
     note_other_ponds,
     note_sexes,
@@ -109,7 +108,6 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
     made = _made(fresh)
     for line in lines:
         line.turtle = line.turtle or made[(line.first or line).marked_by]
-    before = measured_before(lines)
     left = not_yet_measured(lines)
     new = put_marks(lines, by=by) | note_sexes(lines, by=by) | write_measures(left, by=by)
     again = [line.key in new for line in lines if line.draft is None]
@@ -117,7 +115,7 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
         written,
         new=written.new + again.count(True),
         same=written.same + again.count(False),
-        warnings=(*written.warnings, *asked(left, before)),
+        warnings=(*written.warnings, *asked(left)),
     )
 
 

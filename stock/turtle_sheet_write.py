@@ -12,10 +12,11 @@ from ponds.farm import the_farm
 from ponds.sheets import BadRow, RowsRefused
 from ponds.svg_marks import day_text
 from stock import turtle_records
-from stock.marks.plausible import Earlier, questions
+from stock.measures_asked import known_of
 from stock.models import Mark, MarkStep, Measure, SexStep
 from stock.refusals import LedgerRefusal
 from stock.turtle_book import note_sex, put_mark
+from stock.turtle_records import measure_key
 from stock.turtle_sheet_lines import Line, carried
 
 MOST_SAID = 50
@@ -174,31 +175,22 @@ def not_yet_measured(lines: list[Line]) -> list[Line]:
     ]
 
 
-def asked(lines: list[Line], before: dict[int, list[Earlier]]) -> list[str]:
-    """Return what a person should look at, row by row: odd measures, odd tags. `before` is what stood already."""
+def asked(lines: list[Line]) -> list[str]:
+    """Return what a person should look at, row by row, once all is written: odd measures, odd tags; three queries."""
     found: list[tuple[int, str]] = []
+    # These rows' own measures are held against each other in the order of their days, as they would be typed.
+    mine = {measure_key(line.key, one.code) for line in lines for one in line.typed}
+    known = known_of(turtle_ids([line for line in lines if line.typed]), but=mine)
     for line in lines:
         found += [(line.row.number, note) for note in line.notes]
         if line.turtle is None or not line.typed:
             continue
-        earlier = before.setdefault(line.turtle.pk, [])
-        kind, day, observer = line.turtle.kind.scientific_name, line.row["day"], line.row["measured by"] or ""
-        sex = line.sex.sex if line.sex.sex in ("FEMALE", "MALE") else line.turtle.sex
-        odd = questions(kind, sex, line.typed, earlier, on=day, observer=observer)
-        found += [(line.row.number, one.sentence) for one in odd]
-        earlier += [Earlier(one.code, one.stored, day, observer) for one in line.typed]
+        day, observer, turtle = line.row["day"], line.row["measured by"] or "", known[line.turtle.pk]
+        found += [
+            (line.row.number, one.sentence) for one in turtle.asked(line.typed, on=day, observer=observer)
+        ]
+        turtle.add(line.typed, on=day, observer=observer)
     said = [f"Row {number}: {sentence}" for number, sentence in sorted(found, key=lambda one: one[0])]
     if len(said) > MOST_SAID:
         said = [*said[:MOST_SAID], f"And {len(said) - MOST_SAID} more rows like these."]
     return said
-
-
-def measured_before(lines: list[Line]) -> dict[int, list[Earlier]]:
-    """Return what stands of the measures of these rows' turtles; one query."""
-    found: dict[int, list[Earlier]] = defaultdict(list)
-    rows = Measure.objects.standing().filter(turtle__in=turtle_ids(lines))
-    for turtle, code, stored, day, observer in rows.values_list(
-        "turtle", "what", "stored", "measured_on", "observer"
-    ):
-        found[turtle].append(Earlier(code, stored, day, observer))
-    return found

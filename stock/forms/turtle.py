@@ -13,7 +13,8 @@ from ponds.units import UnitRefused
 from stock import photos
 from stock.forms.fields import DayField, KeyField, LineField, OneOfField, new_key
 from stock.marks.measures import DEFINITIONS, UNITS_OF, Typed, read_measure
-from stock.marks.plausible import Earlier, Question, questions
+from stock.marks.plausible import Question
+from stock.measures_asked import known_of
 from stock.models import Measure, Turtle
 from stock.turtle_records import LONGEST_NOTE, LONGEST_OBSERVER, measure_key
 
@@ -35,11 +36,10 @@ class MeasureForm(forms.Form):
         *args: Any,
         turtle: Turtle,
         only: Measure | None = None,
-        earlier: list[Measure] | None = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.turtle, self.only, self.earlier = turtle, only, earlier or []
+        self.turtle, self.only = turtle, only
         self.fields["length_unit"].offer([(code, UNIT_WORDS[code]) for code in UNITS_OF["length"]])
         self.fields["mass_unit"].offer([(code, UNIT_WORDS[code]) for code in UNITS_OF["mass"]])
         self.codes = [only.what] if only else list(DEFINITIONS)
@@ -80,19 +80,11 @@ class MeasureForm(forms.Form):
         # Sent a second time, it is not held against what it wrote itself.
         key = cleaned["key"]
         mine = {key, *(measure_key(key, code) for code in self.codes)}
-        self.asked = questions(
-            self.turtle.kind.scientific_name,
-            self.turtle.sex,
-            self.typed,
-            [
-                Earlier(row.what, row.stored, row.measured_on, row.observer)
-                for row in self.earlier
-                if row.key not in mine and (self.only is None or row.pk != self.only.pk)
-            ],
-            on=cleaned["measured_on"],
-            observer=cleaned.get("observer") or "",
-            of_class=self.turtle.cell.of_class if self.turtle.cell else "",
-            known_since=self.turtle.first_marked_on,
+        if self.only is not None:
+            mine.add(self.only.key)
+        known = known_of([self.turtle.pk], but=mine)[self.turtle.pk]
+        self.asked = known.asked(
+            self.typed, on=cleaned["measured_on"], observer=cleaned.get("observer") or ""
         )
         wanted = self.answer()
         if any(not one.is_note for one in self.asked) and self.data.get("right") != wanted:

@@ -40,6 +40,9 @@ ROOM_A_YEAR = 0.5  # by so much a ratio of figures taken a year apart may be off
 MIDLINE = {"SCL_MID": ("SCL_MAX", 0.85), "PL_MID": ("PL_MAX", 0.80)}
 MIDLINE_ROOM_MM = 2
 CARAPACE = ("SCL_MAX", "SCL_MID")
+# How far a mended slip may lie from the figure written already, as shares of it: taken after that one, or before it.
+AFTER_KNOWN = {"shrunk": (0.9, 1.3), "grown": (0.97, 1.1)}
+BEFORE_KNOWN = {"shrunk": (0.7, 1.02), "grown": (0.9, 1.02)}
 
 
 def least_adult(scientific_name: str, of_class: str) -> float:
@@ -218,16 +221,15 @@ def in_time_asked(
             after.setdefault(one.code, one)
     asked = []
     for code, current in now.items():
-        was, then = before.get(code), after.get(code)
         question = None
-        if was is not None:
+        for other in (before.get(code), after.get(code)):
+            if other is None or question is not None:
+                continue
             question = (
-                _same_day(current, was, on)
-                if on is not None and was.taken_on == on
-                else _step(scientific_name, sex, current, was, on, observer, fits_length)
+                _same_day(current, other, on)
+                if on is not None and other.taken_on == on
+                else _step(scientific_name, sex, current, other, on, observer, fits_length)
             )
-        if question is None and then is not None and on is not None:
-            question = _back_step(scientific_name, sex, current, then, on, observer, fits_length)
         if question is not None:
             asked.append(question)
     return asked
@@ -272,43 +274,28 @@ def _step(
     scientific_name: str,
     sex: str,
     current: Typed,
-    was: Earlier,
+    other: Earlier,
     on: dt.date | None,
     observer: str,
     fits_length: bool,
 ) -> Question | None:
-    since = f"{name_of(current)} was {taken(was)}, {in_words(current)} now"
-    years = (on - was.taken_on).days / 365.25 if on is not None else 0.0
+    """Ask about the way from one figure to the next; `other` is the one written already, before this one or after."""
+    known = float(other.stored)
+    if on is not None and other.taken_on > on:
+        since = f"{name_of(current)} {in_words(current)} on {day_text(on)}, and {taken(other)} after that"
+        former, later, bounds = current.exact, known, BEFORE_KNOWN
+    else:
+        since = f"{name_of(current)} was {taken(other)}, {in_words(current)} now"
+        former, later, bounds = known, current.exact, AFTER_KNOWN
+    years = abs((on - other.taken_on).days) / 365.25 if on is not None else 0.0
     if current.code == "MASS":
-        return _mass_step(current, current.exact, float(was.stored), years, since, fits_length, was.stored)
-    if current.exact < was.stored - _room(was, observer):
-        found = _slips_near(current, was.stored, 0.9, 1.3)
+        return _mass_step(current, later, former, years, since, fits_length, other.stored)
+    if later < former - _room(other, observer):
+        found = _slips_near(current, known, *bounds["shrunk"])
         return ask("shrunk", current, f"{since}: a shell does not shrink{found}", again=True)
-    if current.code.startswith("SCL") and _grew_fast(scientific_name, sex, was.stored, current.exact, years):
+    if current.code.startswith("SCL") and _grew_fast(scientific_name, sex, former, later, years):
         told = f"{since}: over {GROWS_MM_A_YEAR} mm a year is much for a grown animal"
-        return ask("grown", current, told + _slips_near(current, was.stored, 0.97, 1.1))
-    return None
-
-
-def _back_step(
-    scientific_name: str,
-    sex: str,
-    current: Typed,
-    then: Earlier,
-    on: dt.date,
-    observer: str,
-    fits_length: bool,
-) -> Question | None:
-    since = f"{name_of(current)} {in_words(current)} on {day_text(on)}, and {taken(then)} after that"
-    years = (then.taken_on - on).days / 365.25
-    if current.code == "MASS":
-        return _mass_step(current, float(then.stored), current.exact, years, since, fits_length, then.stored)
-    if current.exact > then.stored + _room(then, observer):
-        found = _slips_near(current, then.stored, 0.7, 1.02)
-        return ask("shrunk", current, f"{since}: a shell does not shrink{found}", again=True)
-    if current.code.startswith("SCL") and _grew_fast(scientific_name, sex, current.exact, then.stored, years):
-        told = f"{since}: over {GROWS_MM_A_YEAR} mm a year is much for a grown animal"
-        return ask("grown", current, told + _slips_near(current, then.stored, 0.9, 1.02))
+        return ask("grown", current, told + _slips_near(current, known, *bounds["grown"]))
     return None
 
 

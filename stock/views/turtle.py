@@ -83,7 +83,7 @@ def turtle_measure(request: SignedRequest, number: int) -> HttpResponse:
     today = the_farm().today()
     earlier = _measures(found)
     start = measure_start(today, request.user.get_username(), earlier[-1] if earlier else None)
-    form = MeasureForm(request.POST or None, initial=start, turtle=found, earlier=earlier)
+    form = MeasureForm(request.POST or None, initial=start, turtle=found)
 
     def write(given: dict[str, Any]) -> Done:
         rows = turtle_records.record_measures(
@@ -105,7 +105,7 @@ def measure_correct(request: SignedRequest, number: int, key: uuid.UUID) -> Http
     found = turtle_or_404(number)
     row = _mendable(Measure, found, key, request)
     start = {**measure_start(row.measured_on, row.observer, row), row.what: row.typed, "note": row.note}
-    form = MeasureForm(request.POST or None, initial=start, turtle=found, only=row, earlier=_measures(found))
+    form = MeasureForm(request.POST or None, initial=start, turtle=found, only=row)
 
     def write(given: dict[str, Any]) -> Done:
         turtle_records.correct_measure(

@@ -1,12 +1,16 @@
 """The turtles sheet: all rows or none, the same sheet once, and 48 published shells through it."""
 
 import datetime as dt
+import uuid
 
 import pytest
 
 from ponds.models import Kind, Pond
 from ponds.sheets import load, registered_sheets
 from stock.check import differences
+from stock.drafts import Draft, Line
+from stock.forms.turtle import MeasureForm
+from stock.ledger import record
 from stock.marks.growth import sex_difference, size_summary
 from stock.models import Mark, Measure, Move, SexStep, Turtle
 from stock.turtle_sizes import kind_sizes
@@ -266,3 +270,58 @@ def test_a_further_mark_and_a_sex_of_a_known_turtle_are_written_once():
     ]  # fmt: skip
     assert Turtle.objects.get().sex == "FEMALE"
     assert SexStep.objects.filter(method="EGGS", sexed_on="2025-06-01").count() == 1
+
+
+@pytest.mark.parametrize(
+    ("day", "length", "mass", "says"),
+    [
+        ("2024-07-01", "45", "", "shorter than the females of a breeding pond are"),
+        ("2024-05-01", "140", "", "is before 1 Jun 2024, when this turtle was first marked"),
+        ("2025-03-01", "", "30", "is usual for that length"),
+        ("2025-03-01", "170", "", "a shell does not shrink"),
+        ("2024-06-15", "141", "600", ""),
+    ],
+)
+@pytest.mark.parametrize("sex", ["", "not to be told"])
+def test_the_sheet_and_the_page_ask_the_same(owner, day, length, mass, says, sex):
+    """Each on a turtle of its own that was marked and measured alike."""
+    headings = "day,pond,kind,class,other mark,carapace length,sex\n"
+    turtles(
+        f"2024-06-01,A,painted,female,one,,{sex}", f"2024-06-01,A,painted,female,two,,{sex}",
+        headings=headings,
+    )  # fmt: skip
+    one, two = Turtle.objects.order_by("pk")
+    later = [f"2025-06-01,A,painted,female,{turtle.pk},150" for turtle in (one, two)]
+    assert turtles(*later, headings="day,pond,kind,class,turtle,carapace length\n").bad_rows == []
+    outcome = turtles(
+        f"{day},A,painted,female,{one.pk},{length},{mass}",
+        headings="day,pond,kind,class,turtle,carapace length,mass\n",
+    )
+    assert outcome.bad_rows == []
+    by_sheet = [warning.removeprefix("Row 2: ") for warning in outcome.written.warnings]
+    typed = {"measured_on": day, "SCL_MAX": length, "MASS": mass, "length_unit": "MM", "mass_unit": "G"}
+    form = MeasureForm({"key": str(uuid.uuid4()), **typed}, turtle=Turtle.objects.get(pk=two.pk))
+    by_page = [sentence for sentences in form.errors.values() for sentence in sentences]
+    assert sorted(by_sheet) == sorted(by_page)
+    assert any(says in sentence for sentence in by_sheet) if says else by_sheet == []
+
+
+def test_a_measure_of_its_young_days_is_asked_about_as_of_a_young_one(owner):
+    headings = "day,pond,kind,class,tag,carapace length\n"
+    loaded("stock", "pond,kind,day,juveniles,how known\nA,painted,2024-01-03,4,drained\n")
+    turtles(f"2024-02-01,A,painted,juvenile,{CHIP},40", headings=headings)
+    turtle = Turtle.objects.get()
+    matured = Line("painted", "JUVENILE", "A", "A", 1, to_class="FEMALE", turtles=(turtle.code,))
+    record(
+        Draft(uuid.uuid4(), dt.date(2025, 6, 1), (matured,), pond="A"),
+        by=owner.user,
+        today=dt.date(2026, 1, 1),
+    )
+    outcome = turtles(
+        f"2024-03-01,A,painted,juvenile,{CHIP},44", f"2025-07-01,A,painted,female,{CHIP},45",
+        headings=headings,
+    )  # fmt: skip
+    assert outcome.bad_rows == []
+    (asked,) = outcome.written.warnings
+    assert asked.startswith("Row 3")
+    assert "counted as one" in asked
