@@ -39,7 +39,7 @@ SETTLING_WORDS = (
 )
 
 Decided = Mapping[tuple[str, str], int]
-"""A task's verb and class -> heads that open tasks of a pond and kind still add or take out."""
+"""A task's verb and class -> heads that tasks of a pond and kind still add or take out, or did since a day."""
 NOTHING: Decided = MappingProxyType({})
 WAYS = (("ADD", "FEMALE"), ("TAKE_OUT", "MALE"), ("TAKE_OUT", "FEMALE"), ("ADD", "MALE"))
 
@@ -60,7 +60,7 @@ class Way:
     limit_words : str
         What limits it.
     decided_words : str
-        What open tasks do of it already, "" where they do nothing.
+        What open tasks do of it already, and what was done of tasks since; "" where they do nothing.
     """
 
     verb: str
@@ -85,17 +85,18 @@ class Aim:
     ways: tuple[Way, ...]
 
 
-def aims_of(one: PondKind, decided: Decided = NOTHING) -> tuple[Aim, ...]:
+def aims_of(one: PondKind, decided: Decided = NOTHING, done: Decided = NOTHING) -> tuple[Aim, ...]:
     """
     Return the remedies of a pond and kind, to the target and into the band.
 
     None where nobody breeds there: an empty pond, juveniles, or heads that nobody has sexed. `decided` are the heads
-    that open tasks still add or take out (`stock.tasks.decided_heads`): only the rest is offered.
+    that open tasks still add or take out (`stock.tasks.decided_heads`), and `done` those that tasks added or took out
+    since the day that is looked back on (`done_heads`): only the rest is offered.
     """
     if not one.heads.females and not one.heads.males:
         return ()
     low, high = one.band
-    after = _once_done(one, decided)
+    after = _once_done(one, decided, done)
     return (
         _aim(
             f"To the target, {one.target:g} to 1",
@@ -103,6 +104,7 @@ def aims_of(one: PondKind, decided: Decided = NOTHING) -> tuple[Aim, ...]:
             after.to_target if after else None,
             one,
             decided,
+            done,
         ),
         _aim(
             f"Into the band, {low:g} to {high:g} to 1",
@@ -110,23 +112,27 @@ def aims_of(one: PondKind, decided: Decided = NOTHING) -> tuple[Aim, ...]:
             after.to_band if after else None,
             one,
             decided,
+            done,
         ),
     )
 
 
-def _once_done(one: PondKind, decided: Decided) -> Verdict | None:
-    """Judge the pond as it will stand once its open tasks are done; None where they change no ratio."""
+def _once_done(one: PondKind, decided: Decided, done: Decided) -> Verdict | None:
+    """Judge the pond as it will stand once its open tasks are done too; None where tasks change no ratio."""
     females, males = (
-        decided.get(("ADD", of_class), 0) - decided.get(("TAKE_OUT", of_class), 0)
+        sum(
+            heads.get(("ADD", of_class), 0) - heads.get(("TAKE_OUT", of_class), 0)
+            for heads in (decided, done)
+        )
         for of_class in ("FEMALE", "MALE")
     )
     if not females and not males:
         return None
-    stands = one.standing
+    females_now, males_now = one.means_now
     return verdict(
-        max(0, (stands.females if stands else one.heads.females) + females),
+        max(0, females_now + females),
         0,
-        max(0, (stands.males if stands else one.heads.males) + males),
+        max(0, males_now + males),
         0,
         target=one.target,
         band=one.band,
@@ -134,7 +140,7 @@ def _once_done(one: PondKind, decided: Decided) -> Verdict | None:
     )
 
 
-def males_first(one: PondKind, decided: Decided = NOTHING) -> str:
+def males_first(one: PondKind, decided: Decided = NOTHING, done: Decided = NOTHING) -> str:
     """Say how many males leave before any female comes, where too many press the females; else ""."""
     females, males = heads_held(one)
     leaving = math.ceil(males - females / WELFARE_RATIO - 1e-9)
@@ -143,43 +149,51 @@ def males_first(one: PondKind, decided: Decided = NOTHING) -> str:
     return (
         f"Below {WELFARE_RATIO:g} : 1 the males injure the females: {leaving} "
         f"{'male leaves' if leaving == 1 else 'males leave'} first, before any female comes."
-        f"{_males_decided(leaving, decided.get(('TAKE_OUT', 'MALE'), 0))}"
+        f"{_males_decided(leaving, decided.get(('TAKE_OUT', 'MALE'), 0), done.get(('TAKE_OUT', 'MALE'), 0))}"
     )
 
 
-def _males_decided(leaving: int, decided: int) -> str:
-    if not decided:
+def _males_decided(leaving: int, decided: int, done: int) -> str:
+    if not decided and not done:
         return ""
-    return f" {decided_words(leaving, decided, max(0, leaving - decided)).capitalize()}."
+    words = decided_words(leaving, decided, max(0, leaving - decided - done), done=done)
+    return f" {words[0].upper()}{words[1:]}."
 
 
-def decided_words(needed: int, decided: int, rest: int) -> str:
+def decided_words(
+    needed: int, decided: int, rest: int, *, done: int = 0, once: str = "once the open tasks are done"
+) -> str:
     """
-    Say what open tasks do already of the heads needed, and how many are still to be decided.
+    Say what open tasks do already of the heads needed, what was done since, and how many are still to be decided.
+
+    `once` is said where other heads than these change what is needed.
 
     >>> decided_words(218, 118, 100), decided_words(42, 118, 0)
     ('118 are decided already: 100 more', 'decided already (open task)')
     >>> decided_words(73, 0, 33), decided_words(73, 0, 0)
     ('once the open tasks are done, 33', 'not needed once the open tasks are done')
+    >>> decided_words(218, 58, 100, done=60), decided_words(60, 0, 0, done=60)
+    ('60 done since and 58 decided already: 100 more', 'done since')
     """
-    if not decided:
-        return (
-            f"once the open tasks are done, {figure_text(rest)}"
-            if rest
-            else "not needed once the open tasks are done"
-        )
+    if not decided and not done:
+        return f"{once}, {figure_text(rest)}" if rest else f"not needed {once}"
     if not rest:
-        return "decided already (open task)"
-    return (
-        f"{figure_text(decided)} {'is' if decided == 1 else 'are'} decided already: {figure_text(rest)} more"
-    )
+        if not done:
+            return "decided already (open task)"
+        return f"{figure_text(done)} done since, the rest decided (open task)" if decided else "done since"
+    if not done:
+        return f"{figure_text(decided)} {'is' if decided == 1 else 'are'} decided already: {figure_text(rest)} more"
+    said = f"{figure_text(done)} done since"
+    if decided:
+        said += f" and {figure_text(decided)} decided already"
+    return f"{said}: {figure_text(rest)} more"
 
 
-def _limit_words(verb: str, heads: int, one: PondKind, decided: Decided) -> str:
+def _limit_words(verb: str, heads: int, one: PondKind, decided: Decided, done: Decided) -> str:
     """Say how many of the heads to add fit under the pond's head limit; "" where all do."""
     if verb != "ADD" or one.head_room is None:
         return ""
-    coming = sum(more for (way, _), more in decided.items() if way == "ADD")
+    coming = sum(more for heads in (decided, done) for (way, _), more in heads.items() if way == "ADD")
     fit = max(0, math.floor(one.head_room / one.space_a_head + 1e-9) - coming)
     if fit >= heads:
         return ""
@@ -187,11 +201,13 @@ def _limit_words(verb: str, heads: int, one: PondKind, decided: Decided) -> str:
     return f"{fits} under the limit of {figure_text(one.head_limit)}"
 
 
-def _aim(words: str, remedy: Remedy, after: Remedy | None, one: PondKind, decided: Decided) -> Aim:
+def _aim(
+    words: str, remedy: Remedy, after: Remedy | None, one: PondKind, decided: Decided, done: Decided
+) -> Aim:
     found = _four(remedy)
     rests = dict(zip(WAYS, _four(after or remedy), strict=True))
     ways = tuple(
-        _way(*way, heads, rests[way] or 0, one, decided)
+        _way(*way, heads, rests[way] or 0, one, decided, done)
         for way, heads in zip(WAYS, found, strict=True)
         if heads
     )
@@ -203,16 +219,27 @@ def _four(remedy: Remedy) -> tuple[int | None, ...]:
     return remedy.females_to_add, remedy.males_to_remove, remedy.females_to_remove, remedy.males_to_add
 
 
-def _way(verb: str, of_class: str, heads: int, rest: int, one: PondKind, decided: Decided) -> Way:
-    rest = min(heads, rest)
+def _way(
+    verb: str, of_class: str, heads: int, rest: int, one: PondKind, decided: Decided, done: Decided
+) -> Way:
+    rest, way = min(heads, rest), (verb, of_class)
+    words = decided_words(
+        heads, decided.get(way, 0), rest, done=done.get(way, 0), once=_once_words(decided, done)
+    )
     return Way(
         verb,
         of_class,
         rest,
         _heads_words(verb, of_class, heads),
-        _limit_words(verb, rest, one, decided),
-        decided_words(heads, decided.get((verb, of_class), 0), rest) if rest < heads else "",
+        _limit_words(verb, rest, one, decided, done),
+        words if rest < heads else "",
     )
+
+
+def _once_words(decided: Decided, done: Decided) -> str:
+    said = ["with what was done since"] if done else []
+    said += ["once the open tasks are done"] if decided or not done else []
+    return " and ".join(said)
 
 
 def _heads_words(verb: str, of_class: str, heads: int) -> str:

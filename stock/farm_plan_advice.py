@@ -5,12 +5,12 @@ Nothing is read or written here: the view hands in what `pond_facts.pond_kinds` 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
 from ponds.models import PondState
+from ponds.svg_marks import figure_text
 from stock.advisor.farm_plan import (
     ALL,
     BUY,
@@ -25,6 +25,7 @@ from stock.advisor.farm_plan import (
     farm_plan,
 )
 from stock.advisor.placing import WELFARE_RATIO
+from stock.advisor.ratio import verdict
 from stock.farm_plan_answer import PlanAnswer, PlannedMove, PlanQuestion, PondPlan
 from stock.farm_plan_eggs import PlanEggs
 from stock.farm_plan_proof import proof
@@ -241,25 +242,27 @@ def _why_not(pond: PondPlan, unmet: Unmet, apart: str) -> str:
 
 
 def _what_is_wrong(pond: PondPlan) -> str:
-    low, high = pond.facts.band
+    band = pond.facts.band
     if not pond.males:
         return f"No males to {pond.females} females."
     if not pond.females:
         return f"No females to {pond.males} males."
     now = pond.after_words
     females, males = pond.held
-    if females < low * males:
-        lacking = math.ceil(low * males - females - 1e-7)
-        leaving = math.ceil(males - females / low - 1e-7)
-        return (
-            f"Short of females at {now}: {lacking} females more or {leaving} males fewer would do "
-            f"(the band begins at {low:g})."
-        )
-    surplus = math.ceil(females - high * males - 1e-7)
-    lacking = math.ceil(females / high - males - 1e-7)
-    return (
-        f"Short of males at {now}: {lacking} males more or {surplus} females fewer would do "
-        f"(the band ends at {high:g})."
+    # The same arithmetic as the remedies on the pond's own page.
+    needs = verdict(females, 0, males, 0, target=pond.facts.target, band=band, with_limits=False).to_band
+    if females < band[0] * males:
+        ways = (needs.females_to_add, "female", "more"), (needs.males_to_remove, "male", "fewer")
+        return f"Short of females at {now}: {_ways(ways)} would do (the band begins at {band[0]:g})."
+    ways = (needs.males_to_add, "male", "more"), (needs.females_to_remove, "female", "fewer")
+    return f"Short of males at {now}: {_ways(ways)} would do (the band ends at {band[1]:g})."
+
+
+def _ways(ways: Sequence[tuple[int | None, str, str]]) -> str:
+    return " or ".join(
+        f"{figure_text(heads)} {noun}{'' if heads == 1 else 's'} {change}"
+        for heads, noun, change in ways
+        if heads
     )
 
 

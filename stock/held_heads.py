@@ -13,9 +13,7 @@ def heads_held(facts: PondKind) -> tuple[float, float]:
     be another, and a pond could be called short at a ratio within its band. Less than half a head is none; strays are
     whole, to be taken out to the last.
     """
-    stands = facts.standing
-    if stands is None or not facts.is_allowed:
+    if facts.standing is None or not facts.is_allowed:
         return facts.females_now, facts.males_now
-    # To a thousandth: finer than any ratio that is shown, and coarser than the solver's tolerance.
-    females, males = (round(heads, 3) if round(heads) else 0.0 for heads in (stands.females, stands.males))
+    females, males = (heads if round(heads) else 0.0 for heads in facts.means_now)
     return females, males

@@ -232,10 +232,11 @@ class PondKind:
         stands = self.standing
         if stands is None:
             return self.by_book
+        females, males = self.means_now
         return _standing_verdict(
-            stands.females,
+            females,
             stands.female_se,
-            stands.males,
+            males,
             stands.male_se,
             stands.covariance,
             self.target,
@@ -263,6 +264,19 @@ class PondKind:
         return f"by the book, last counted {known}"
 
     @property
+    def means_now(self) -> tuple[float, float]:
+        """
+        Females and males that stand there in heads that are not whole, the book's where there is no standing.
+
+        To a thousandth: finer than any ratio that is shown, and coarser than the farm plan solver's tolerance, so
+        that every page needs the same heads to mend a ratio.
+        """
+        stands = self.standing
+        if stands is None:
+            return self.heads.females, self.heads.males
+        return round(stands.females, 3), round(stands.males, 3)
+
+    @property
     def females_now(self) -> int:
         """Females that the advice reckons with: the standing's mean in whole heads, else the book's."""
         return self.heads.females if self.standing is None else round(self.standing.females)
@@ -278,8 +292,7 @@ class PondKind:
         Infinite without males, 0 without females, None without either, each to the nearest head. Every page that
         tells a ratio of today, or after moves, asks here: whole heads divided would be another figure.
         """
-        stands = self.standing
-        so_far = (self.heads.females, self.heads.males) if stands is None else (stands.females, stands.males)
+        so_far = self.means_now
         after = so_far[0] + females, so_far[1] + males
         has_females, has_males = (round(heads) > 0 for heads in after)
         if not has_males:

@@ -21,6 +21,7 @@ from stock.advisor.yields import shrink_rates
 from stock.estimators.estimate import Estimate
 from stock.mixes import mixes_on
 from stock.models import Batch
+from stock.season_now import season_now
 from stock.yield_book import BOOK_DOUBT, YieldBook, yield_book
 
 CONFIDENCE = 0.9
@@ -110,9 +111,10 @@ class YearLine:
 
 @dataclass(frozen=True)
 class SeasonRecord:
-    """A season as it was (`is_over`) or is so far, with what was known before it and what is known after it."""
+    """A season as it was (`is_over`) or is so far on `day`, with what was known before it and after it."""
 
     season: Season
+    day: dt.date
     is_over: bool
     before: YieldBook
     after: YieldBook
@@ -126,6 +128,7 @@ def season_record(day: dt.date, season: Season) -> SeasonRecord:
     """Read a season: as many queries on an old farm as on a young one."""
     return SeasonRecord(
         season=season,
+        day=day,
         is_over=day > season.ends_on,
         before=yield_book(day, season),
         after=yield_book(day, Season(season.year + 1)),
@@ -134,7 +137,12 @@ def season_record(day: dt.date, season: Season) -> SeasonRecord:
 
 
 def pond_records(record: SeasonRecord) -> list[PondRecord]:
-    """Return every pond and kind that laid or had settled females, in letter order."""
+    """
+    Return every pond and kind that laid or had settled females by the book, in letter order.
+
+    The forecast is the one that the season's own page tells: from the females that probably stood there before the
+    first nest.
+    """
     year, before, after = record.season.year, record.before, record.after
     places = sorted(
         {where for where, held in before.laying.items() if held.settled > 0}
@@ -142,7 +150,9 @@ def pond_records(record: SeasonRecord) -> list[PondRecord]:
         key=lambda where: (len(record.codes[where[0]]), record.codes[where[0]], record.kind(where[1])),
     )
     rates, shares = _rates(record, places), _shares(record, places)
-    coming = before.coming(*before.females([]))
+    forecasts = {
+        (one.pond_id, one.kind_id): one.before.nests for one in season_now(record.day, record.season).ponds
+    }
     rows = []
     for at, where in enumerate(places):
         held = before.laying.get(where)
@@ -151,10 +161,8 @@ def pond_records(record: SeasonRecord) -> list[PondRecord]:
         followed, hatched, _ = after.hatched.get((*where, year), (0, 0, 0))
         eggs_each = sums.eggs / sums.opened * sums.nests / settled if sums.opened and settled else None
         share = shares.get(where) if followed else None
-        spot = before.place(*where)
-        low = high = None
-        if coming is not None and spot is not None:
-            low, high = float(coming.nests.low[spot]), float(coming.nests.high[spot])
+        forecast = forecasts.get(where)
+        low, high = (forecast.low, forecast.high) if forecast else (None, None)
         rows.append(
             PondRecord(
                 place=at,

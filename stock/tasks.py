@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Case, CharField, Count, F, Q, QuerySet, Sum, Value, When
 from django.db.models.functions import Coalesce, Length
 
-from stock.models import Task
+from stock.models import Task, TaskMove
 from stock.planning import CLASS_WORDS
 
 OPEN, DONE, DROPPED = "OPEN", "DONE", "DROPPED"
@@ -86,6 +86,30 @@ def decided_heads(tasks: Iterable[OpenTask], pond: str, kind: str) -> dict[tuple
         if (task.pond, task.kind) == (pond, kind) and task.heads_left:
             way = (task.verb, task.of_class)
             found[way] = found.get(way, 0) + task.heads_left
+    return found
+
+
+def done_heads(pond_id: int, day: dt.date) -> dict[str, dict[tuple[str, str], int]]:
+    """
+    Return kind code -> (verb, class) -> heads that tasks added to a pond, or took out, after a day: one query.
+
+    By the animals' days; what was taken back is not among them, and what was done of a task dropped later is.
+    """
+    rows = (
+        TaskMove.objects.filter(
+            task__pond=pond_id,
+            task__kind__isnull=False,
+            move__happened_on__gt=day,
+            move__reversed_by__isnull=True,
+        )
+        .values("task__kind__code", "task__verb", "task__of_class")
+        .annotate(all_heads=Sum("heads"))
+        .order_by()
+    )
+    found: dict[str, dict[tuple[str, str], int]] = {}
+    for row in rows:
+        of_kind = found.setdefault(row["task__kind__code"], {})
+        of_kind[row["task__verb"], row["task__of_class"]] = row["all_heads"]
     return found
 
 

@@ -20,6 +20,7 @@ from ponds.models import Kind, NestDay, Pond
 from ponds.seasons import FIRST_MONTH, Season
 from stock import mixes
 from stock.advisor.mix import settled_equivalent
+from stock.advisor.whole_shares import share_whole
 from stock.kept_answers import stamp_of
 
 PondKindId = tuple[int, int]
@@ -144,36 +145,25 @@ def share_out(unknown: NestSums, females: Mapping[int, float]) -> dict[int, Nest
     """
     Share nests of a kind not known among a pond's kinds, by their settled females.
 
-    Whole nests, the largest remainders first; {} where no female stands. With one kind alone they are its own, eggs
-    too; else the eggs stay out of what is learnt: whose they were nobody knows.
+    Whole nests; {} where no female stands. With one kind alone they are its own, eggs too; else the eggs stay out of
+    what is learnt: whose they were nobody knows.
     """
-    shares = _shares(females)
-    if len(shares) == 1:
-        return dict.fromkeys(shares, unknown)
-    return {kind: NestSums(nests) for kind, nests in _whole(unknown.nests, shares).items()}
+    held = {kind: heads for kind, heads in females.items() if heads}
+    if len(held) == 1:
+        return dict.fromkeys(held, unknown)
+    return {kind: NestSums(nests) for kind, nests in share_whole(unknown.nests, held).items()}
 
 
 def share_out_weeks(
     unknown: NDArray[np.float64], females: Mapping[int, float]
 ) -> dict[int, NDArray[np.float64]]:
-    """Share the weeks of a season in the same way."""
-    shares = _shares(females)
-    weeks = [_whole(int(nests), shares) for nests in unknown]
-    return {kind: np.array([week[kind] for week in weeks], dtype=float) for kind in shares}
-
-
-def _shares(females: Mapping[int, float]) -> dict[int, float]:
-    total = sum(females.values())
-    return {kind: heads / total for kind, heads in females.items() if heads} if total else {}
-
-
-def _whole(nests: int, shares: Mapping[int, float]) -> dict[int, int]:
-    exact = {kind: nests * share for kind, share in shares.items()}
-    parts = {kind: int(value) for kind, value in exact.items()}
-    by_rest = sorted(exact, key=lambda kind: (parts[kind] - exact[kind], kind))
-    for kind in by_rest[: nests - sum(parts.values())]:
-        parts[kind] += 1
-    return parts
+    """Share the weeks of a season, so that they come to what `share_out` gives of the season so far."""
+    held = {kind: heads for kind, heads in females.items() if heads}
+    so_far = [share_whole(int(nests), held) for nests in np.cumsum(unknown)]
+    return {
+        kind: np.diff(np.array([shared[kind] for shared in so_far], dtype=float), prepend=0.0)
+        for kind in held
+    }
 
 
 def _standing(first: Season, last: Season) -> QuerySet:

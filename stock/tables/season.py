@@ -21,7 +21,7 @@ class SeasonTable(PlainTable):
 
     pond = tables.Column()
     kind_name = tables.Column(verbose_name="Kind", attrs={"td": {"class": "wide kind"}})
-    females = NumberColumn(verbose_name="Settled females")
+    females = NumberColumn(verbose_name="Settled females, probably")
     before = NumberColumn(accessor="before__nests__expected", verbose_name="Nests expected before")
     before_low = NumberColumn(
         accessor="before__nests__low", verbose_name="Nests before, at least", visible=False

@@ -55,7 +55,7 @@ class PondRecordTable(RecordTable):
 
     pond = tables.Column(order_by=("place",))
     kind = tables.Column(order_by=("kind", "place"), attrs=WIDE)
-    settled = NumberColumn(verbose_name="Settled females")
+    settled = NumberColumn(verbose_name="Settled females, by the book")
     nests = NumberColumn(verbose_name="Nests")
     against = tables.Column(verbose_name="Against forecast", attrs=WIDE)
     expected_low = NumberColumn(verbose_name="Forecast, at least")

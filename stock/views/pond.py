@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from django.db.models import Case, When
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
@@ -54,6 +54,7 @@ from stock.templatetags.stock_format import ratio as ratio_words
 from stock.watched_ponds import watched_on
 
 MONTHS_BACK = 35
+TASKS_SHOWN = 20
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,8 @@ def pond_detail(request: HttpRequest, code: str) -> HttpResponse:
         "states": states,
         "state": next((state for state in states if state.from_on <= day), None),
         "moves": pond_page.last_moves(pond, day),
-        "tasks": tasks,
+        "tasks": tasks[:TASKS_SHOWN],
+        "more_tasks": sum(row.is_open for row in tasks[TASKS_SHOWN:]),
         "signals": signals,
         "stops": stops,
         "open_tasks": [row for row in tasks if row.is_open],
@@ -271,12 +273,15 @@ def _use(facts: list[PondKind], pond: Pond) -> Use:
 
 
 def _tasks(pond: Pond, today: dt.date, role: str) -> list[TaskRow]:
-    """Return the pond's tasks, the open ones first: one query."""
+    """Return all open tasks of the pond, then its newest others, up to `TASKS_SHOWN`: one query."""
     rank = {OPEN: 0, DONE: 1, DROPPED: 2}
+    of_pond = Task.objects.filter(pond=pond)
+    newest = of_pond.order_by("-decided_on", "-pk").values("pk")[:TASKS_SHOWN]
     tasks = (
-        with_progress(Task.objects.filter(pond=pond))
+        with_progress(of_pond)
+        .filter(Q(state=OPEN) | Q(pk__in=newest))
         .select_related("pond", "kind")
-        .order_by(Case(When(state=OPEN, then=0), default=1), "-decided_on", "-pk")[:20]
+        .order_by("-decided_on", "-pk")
     )
     rows = []
     for task in tasks:

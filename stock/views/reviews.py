@@ -37,7 +37,7 @@ from stock.review_rows import CORRECTIONS
 from stock.sheet_files import TYPES, file_of
 from stock.standing_page import drift_words
 from stock.tables.reviews import MonthFilterForm, MonthRow, MonthTable
-from stock.tasks import decided_heads, open_tasks
+from stock.tasks import decided_heads, done_heads, open_tasks
 from stock.timeline import next_month
 from stock.watch_page import noted_since
 from stock.watch_stops import stops_at
@@ -170,7 +170,7 @@ def _show_pond(
     last = min(next_month(first) - dt.timedelta(days=1), today)
     # A task is for the days to come: today's signals stop it, and the month's own until they are noted.
     stops = stops_at({pond.code}, today, looked_back_on=last)
-    opened = open_tasks([pond.pk])
+    opened, done = open_tasks([pond.pk]), done_heads(pond.pk, last)
     context = {
         "farm": farm,
         "pond": pond,
@@ -185,6 +185,7 @@ def _show_pond(
                 first,
                 here,
                 decided_heads(opened, pond.code, kind.facts.kind_code),
+                done.get(kind.facts.kind_code, {}),
                 may_decide=may_decide,
                 may_move=not stops,
             )
@@ -215,6 +216,7 @@ def _part(
     month: dt.date,
     here: str,
     decided: Decided,
+    done: Decided,
     *,
     may_decide: bool,
     may_move: bool,
@@ -229,11 +231,11 @@ def _part(
             may_decide=may_decide and may_move,
             back=lambda address: _back(address, month, here),
         )
-        for aim in aims_of(one, decided)
+        for aim in aims_of(one, decided, done)
     )
     recount = _decide(one.pond_code, "RECOUNT", month, here, kind=one.kind_code) if may_decide else ""
     return KindPart(
-        kind, drift_words(one), males_first(one, decided), aims, recount, as_signed_words(found, kind)
+        kind, drift_words(one), males_first(one, decided, done), aims, recount, as_signed_words(found, kind)
     )
 
 

@@ -22,6 +22,7 @@ from ponds.farm import the_farm
 from ponds.models import Kind, PondState
 from ponds.seasons import season_of
 from stock import farm_plan_advice, ledger
+from stock.advice import aims_of
 from stock.advisor.farm_plan import (
     FEWEST_HEADS,
     MOST_EGGS,
@@ -409,6 +410,24 @@ def test_the_band_is_decided_on_the_ratio_that_is_shown(farm, females, males, is
         assert f"Short of {'females' if short else 'males'} at {ratio}: 1 " in pond.why_not.replace(
             "2 females", "1"
         )
+
+
+@pytest.mark.parametrize(
+    ("females", "males"),
+    [(305.2136, 246.9998), (304.4004, 247.3999), (311.00004, 250.4), (900.5001, 100.2), (610.49, 100.5)],
+)
+def test_what_a_pond_needs_is_one_number_here_and_on_its_own_page(owner, females, males):
+    """The plan may move nothing here: what it says would do is what the pond's page offers."""
+    FarmOfPonds.of_a_quiet_year(owner.user)
+    facts = next(one for one in pond_kinds(the_farm().today()) if one.pond_code == "A")
+    stands = replace(facts.standing, females=females, males=males, ratio=females / males)
+    one = replace(facts, standing=stands)
+    answer = farm_plan_advice.plan_farm(PlanQuestion((one.kind_id,), leave=("A",)), [one])
+    to_band = next(aim for aim in aims_of(one) if aim.words.startswith("Into the band"))
+    needed = [f"{way.heads} " + way.words.rsplit(" ", 1)[1] for way in to_band.ways]
+    (unmet,) = answer.unmet
+    for words in needed:
+        assert words in unmet.why_not
 
 
 def test_the_moves_as_a_sheet(reader, farm):

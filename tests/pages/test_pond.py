@@ -11,10 +11,10 @@ from django.urls import reverse
 
 from ponds import nest_book
 from ponds.models import Pond, PondState
-from stock import standing_facts, task_book
-from stock.advice import season_forecast
+from stock import ledger, standing_facts, task_book
+from stock.advice import Way, aims_of, season_forecast
 from stock.drafts import BatchDraft, PaperDraft
-from stock.models import Task
+from stock.models import Move, Task
 from stock.pond_facts import pond_kinds
 from tests.factories import KindFactory
 from tests.page_rules import page_faults
@@ -152,6 +152,62 @@ def test_the_review_offers_only_what_open_tasks_leave(owner, farm):
     assert "add 60 females : 25 are decided already: 35 more" in words(page)
     assert "heads=35&" in page.content.decode()
     assert "heads=60&" not in page.content.decode()
+
+
+def test_every_open_task_counts_however_many_they_are(owner, farm):
+    farm.drained("D", females=240, males=100)
+    for number in range(25):
+        task_book.make(pond=Pond.objects.get(code="D"), verb="ADD", kind=farm.slider, of_class="FEMALE", heads=2,
+                       why=f"Load {number}", by=owner.user, today=farm.today)  # fmt: skip
+    # 60 females bring 3.0 : 1, and 25 tasks bring 50 of them.
+    response = shown(owner, "D")
+    assert part(response).aims[0].ways[0].way.decided_words == "50 are decided already: 10 more"
+    assert "5 more are open: all tasks of this pond" in words(response)
+    assert (
+        words(response).count("Add 2 Slider females .") + words(response).count("Add 2 Slider females.") >= 20
+    )
+    assert "25 open : " in words(response)
+
+
+def test_an_old_month_takes_off_what_its_tasks_did_since(owner, farm):
+    farm.pond("D", females=240, males=100)
+    last = farm.today.replace(day=1) - dt.timedelta(days=1)
+    review = reverse("stock:review-pond", args=[f"{last:%Y-%m}", "D"])
+
+    def males_out() -> Way:
+        return owner.get(review).context["parts"][0].aims[0].ways[1].way
+
+    needed = males_out()
+    assert (needed.verb, needed.of_class, needed.decided_words) == ("TAKE_OUT", "MALE", "")
+    task = task_book.make(pond=Pond.objects.get(code="D"), verb="TAKE_OUT", kind=farm.slider, of_class="MALE",
+                          heads=12, by=owner.user, today=farm.today)  # fmt: skip
+    sold = farm.post(("MALE", "D", "SOLD", 8), days=0, pond="D", tasks=(task.pk,))
+    # The month is as it was; 8 of the 12 left since and 4 are to follow.
+    after = males_out()
+    assert after.words == needed.words
+    assert after.decided_words == f"8 done since and 4 decided already: {needed.heads - 12} more"
+    assert after.heads == needed.heads - 12
+    task_book.drop(task, why="Enough", by=owner.user)
+    assert males_out().decided_words == f"8 done since: {needed.heads - 8} more"
+    ledger.reverse(Move.objects.get(key=sold.key), key=uuid.uuid4(), by=owner.user, today=farm.today)
+    assert males_out() == needed
+
+
+def test_what_was_done_since_is_told_apart_from_what_is_decided(owner, farm):
+    farm.drained("D", females=240, males=100)
+    one = part(shown(owner, "D")).facts
+    added = {("ADD", "FEMALE"): 25}
+    said = [[way.decided_words for way in aim.ways] for aim in aims_of(one, done=added)]
+    assert said == [
+        ["25 done since: 35 more", "with what was done since, 12"],
+        ["done since", "not needed with what was done since"],
+    ]
+    both = aims_of(one, {("TAKE_OUT", "MALE"): 5}, added)
+    # 265 : 95 then: 20 more females, or floor(265 / 3) = 88 males.
+    assert [way.decided_words for way in both[0].ways] == [
+        "25 done since: 20 more",
+        "5 are decided already: 7 more",
+    ]
 
 
 def test_males_that_are_decided_to_leave_first_are_said(owner, farm):

@@ -11,6 +11,7 @@ from ponds.kinds_shipped import load_shipped_kinds
 from ponds.models import Kind, Pond
 from ponds.seasons import Season
 from ponds.sheets import load, registered_sheets
+from stock.season_now import season_now
 from stock.season_record import batch_records, lot_records, pond_records, season_record
 from stock.yield_book import forget
 
@@ -61,6 +62,13 @@ def test_a_pond_s_season_is_that_of_its_books():
     assert one.hatchlings_each.value == pytest.approx(both * 9 * one.share.value)
     assert one.hatchlings_each.lower < one.hatchlings_each.value < one.hatchlings_each.upper
     assert one.against in ("as forecast", "more than forecast", "fewer than forecast")
+
+
+def test_its_forecast_is_the_one_that_the_season_tells():
+    """What was expected before the first nest is one figure on both pages."""
+    before = {one.pond: one.before.nests for one in season_now(TODAY, Season(2025)).ponds}
+    for row in pond_records(season_record(TODAY, Season(2025))):
+        assert (row.expected_low, row.expected_high) == (before[row.pond].low, before[row.pond].high)
 
 
 def test_a_lucky_small_lot_does_not_come_first_and_a_bad_one_is_told():
