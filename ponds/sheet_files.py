@@ -14,7 +14,7 @@ import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from itertools import islice
 from pathlib import PurePath
 from typing import Any
@@ -54,7 +54,9 @@ class SheetUnreadable(ValueError):
     """A file cannot be read as a sheet; the message says why and what to do."""
 
 
-def read_rows(name: str, content: bytes) -> list[tuple[int, list[str]]]:
+def read_rows(
+    name: str, content: bytes, *, titled: str = "", beside: Collection[str] = ()
+) -> list[tuple[int, list[str]]]:
     """
     Read a sheet file into numbered rows of text.
 
@@ -64,6 +66,10 @@ def read_rows(name: str, content: bytes) -> list[tuple[int, list[str]]]:
         The file's name; its ending says what it is.
     content : bytes
         The whole file, at most 5 MB.
+    titled : str, optional
+        The title of the sheet that is read of a workbook with several.
+    beside : collection of str
+        Titles that such sheets may have beside it: each is known to be something else.
 
     Returns
     -------
@@ -85,7 +91,7 @@ def read_rows(name: str, content: bytes) -> list[tuple[int, list[str]]]:
     if not content.strip():
         raise SheetUnreadable(f"{name} is empty.")
     if ending == ".xlsx":
-        return _limited(name, _xlsx_rows(name, content))
+        return _limited(name, _xlsx_rows(name, content, titled, beside))
     if ending in (".csv", ".txt", ".tsv"):
         if content.startswith(b"PK\x03\x04"):
             raise SheetUnreadable(f"{name} is a workbook, not a CSV file. Name it .xlsx and try again.")
@@ -198,7 +204,7 @@ def _delimiter(text: str) -> str:
 # ---- XLSX ----
 
 
-def _xlsx_rows(name: str, content: bytes) -> Iterator[list[str]]:
+def _xlsx_rows(name: str, content: bytes, titled: str, beside: Collection[str]) -> Iterator[list[str]]:
     _look_through(name, content)
     try:
         with warnings.catch_warnings():
@@ -206,7 +212,8 @@ def _xlsx_rows(name: str, content: bytes) -> Iterator[list[str]]:
             book = openpyxl.load_workbook(
                 io.BytesIO(content), read_only=True, data_only=True, keep_links=False
             )
-            yield from _rows_of(name, content, book)
+            sheet = _the_sheet(name, book, titled, beside)
+            yield from _rows_of(name, content, sheet)
     except SheetUnreadable:
         raise
     # The library raises whatever its parsers met; every one of them means the same to the person.
@@ -217,8 +224,7 @@ def _xlsx_rows(name: str, content: bytes) -> Iterator[list[str]]:
         ) from refused
 
 
-def _rows_of(name: str, content: bytes, book: Any) -> Iterator[list[str]]:
-    sheet = _the_sheet(name, book)
+def _rows_of(name: str, content: bytes, sheet: Any) -> Iterator[list[str]]:
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
         part = packed.read(sheet._worksheet_path)
     _refuse_merged(name, part)
@@ -243,8 +249,8 @@ def _rows_of(name: str, content: bytes, book: Any) -> Iterator[list[str]]:
         yield texts
 
 
-def _the_sheet(name: str, book: Any) -> Any:
-    """Return the one sheet that is shown and has something in it; a hidden one is never read."""
+def _the_sheet(name: str, book: Any, titled: str, beside: Collection[str]) -> Any:
+    """Return the one sheet that is shown and has something in it, or is titled so; a hidden one is never read."""
     shown = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
     for sheet in book.worksheets:
         # The size a workbook says it has may be a lie; without it only the rows that are there are read.
@@ -255,6 +261,9 @@ def _the_sheet(name: str, book: Any) -> Any:
         return shown[0]
     filled = [sheet for sheet in shown if _has_something(sheet)]
     if len(filled) > 1:
+        titles = [str(sheet.title).strip().lower() for sheet in filled]
+        if titles.count(titled) == 1 and all(title in beside for title in titles):
+            return filled[titles.index(titled)]
         names = ", ".join(f"“{sheet.title}”" for sheet in filled)
         raise SheetUnreadable(
             f"{name} has {len(filled)} filled sheets, {names}. Save each as a file of its own."

@@ -240,7 +240,7 @@ _registered: dict[str, Sheet] = {}
 # What other parts do once `load_sheet` has written a sheet, each told whom to tell how far it has come.
 after_loading: list[Callable[[Callable[[str], None]], None]] = []
 # The order in which a farm brings them in: what others name comes first.
-ORDER = ("kinds", "ponds", "stock", "turtles", "hauls", "nests", "lots", "moves")
+ORDER = ("kinds", "ponds", "stock", "turtles", "marks", "hauls", "nests", "lots", "moves")
 
 
 def register_sheet(sheet: Sheet) -> None:
@@ -291,7 +291,7 @@ def load(
         Counts when every row could be written, else the bad rows.
     """
     try:
-        numbered = read_rows(name, content)
+        numbered = read_rows(name, content, titled=sheet.what, beside=registered_sheets())
         rows, bad_rows = parse_rows(sheet, numbered, days=days)
     except SheetUnreadable as refused:
         return Outcome(bad_rows=[BadRow(0, "", name, str(refused))])

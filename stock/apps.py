@@ -11,6 +11,7 @@ class StockConfig(AppConfig):
         from ponds.sheets import after_loading, register_sheet
         from stock import append_only
         from stock.haul_sheet import HAULS_SHEET
+        from stock.marks_sheet import MARKS_SHEET
         from stock.mixes import roll_all
         from stock.move_sheet import MOVES_SHEET
         from stock.nest_grounds import asked_of_nests
@@ -20,7 +21,7 @@ class StockConfig(AppConfig):
         from stock.turtle_sheet import TURTLES_SHEET
 
         post_migrate.connect(append_only.install_for_app, sender=self)
-        for sheet in (STOCK_SHEET, TURTLES_SHEET, MOVES_SHEET, HAULS_SHEET):
+        for sheet in (STOCK_SHEET, TURTLES_SHEET, MARKS_SHEET, MOVES_SHEET, HAULS_SHEET):
             register_sheet(sheet)
         if roll_all not in after_loading:
             after_loading.append(roll_all)

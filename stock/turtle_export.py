@@ -1,4 +1,4 @@
-"""Marked turtles going out: as a sheet that loads back, and as a Darwin Core archive. Reads and writes nothing.
+"""Marked turtles going out: as sheets that load back, and as a Darwin Core archive. Reads and writes nothing.
 
 So many queries whatever the register holds: each table is read once.
 """
@@ -19,27 +19,28 @@ from stock.marks import notch
 from stock.marks.measures import DEFINITIONS
 from stock.models import HaulTurtle
 from stock.turtle_export_lives import SYMBOLS, Life, lives
-from stock.turtle_export_sheet import sheet_rows
+from stock.turtle_export_sheet import mark_rows, sheet_rows
 from stock.turtle_page import mark_words
 
-__all__ = ["darwin_core_zip", "lives", "sheet_rows", "turtles_csv", "turtles_xlsx"]
+__all__ = ["darwin_core_zip", "lives", "mark_rows", "sheet_csv", "sheet_rows", "turtles_xlsx"]
 NAMESPACE = uuid.UUID("6d0f5c8e-64f7-4f0a-8d8e-4f6d2f4d9a11")
 STAGES = {"JUVENILE": "juvenile"}
 
 
-def turtles_csv(rows: list[list[str]]) -> str:
+def sheet_csv(rows: list[list[str]]) -> str:
     """Return the rows as CSV text, formulas disarmed."""
     written = io.StringIO()
     csv.writer(written, lineterminator="\r\n").writerows([[guard_cell(cell) for cell in row] for row in rows])
     return written.getvalue()
 
 
-def turtles_xlsx(rows: list[list[str]]) -> bytes:
-    """Return the rows as a workbook in which every cell is text: a tag keeps its zeros."""
+def turtles_xlsx(rows: list[list[str]], marks: list[list[str]]) -> bytes:
+    """Return both sheets as a workbook in which every cell is text: a tag keeps its zeros."""
     book = openpyxl.Workbook(write_only=True)
-    page = book.create_sheet("turtles")
-    for row in rows:
-        page.append([guard_cell(cell) for cell in row])
+    for what, lines in (("turtles", rows), ("marks", marks)):
+        page = book.create_sheet(what)
+        for row in lines:
+            page.append([guard_cell(cell) for cell in row])
     written = io.BytesIO()
     book.save(written)
     return written.getvalue()

@@ -6,8 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass, field
 
-from django.db.models import Q
-
+from stock.mark_ends import end_of, that_hold
 from stock.models import HaulTurtle, Mark, MarkEvent, MarkStep, Measure, SexStep, Turtle
 
 SYMBOLS = {"MM": "mm", "CM": "cm", "INCH": "in", "G": "g", "KG": "kg", "LB": "lb", "OZ": "oz"}
@@ -15,7 +14,12 @@ SYMBOLS = {"MM": "mm", "CM": "cm", "INCH": "in", "G": "g", "KG": "kg", "LB": "lb
 
 @dataclass
 class Life:
-    """Everything of one turtle that goes out, by day; `ended` are those of its marks that were lost or taken off."""
+    """
+    Everything of one turtle that goes out, by day.
+
+    `ended` are those of its marks that were lost or taken off; `slips` were typed by mistake and never on it. `events`
+    is what became of either, by the mark's id.
+    """
 
     turtle: Turtle
     marks: list[Mark] = field(default_factory=list)
@@ -24,6 +28,8 @@ class Life:
     steps: list[MarkStep] = field(default_factory=list)
     sexes: list[SexStep] = field(default_factory=list)
     ended: set[int] = field(default_factory=set)
+    slips: list[Mark] = field(default_factory=list)
+    events: dict[int, list[MarkEvent]] = field(default_factory=dict)
 
     @property
     def standing(self) -> list[Mark]:
@@ -57,20 +63,20 @@ def lives(*, kind: str = "") -> list[Life]:
         turtles = turtles.filter(kind__code=kind)
     found = {turtle.pk: Life(turtle) for turtle in turtles}
     mine = {"turtle__kind__code": kind} if kind else {}
-    of_marks = MarkEvent.objects.filter(Q(move=None) | Q(move__reversed_by=None)).exclude(
-        what__in=("READ", "WORN")
-    )
-    # The latest of each mark: one that was lost may have been notched again.
-    state = dict(
-        of_marks.filter(**{f"mark__{name}": code for name, code in mine.items()})
-        .order_by("happened_on", "pk")
-        .values_list("mark", "what")
-    )
+    events: dict[int, list[MarkEvent]] = defaultdict(list)
+    of_marks = MarkEvent.objects.filter(**{f"mark__{name}": code for name, code in mine.items()})
+    for event in that_hold(of_marks):
+        events[event.mark_id].append(event)
     for mark in Mark.objects.filter(**mine).select_related("by").order_by("put_on_on", "pk"):
-        if state.get(mark.pk) != "MISTAKEN":
-            found[mark.turtle_id].marks.append(mark)
-        if state.get(mark.pk, "RENEWED") != "RENEWED":
-            found[mark.turtle_id].ended.add(mark.pk)
+        ended = end_of(events[mark.pk])
+        life = found[mark.turtle_id]
+        life.events[mark.pk] = events[mark.pk]
+        if ended is not None and ended.what == MarkEvent.What.MISTAKEN:
+            life.slips.append(mark)
+            continue
+        life.marks.append(mark)
+        if ended is not None:
+            life.ended.add(mark.pk)
     for measure in (
         Measure.objects.standing().filter(**mine).select_related("by").order_by("measured_on", "what", "pk")
     ):

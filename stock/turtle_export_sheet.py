@@ -1,4 +1,4 @@
-"""Marked turtles as rows of the turtles sheet: every mark that stands, every measure, every sex, each on its day.
+"""Marked turtles as rows of the turtles sheet (all that stands, each on its day), their marks' lives as a sheet beside.
 
 Loaded back where they came from they change nothing; loaded into a register that has none of them, they make the
 turtles anew. What keeps them apart is the column "animal", not their marks: two turtles may carry one code.
@@ -11,6 +11,7 @@ from collections import Counter, defaultdict
 
 from stock.marks import notch
 from stock.marks.sexes import CERTAINTIES, METHODS, SEXES
+from stock.marks_sheet import BECAME, FORMS, MARKS_SHEET, PUT_ON
 from stock.models import HeadClass, Mark, Measure
 from stock.turtle_export_lives import SYMBOLS, Life
 from stock.turtle_page import mark_words
@@ -31,13 +32,13 @@ def sheet_rows(lived: list[Life]) -> list[list[str]]:
 
 def _rows_of(life: Life) -> list[dict[str, str]]:
     """Return one turtle's rows in the order of their days; a day has as many as its marks and measures need."""
-    first_move = min(life.steps, key=lambda step: step.pk).move.key if life.steps else None
     first_day = life.turtle.first_marked_on or min(life.days(), default=life.turtle.last_seen_on)
     marks: dict[dt.date, list[Mark]] = defaultdict(list)
     for mark in life.standing:
         marks[mark.put_on_on].append(mark)
     days = {*life.measures, *marks, *(told.sexed_on for told in life.sexes)}
-    if life.turtle.batch or not days:
+    if life.turtle.batch or not days or (life.events and not life.standing):
+        # Elsewhere the marks sheet that comes after it takes such a turtle out of the marked: it must be there by then.
         days.add(first_day)
     found = []
     for day in sorted(days):
@@ -47,7 +48,7 @@ def _rows_of(life: Life) -> list[dict[str, str]]:
             "pond": pond,
             "kind": life.turtle.kind.code,
             "class": dict(HeadClass.choices).get(of_class, ""),
-            "animal": animal_name(life.turtle.pk, first_move),
+            "animal": _animal(life),
         }
         own = _measure_rows(life.measures.get(day, []))
         marked = _mark_rows(marks[day]) or [_known_marks(life, day)]
@@ -68,6 +69,64 @@ def _rows_of(life: Life) -> list[dict[str, str]]:
         lead = next((row for row in found if any(row.get(name) for name in _COLUMN.values())), found[0])
         lead["batch"] = life.turtle.batch.code
     return found
+
+
+def mark_rows(lived: list[Life]) -> list[list[str]]:
+    """Return every mark of the register's turtles and what became of it as rows of the marks sheet, headings first."""
+    carriers: dict[tuple, set[int]] = defaultdict(set)
+    for life in lived:
+        for mark in (*life.marks, *life.slips):
+            carriers[_code(mark)].add(life.turtle.pk)
+    headings = [column.name for column in MARKS_SHEET.columns]
+    return [
+        headings,
+        *(
+            [said.get(name, "") for name in headings]
+            for life in lived
+            for mark in sorted((*life.marks, *life.slips), key=lambda one: (one.put_on_on, one.pk))
+            for said in _history(life, mark, is_met_twice=len(carriers[_code(mark)]) > 1)
+        ),
+    ]
+
+
+def _history(life: Life, mark: Mark, *, is_met_twice: bool) -> list[dict[str, str]]:
+    """Return the row that puts a mark on, then one for each thing that became of it, in the order of days."""
+    code = mark_words(mark)[1] if mark.form == "NOTCH" else mark.tag or mark.text
+    put_on = mark.put_on_on.isoformat()
+    same = {
+        "animal": _animal(life),
+        "mark": dict(FORMS)[mark.form],
+        "code": code,
+        "notch scheme": mark.scheme if mark.scheme in notch.SCHEMES else "",
+        "site": mark.site,
+        # The other turtle's may be put on first where they are loaded: then this one is met again.
+        "conflict": "yes" if mark.conflict or is_met_twice else "no",
+        "put on": put_on,
+    }
+    became = dict(BECAME)
+    return [
+        {**same, "what": became[PUT_ON], "day": put_on, "note": mark.note},
+        *(
+            {
+                **same,
+                "what": became[event.what],
+                "day": event.happened_on.isoformat(),
+                "faint": " ".join(notch.positions_in(event.faint_mask or 0)),
+                "note": event.note,
+            }
+            for event in life.events[mark.pk]
+        ),
+    ]
+
+
+def _code(mark: Mark) -> tuple:
+    return (mark.family, mark.tag) if mark.tag else (mark.kind_id, mark.mask or mark.text)
+
+
+def _animal(life: Life) -> str:
+    """Return what both sheets call a turtle."""
+    first = min(life.steps, key=lambda step: step.pk) if life.steps else None
+    return animal_name(life.turtle.pk, first.move.key if first else None)
 
 
 def _mark_rows(marks: list[Mark]) -> list[dict[str, str]]:

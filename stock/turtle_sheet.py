@@ -15,13 +15,13 @@ from ponds.cell_values import Choice, Code, Day, PondCode, Text, WholeNumber, Ye
 from ponds.sheets import BadRow, Column, RowsRefused, Sheet, SheetRow, Written
 from ponds.units import UnitRefused
 from stock.drafts import Draft, MarkDraft, PutOn
-from stock.marks import notch, tag
+from stock.marks import notch
 from stock.marks.measures import DEFINITIONS, UNITS_OF, Typed, read_measure
 from stock.marks.sexes import CERTAINTIES, INDETERMINATE, METHODS, SEXES, check_certainty
 from stock.models import HeadClass, MarkStep, Turtle
 from stock.sheet_rows import RowKeys, post_sheet
 from stock.turtle_sheet_find import find
-from stock.turtle_sheet_lines import Line, Name
+from stock.turtle_sheet_lines import Line, Name, TagCell, read_notches
 from stock.turtle_sheet_write import (
     asked,
     check_ponds,
@@ -74,19 +74,6 @@ class MeasureCell:
             raise ValueError(str(refused)) from None
 
 
-@dataclass(frozen=True)
-class TagCell:
-    """A tag's number in any form it is printed or sent by a reader."""
-
-    shape: str = "text, 15 digits or as the reader sends it"
-
-    def __call__(self, cell: str) -> tag.Tag:
-        found = tag.parse(cell)
-        if found.is_guess:
-            raise ValueError(" ".join(str(note) for note in found.notes) + " Write all 15 digits as text.")
-        return found
-
-
 def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
     """Mark new turtles through the ledger, and write the further marks, sexes and measures of all."""
     keys = RowKeys("turtles")
@@ -128,7 +115,7 @@ def _line(row: SheetRow, keys: RowKeys, bad_rows: list[BadRow]) -> Line | None:
     if row["notch"]:
         scheme = notch.SCHEMES[row["notch scheme"] or "NA16"]
         try:
-            mask = _mask(scheme, row["notch"])
+            mask = read_notches(scheme, row["notch"])
         except ValueError as refused:
             bad_rows.append(row.bad("notch", str(refused)))
         else:
@@ -155,18 +142,6 @@ def _line(row: SheetRow, keys: RowKeys, bad_rows: list[BadRow]) -> Line | None:
     line = Line(row, key, tuple(put_on), tuple(names), typed, notes=notes)
     _check_sex(line, bad_rows)
     return line if len(bad_rows) == found else None
-
-
-def _mask(scheme: notch.Scheme, typed: str) -> int:
-    """Read a code of a scheme, or the positions of one that the scheme cannot write."""
-    try:
-        return notch.mask_of(notch.decode(scheme, notch.normalize(scheme, typed)))
-    except ValueError:
-        try:
-            return notch.mask_of(notch.parse_positions(typed))
-        except ValueError:
-            pass
-        raise
 
 
 def _check_sex(line: Line, bad_rows: list[BadRow]) -> None:

@@ -24,10 +24,31 @@ def animal_name(turtle: int, first_move: uuid.UUID | None) -> str:
 
 def animal_key(line: Line) -> uuid.UUID:
     """Return the key of the move that makes a row's turtle."""
-    if _ANIMAL.fullmatch(line.animal):
-        # Sheets that go out later hold more rows of the same animal: it is made once all the same.
-        return uuid.uuid5(ROW_KEYS, f"turtles|animal|{line.animal}")
-    return line.key
+    # Sheets that go out later hold more rows of the same animal: it is made once all the same.
+    return _key_of(line.animal) if _ANIMAL.fullmatch(line.animal) else line.key
+
+
+def _key_of(name: str) -> uuid.UUID:
+    return uuid.uuid5(ROW_KEYS, f"turtles|animal|{name}")
+
+
+def called_so(names: Iterable[str]) -> dict[str, Turtle]:
+    """Return the turtles of the register that a sheet which went out calls so, here or made from it; three queries."""
+    named = {name: int(found[1]) for name in names if (found := _ANIMAL.fullmatch(name))}
+    called: dict[str, int] = {}
+    firsts = MarkStep.objects.filter(turtle__in=named.values()).order_by("-pk")
+    for number, key in dict(firsts.values_list("turtle", "move__key")).items():
+        called[animal_name(number, key)] = number
+    made = made_by({_key_of(name) for name in named})
+    turtles = Turtle.objects.select_related("kind", "cell__pond").in_bulk({*called.values(), *made.values()})
+    found_as = {name: called.get(name) or made.get(_key_of(name)) for name in named}
+    return {name: turtles[number] for name, number in found_as.items() if number in turtles}
+
+
+def made_by(keys: Iterable[uuid.UUID]) -> dict[uuid.UUID, int]:
+    """Return which turtles the moves of these keys made."""
+    steps = MarkStep.objects.filter(move__key__in=set(keys), how="MARKED")
+    return dict(steps.values_list("move__key", "turtle"))
 
 
 def find(lines: list[Line], bad_rows: list[BadRow]) -> None:
@@ -66,22 +87,17 @@ def _find_animals(lines: list[Line]) -> None:
     if not groups:
         return
     leads = {name: next((one for one in some if one.put_on), some[0]) for name, some in groups.items()}
-    named = {name: int(found[1]) for name in groups if (found := _ANIMAL.fullmatch(name))}
-    called: dict[str, int] = {}
-    firsts = MarkStep.objects.filter(turtle__in=named.values()).order_by("-pk")
-    for number, key in dict(firsts.values_list("turtle", "move__key")).items():
-        called[animal_name(number, key)] = number
     for lead in leads.values():
         lead.move_key = animal_key(lead)
-    made = dict(
-        MarkStep.objects.filter(
-            move__key__in=[lead.marked_by for lead in leads.values()], how="MARKED"
-        ).values_list("move__key", "turtle")
-    )
-    turtles = Turtle.objects.select_related("kind", "cell__pond").in_bulk({*called.values(), *made.values()})
+    turtles = called_so(groups)
+    # A word of the sheet's own is known by the row that made its animal, when the same sheet comes again.
+    others = {lead.marked_by: name for name, lead in leads.items() if name not in turtles}
+    made = made_by(others)
+    rows = Turtle.objects.select_related("kind", "cell__pond").in_bulk(made.values())
+    turtles |= {others[key]: rows[number] for key, number in made.items()}
     for name, some in groups.items():
         lead = leads[name]
-        turtle = turtles.get(called.get(name) or made.get(lead.marked_by) or 0)
+        turtle = turtles.get(name)
         for line in some:
             line.turtle = turtle
             line.first = lead if turtle is None and line is not lead else None

@@ -1,4 +1,4 @@
-"""One row of the turtles sheet as it was read, and what its marks are called."""
+"""One row of the turtles sheet as it was read, how its codes and tags are read, and what its marks are called."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 from ponds.sheets import SheetRow
 from stock.drafts import Draft, PutOn, SexDraft
+from stock.marks import notch, tag
 from stock.marks.measures import Typed
 from stock.marks.sexes import INDETERMINATE
 from stock.models import Mark, Turtle
@@ -52,6 +53,31 @@ class Line:
             of_class if of_class in ("FEMALE", "MALE") and not self.animal else INDETERMINATE
         )
         return SexDraft(told, row["sex method"] or "NOT_KNOWN", row["certainty"] or "PROBABLE")
+
+
+@dataclass(frozen=True)
+class TagCell:
+    """A tag's number in any form it is printed or sent by a reader."""
+
+    shape: str = "text, 15 digits or as the reader sends it"
+
+    def __call__(self, cell: str) -> tag.Tag:
+        found = tag.parse(cell)
+        if found.is_guess:
+            raise ValueError(" ".join(str(note) for note in found.notes) + " Write all 15 digits as text.")
+        return found
+
+
+def read_notches(scheme: notch.Scheme, typed: str) -> int:
+    """Read a code of a scheme, or the positions of one that the scheme cannot write."""
+    try:
+        return notch.mask_of(notch.decode(scheme, notch.normalize(scheme, typed)))
+    except ValueError:
+        try:
+            return notch.mask_of(notch.parse_positions(typed))
+        except ValueError:
+            pass
+        raise
 
 
 def carried(mark: Mark | PutOn) -> tuple[str, Any]:

@@ -28,6 +28,7 @@ from stock.views.turtle_forms import Done, Page, answer, page_of, turtle_or_404
 
 EXPORTS = {
     "turtles.csv": "text/csv; charset=utf-8",
+    "marks.csv": "text/csv; charset=utf-8",
     "turtles.xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "darwin-core.zip": "application/zip",
 }
@@ -202,7 +203,7 @@ def turtle_sizes(request: SignedRequest) -> HttpResponse:
 
 @require_safe
 def turtle_export(request: SignedRequest, form: str) -> HttpResponse:
-    """Send the marked turtles: as a sheet that loads back, or as a Darwin Core archive; `?kind=` narrows."""
+    """Send the marked turtles: as sheets that load back, or as a Darwin Core archive; `?kind=` narrows."""
     farm = the_farm()
     if form not in EXPORTS:
         raise Http404("There is no such export.")
@@ -210,9 +211,12 @@ def turtle_export(request: SignedRequest, form: str) -> HttpResponse:
     if form == "darwin-core.zip":
         content: str | bytes = turtle_export_rows.darwin_core_zip(lived, farm=farm.name, made_on=farm.today())
     elif form == "turtles.xlsx":
-        content = turtle_export_rows.turtles_xlsx(turtle_export_rows.sheet_rows(lived))
+        content = turtle_export_rows.turtles_xlsx(
+            turtle_export_rows.sheet_rows(lived), turtle_export_rows.mark_rows(lived)
+        )
     else:
-        content = "\ufeff" + turtle_export_rows.turtles_csv(turtle_export_rows.sheet_rows(lived))
+        rows = turtle_export_rows.mark_rows if form == "marks.csv" else turtle_export_rows.sheet_rows
+        content = "\ufeff" + turtle_export_rows.sheet_csv(rows(lived))
     response = HttpResponse(content, content_type=EXPORTS[form])
     response["Content-Disposition"] = f'attachment; filename="{form}"'
     return response

@@ -16,7 +16,7 @@ from ponds.sheets import Outcome, load, parse_rows, registered_sheets
 from tests.sheet_faults.changes import FAULTS, HARMLESS, LOADS, REFUSED, Case, csv_of
 from tests.sheet_faults.valid import SHEETS, Grid, grid_of
 
-WHATS = ("kinds", *SHEETS)
+WHATS = ("kinds", *SHEETS, "marks")
 CHANGES = {**HARMLESS, **FAULTS}
 # A sentence begins with a capital, a figure, a quotation, or the cell's own text, and ends with a full stop.
 SENTENCE = re.compile(r"\S.{14,}[.]\Z", re.DOTALL)

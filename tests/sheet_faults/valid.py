@@ -9,12 +9,18 @@ import io
 from ponds.kinds_shipped import KINDS_FILE
 from ponds.models import Kind, Pond
 from ponds.sheets import load, registered_sheets
+from stock.models import Turtle
 
 Grid = list[list[str]]
 
 OPENING = """pond,kind,day,females,females plus or minus,males,unsexed,how known
 A,slider,2024-01-02,900,20,300,10,from the notebook
 B,slider,2024-01-02,400,30,100,0,seined
+"""
+# Two turtles that the marks sheet is about.
+MARKED = """day,pond,kind,class,other mark
+2024-02-14,A,slider,female,hole 1
+2024-02-15,B,slider,female,hole 2
 """
 SHEETS = {
     "ponds": """code,opened on,name,water area,bank area,area unit,head limit,kinds,note
@@ -73,12 +79,17 @@ def a_farm() -> None:
     outcome = load(registered_sheets()["stock"], "stock.csv", OPENING.encode())
     if not outcome.is_written:
         raise ValueError(f"The farm's own opening was refused: {outcome.bad_rows}")
+    outcome = load(registered_sheets()["turtles"], "turtles.csv", MARKED.encode())
+    if not outcome.is_written:
+        raise ValueError(f"The farm's own turtles were refused: {outcome.bad_rows}")
 
 
 def grid_of(what: str) -> Grid:
     """Return the valid sheet as rows of cells, its headings first."""
     if what == "kinds":
         return _kinds()
+    if what == "marks":
+        return _marks()
     return list(csv.reader(io.StringIO(SHEETS[what])))
 
 
@@ -89,3 +100,15 @@ def _kinds() -> Grid:
     for number, row in enumerate(rows[:3], start=1):
         row[code], row[name], row[apart] = f"own-kind-{number}", f"Own kind {number}", ""
     return [headings, *rows[:3]]
+
+
+def _marks() -> Grid:
+    """Return marks of the farm's two turtles, which are named by their numbers."""
+    one, two = (str(number) for number in Turtle.objects.order_by("pk").values_list("pk", flat=True)[:2])
+    return [
+        ["mark", "turtle", "code", "site", "conflict", "put on", "what", "day", "note"],
+        ["tag", one, "985113007399202", "left hind leg", "no", "2024-03-14", "", "", ""],
+        ["other mark", one, "hole 1", "", "no", "2024-02-14", "read", "2024-04-15", ""],
+        ["other mark", one, "hole 1", "", "no", "2024-02-14", "lost or failed", "2024-05-16", "grown in"],
+        ["paint", two, "white 12", "shell", "no", "2024-06-17", "put on", "2024-06-17", ""],
+    ]

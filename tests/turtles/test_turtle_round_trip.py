@@ -1,6 +1,9 @@
-"""The sheet that goes out holds all that stands: loaded back it adds nothing, elsewhere it makes all anew."""
+"""The sheets that go out hold all that stands, and every mark with what became of it: loaded back they add nothing,
+elsewhere they make all anew."""
 
+import csv
 import datetime as dt
+import io
 import random
 import uuid
 from collections import Counter
@@ -14,7 +17,7 @@ from stock.drafts import BatchDraft, Draft, Line, PutOn, SexDraft
 from stock.marks.measures import read_measure
 from stock.marks.notch import SCHEMES
 from stock.marks.positions import mask_of
-from stock.models import Mark, Measure, Move, SexStep, Turtle
+from stock.models import Mark, MarkEvent, Measure, Move, SexStep, Turtle
 from stock.turtle_book import confirm_scheme, note_mark, note_sex, put_mark, register
 from stock.turtle_records import record_measures
 from tests.factories import KindFactory, PondFactory
@@ -76,8 +79,8 @@ class Maker:
     def mark(self, turtle, on, put_on):
         return put_mark(turtle, put_on, day=day(on), by=self.user, today=TODAY)
 
-    def end(self, mark, on, what):
-        note_mark(mark, what, key=uuid.uuid4(), day=day(on), by=self.user, today=TODAY)
+    def end(self, mark, on, what, **more):
+        note_mark(mark, what, key=uuid.uuid4(), day=day(on), by=self.user, today=TODAY, **more)
 
     def sex(self, turtle, on, *told):
         note_sex(turtle, SexDraft(*told), day=day(on), by=self.user, today=TODAY)
@@ -116,6 +119,21 @@ def every_case(make):
     make.measure(sexed_late, 300, SCL_MAX="201")
     twin = make.turtle(16, PutOn("TAG", family="iso", tag=tag(7).tag, is_conflict=True))
     make.measure(twin, 301, SCL_MAX="160")
+    bare = make.turtle(17, tag(8))
+    make.measure(bare, 90, SCL_MAX="195")
+    make.end(Mark.objects.get(turtle=bare), 80, "REMOVED", note="It had grown in")
+    worn = make.turtle(18, notches("R1", "R2", "R3"), PutOn("PAINT", text="white 9", note="for the day"))
+    code = Mark.objects.get(turtle=worn, form="NOTCH")
+    make.end(code, 60, "WORN", faint_mask=mask_of(("R2",)))
+    for on, what in ((70, "LOST"), (75, "RENEWED"), (80, "READ")):
+        make.end(code, on, what)
+    make.end(Mark.objects.get(turtle=worn, form="PAINT"), 19, "LOST", note="Washed off")
+    make.mark(worn, 30, PutOn("PAINT", text="white 9"))
+    first = make.turtle(20, tag(9))
+    make.mark(first, 21, tag(10))
+    make.end(Mark.objects.get(turtle=first, tag=tag(9).tag), 22, "LOST")
+    second = make.turtle(5, PutOn("TAG", family="iso", tag=tag(9).tag, is_conflict=True))
+    make.measure(second, 23, SCL_MAX="192")
 
 
 def by_chance(make, seed):
@@ -140,13 +158,25 @@ def by_chance(make, seed):
 
 
 def held(kind):
-    """Everything of each turtle of a kind that its sheet must keep."""
+    """Everything of each turtle of a kind that its sheets must keep."""
     standing = ledger.marks_that_stand([turtle.code for turtle in Turtle.objects.filter(kind__code=kind)])
+    of_events = (
+        "mark__form",
+        "mark__mask",
+        "mark__tag",
+        "mark__text",
+        "what",
+        "happened_on",
+        "faint_mask",
+        "note",
+    )
     marks = ("form", "scheme", "mask", "tag", "text", "site", "put_on_on")
     sexes = ("sexed_on", "sex", "method", "certainty")
     return sorted(
         (
             sorted(map(str, standing.filter(turtle=turtle).values_list(*marks))),
+            sorted(map(str, Mark.objects.filter(turtle=turtle).values_list(*marks, "note"))),
+            sorted(map(str, MarkEvent.objects.filter(mark__turtle=turtle).values_list(*of_events))),
             sorted(
                 map(
                     str, Measure.objects.standing().filter(turtle=turtle).values_list(
@@ -156,22 +186,27 @@ def held(kind):
             ),
             sorted(map(str, SexStep.objects.filter(turtle=turtle).values_list(*sexes))),
             turtle.sex,
+            turtle.cell.of_class if turtle.cell else "not among the marked",
             turtle.batch.code if turtle.batch else "",
         )
-        for turtle in Turtle.objects.filter(kind__code=kind).select_related("batch")
+        for turtle in Turtle.objects.filter(kind__code=kind).select_related("batch", "cell")
     )  # fmt: skip
 
 
-def sheet(kind):
-    return turtle_export.turtles_csv(turtle_export.sheet_rows(turtle_export.lives(kind=kind)))
+def sheets(kind):
+    lived = turtle_export.lives(kind=kind)
+    return [
+        turtle_export.sheet_csv(rows(lived)) for rows in (turtle_export.sheet_rows, turtle_export.mark_rows)
+    ]
 
 
-def loaded(text):
-    return load(registered_sheets()["turtles"], "turtles.csv", text.encode())
+def loaded(what, text):
+    return load(registered_sheets()[what], f"{what}.csv", text.encode())
 
 
 def rows_of_the_register():
-    return Counter({table: table.objects.count() for table in (Turtle, Mark, Measure, SexStep, Move)})
+    tables = (Turtle, Mark, MarkEvent, Measure, SexStep, Move)
+    return Counter({table: table.objects.count() for table in tables})
 
 
 def elsewhere(text):
@@ -186,30 +221,54 @@ def test_what_goes_out_comes_back_whole(hand, farm, seed):
         every_case(make)
     else:
         by_chance(make, seed)
-    was, rows, text = held("hare"), rows_of_the_register(), sheet("hare")
-    assert len(was) == 8
-    back = loaded(text)
-    assert (back.bad_rows, back.written.new) == ([], 0)
-    assert (held("hare"), rows_of_the_register()) == (was, rows)
-    built = loaded(elsewhere(text))
-    assert built.bad_rows == []
+    was, rows, (turtles, marks) = held("hare"), rows_of_the_register(), sheets("hare")
+    assert len(was) == (12 if seed is None else 8)
+    for what, text in (("turtles", turtles), ("marks", marks)):
+        back = loaded(what, text)
+        assert (back.bad_rows, back.written.new) == ([], 0)
+        assert (held("hare"), rows_of_the_register()) == (was, rows)
+    for what, text in (("turtles", turtles), ("marks", marks)):
+        assert loaded(what, elsewhere(text)).bad_rows == []
     same_tags = str(held("tortoise")).replace("9851130083990", "9851130073990")
     assert same_tags == str(was)
     rows = rows_of_the_register()
-    assert loaded(elsewhere(text)).written.new == 0
+    for what, text in (("turtles", turtles), ("marks", marks)):
+        assert loaded(what, elsewhere(text)).written.new == 0
     assert rows_of_the_register() == rows
     assert differences() == []
 
 
-def test_nothing_of_the_cases_is_missing_in_the_sheet(hand, farm):
+def test_nothing_of_the_cases_is_missing_in_the_sheets(hand, farm):
     """What the round trip compares is there at all: a sheet that lost rows of both would pass it."""
     every_case(Maker(hand.user, *farm))
-    text = sheet("hare")
+    turtles, marks = sheets("hare")
     for number in (1, 2, 3, 4, 7):
-        assert tag(number).tag in text
-    for gone in (5, 6):
-        assert tag(gone).tag not in text
-    assert "BKO" in text
-    assert text.count(",201 mm") == 3
-    assert "2026-11-30" in text
-    assert SCHEMES["NA16"].key in text
+        assert tag(number).tag in turtles
+        assert tag(number).tag in marks
+    for gone in (5, 6, 8):
+        assert tag(gone).tag not in turtles
+        assert tag(gone).tag in marks
+    assert "BKO" in turtles
+    assert turtles.count(",201 mm") == 3
+    assert "2026-11-30" in turtles
+    assert SCHEMES["NA16"].key in turtles
+    told = [tuple(row.values())[8:] for row in csv.DictReader(io.StringIO(marks))]
+    assert ("taken off", day(80).isoformat(), "", "It had grown in") in told
+    assert ("read with doubt", day(60).isoformat(), "R2", "") in told
+    assert ("typed by mistake", day(15).isoformat(), "", "") in told
+    assert ("lost or failed", day(19).isoformat(), "", "Washed off") in told
+    assert ("put on", day(18).isoformat(), "", "for the day") in told
+
+
+def test_one_workbook_holds_both_sheets_and_each_loads_from_it(hand, farm):
+    every_case(Maker(hand.user, *farm))
+    lived = turtle_export.lives(kind="hare")
+    book = turtle_export.turtles_xlsx(turtle_export.sheet_rows(lived), turtle_export.mark_rows(lived))
+    rows = rows_of_the_register()
+    for what in ("turtles", "marks"):
+        outcome = load(registered_sheets()[what], "turtles.xlsx", book)
+        assert (outcome.bad_rows, outcome.written.new) == ([], 0)
+        assert outcome.written.same > 20
+    assert rows_of_the_register() == rows
+    (refused,) = load(registered_sheets()["moves"], "turtles.xlsx", book).bad_rows
+    assert "2 filled sheets" in refused.reason
