@@ -13,10 +13,14 @@ import gc
 import itertools
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator
 
 import pytest
 from django.test import Client
+from playwright.sync_api import expect
+
+from tests.slow_browser import SlowBrowser
 
 # Two workers on two processors: threads of the linear algebra would only wait for each other. Before numpy is imported.
 for library in ("OPENBLAS", "OMP", "MKL"):
@@ -28,11 +32,28 @@ gc.disable()
 # Playwright's own event loop runs in this thread, and Django would take our database calls for async ones.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
 
+# Seconds that anything is waited for, as long as Playwright's own presses wait.
+PATIENCE = 30
 CHROMIUM = os.environ.get("SCUTEBOOK_CHROMIUM", "/usr/bin/chromium")
 
 
 # Files whose single tests take longest. Begun last, one of them would run on while the other workers stand idle.
 LONGEST = ("ledger/test_property.py", "ledger/test_concurrency.py")
+
+
+def _slowness(asked: str) -> str:
+    # Kept as it was typed, for the workers of xdist are told the options as plain values.
+    SlowBrowser.read(asked)
+    return asked
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--slow-browser",
+        default=None,
+        type=_slowness,
+        help="slow the browser tests down, as in cpu=8,answer=400,piece=300,file=400 (tests/slow_browser.py)",
+    )
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -135,12 +156,27 @@ def nobody(db: None) -> SignedClient:
 
 
 class Complaints(list):
-    """What the browser complained of; a test that expects a complaint forgives it by a part of its words."""
+    """What the browser complained of; a test that expects a complaint forgives it by a part of its words.
+
+    `expected` holds such parts of what may come at any time, or never.
+    """
+
+    page = None
+    expected: tuple[str, ...] = ()
 
     def forgive(self, words: str) -> None:
-        kept = [complaint for complaint in self if words not in complaint]
-        assert len(kept) < len(self), f"The browser did not complain of {words!r}; it said: {list(self)}"
-        self[:] = kept
+        """Take a complaint away; it may still be under way from the browser."""
+        until = time.monotonic() + PATIENCE
+        while not any(words in complaint for complaint in self):
+            assert time.monotonic() < until, (
+                f"The browser did not complain of {words!r}; it said: {list(self)}"
+            )
+            self.page.wait_for_timeout(50)
+        self[:] = [complaint for complaint in self if words not in complaint]
+
+    def left(self) -> list[str]:
+        """Return what nobody expected."""
+        return [complaint for complaint in self if not any(words in complaint for words in self.expected)]
 
 
 REPORT_BREACHES = """
@@ -152,6 +188,7 @@ document.addEventListener("securitypolicyviolation", (breach) => {
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args() -> dict:
+    expect.set_options(timeout=PATIENCE * 1000)
     if not (shutil.which(CHROMIUM) or os.path.exists(CHROMIUM)):
         pytest.skip(f"no Chromium at {CHROMIUM}; set SCUTEBOOK_CHROMIUM to where it is")
     return {
@@ -168,6 +205,34 @@ def browser_type_launch_args() -> dict:
 @pytest.fixture
 def complaints() -> Complaints:
     return Complaints()
+
+
+@pytest.fixture(scope="session")
+def slow_browser(request: pytest.FixtureRequest) -> SlowBrowser | None:
+    """How slow browser and server are made on request, to find tests that do not wait for what they read."""
+    asked = request.config.getoption("--slow-browser")
+    return SlowBrowser.read(asked) if asked else None
+
+
+@pytest.fixture(scope="session")
+def live_server(live_server, slow_browser: SlowBrowser | None):
+    if slow_browser:
+        server = live_server.thread.httpd
+        server.set_app(slow_browser.slow_server(server.get_app()))
+    return live_server
+
+
+@pytest.fixture
+def new_context(new_context: Callable, slow_browser: SlowBrowser | None) -> Callable:
+    """As the plugin's, slowed down on request."""
+
+    def made(**how):
+        context = new_context(**how)
+        if slow_browser:
+            context.on("page", lambda page: slow_browser.slow_page(page))
+        return context
+
+    return made
 
 
 def _listen(context, complaints: Complaints) -> None:
@@ -187,10 +252,10 @@ def _listen(context, complaints: Complaints) -> None:
 def page(context, complaints: Complaints) -> Iterator:
     """Return a page whose every complaint fails the test, also complaints of pages opened from it."""
     _listen(context, complaints)
-    opened = context.new_page()
+    opened = complaints.page = context.new_page()
     yield opened
     opened.wait_for_timeout(0)
-    assert not complaints, "The browser complained:\n" + "\n".join(complaints)
+    assert not complaints.left(), "The browser complained:\n" + "\n".join(complaints.left())
 
 
 @pytest.fixture

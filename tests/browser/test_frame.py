@@ -79,15 +79,11 @@ def test_rows_are_added_up_to_the_most(frame):
     page = frame("form")
     add = page.get_by_role("button", name="Add a row")
     add.click()
-    assert page.evaluate("document.activeElement.name") == "form-1-heads"
+    expect(page.locator("[name=form-1-heads]")).to_be_focused()
     page.keyboard.type("12")
     add.click()
-    assert not add.is_visible()
-    assert [legend.inner_text() for legend in page.locator(".row > legend").all()] == [
-        "Row 1",
-        "Row 2",
-        "Row 3",
-    ]
+    expect(add).to_be_hidden()
+    expect(page.locator(".row > legend")).to_have_text(["Row 1", "Row 2", "Row 3"])
     frame_pages.sent.clear()
     page.get_by_role("button", name="Book it").click()
     page.wait_for_selector(".problems")
@@ -109,9 +105,9 @@ def test_a_form_is_sent_once_for_two_presses_and_keeps_the_button_name(frame):
 def test_the_slash_key_goes_to_the_search_box_until_switched_off(frame):
     page = frame("list")
     page.keyboard.press("/")
-    assert page.evaluate("document.activeElement.id") == "id_q"
+    expect(page.locator("#id_q")).to_be_focused()
     page.keyboard.press("/")
-    assert page.input_value("#id_q") == "/"
+    expect(page.locator("#id_q")).to_have_value("/")
     page.evaluate("localStorage.setItem('shortcuts', 'off'); document.activeElement.blur()")
     page.keyboard.press("/")
     assert page.evaluate("document.activeElement === document.body")
@@ -122,17 +118,20 @@ def test_a_phone_shows_each_row_as_a_card_with_words(frame):
     cell = page.locator("td[data-label=Females]").nth(1)
     assert cell.evaluate("cell => getComputedStyle(cell, '::before').content") == '"Females"'
     assert cell.evaluate("cell => getComputedStyle(cell).display") == "flex"
-    assert page.get_by_role("table", name="Ponds").count() == 1
-    assert page.get_by_role("rowheader", name="P1").count() == 1
-    assert page.get_by_role("link", name="Females").is_visible()
+    expect(page.get_by_role("table", name="Ponds")).to_have_count(1)
+    expect(page.get_by_role("rowheader", name="P1")).to_have_count(1)
+    expect(page.get_by_role("link", name="Females")).to_be_visible()
 
 
 def test_print_leaves_the_frame_off_and_opens_the_figures(frame):
     page = frame("list", 1280)
+    for part in (".site", ".filters"):
+        expect(page.locator(part)).to_be_visible()
+    expect(page.locator(".same-figures table")).to_be_hidden()
     page.emulate_media(media="print")
-    assert not page.locator(".site").is_visible()
-    assert not page.locator(".filters").is_visible()
-    assert page.locator(".same-figures table").is_visible()
+    for part in (".site", ".filters"):
+        expect(page.locator(part)).to_be_hidden()
+    expect(page.locator(".same-figures table")).to_be_visible()
     assert (
         page.locator(".scroll table").first.evaluate("table => getComputedStyle(table.tHead).display")
         == "table-header-group"
@@ -142,6 +141,6 @@ def test_print_leaves_the_frame_off_and_opens_the_figures(frame):
 def test_the_page_works_in_forced_colors_and_in_the_dark(frame):
     page = frame("list", 1280)
     page.emulate_media(color_scheme="dark")
-    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(17, 21, 18)"
+    expect(page.locator("body")).to_have_css("background-color", "rgb(17, 21, 18)")
     page.emulate_media(color_scheme="light", forced_colors="active")
     assert page.locator(".chart .line").evaluate("line => getComputedStyle(line).stroke") != "none"

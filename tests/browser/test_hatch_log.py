@@ -4,10 +4,12 @@ import datetime as dt
 
 import pytest
 from django.urls import reverse
+from playwright.sync_api import expect
 
 from ponds.farm import the_farm
 from ponds.lots import read_lot
 from ponds.models import NestDay
+from tests.browser.whole_page import width_of
 from tests.ponds.lots import a_pond
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -15,7 +17,7 @@ PHONE = {"width": 360, "height": 740}
 
 
 def fits(page) -> bool:
-    return page.evaluate("() => document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    return width_of(page) <= page.evaluate("() => document.documentElement.clientWidth")
 
 
 def test_eggs_are_followed_from_the_bank_to_the_hatch(hand_page, live_server, complaints):
@@ -30,7 +32,7 @@ def test_eggs_are_followed_from_the_bank_to_the_hatch(hand_page, live_server, co
     page.get_by_role("button", name="Book these nests").click()
     question = page.get_by_role("alert")
     question.get_by_text("57 eggs from 3 nests are 19.0 a nest; Slider lays 6.5 to 11.").wait_for()
-    assert page.get_by_label("By clutch").input_value() == "9 8 40 (1)"
+    expect(page.get_by_label("By clutch")).to_have_value("9 8 40 (1)")
     assert fits(page)
     question.get_by_label("It is right as typed").check()
     question.get_by_role("button", name="Book it").click()

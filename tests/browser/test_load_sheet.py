@@ -8,11 +8,13 @@ import uuid
 
 import pytest
 from django.urls import reverse
+from playwright.sync_api import expect
 
 from ponds.farm import the_farm
 from stock import ledger
 from stock.drafts import BatchDraft, Draft, Line
 from stock.models import SavedPlacing
+from tests.browser.whole_page import resize, width_of
 from tests.factories import KindFactory, PondFactory
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -55,7 +57,7 @@ def test_sixty_stops_are_printed_and_read_on_a_phone(reader_page, plan, live_ser
     brought = [number_of(text) for text in table.locator("tbody td.bring strong").all_inner_texts()]
     assert len(brought) == PONDS
     assert sum(brought) == FEMALES == number_of(table.locator("tfoot .bring").inner_text())
-    assert "All, 60 stops" in table.locator("tfoot").inner_text()
+    expect(table.locator("tfoot")).to_contain_text("All, 60 stops")
 
     page.emulate_media(media="print")
     heading, total = table.locator("thead"), table.locator("tfoot")
@@ -68,8 +70,8 @@ def test_sixty_stops_are_printed_and_read_on_a_phone(reader_page, plan, live_ser
         assert 2 <= len(pages) <= 5, (size, len(pages))
     page.emulate_media(media="screen")
 
-    page.set_viewport_size({"width": 390, "height": 844})
-    assert page.evaluate("document.documentElement.scrollWidth") == 390
+    resize(page, 390, 844)
+    assert width_of(page) == 390
     # On a phone each stop is a card: the heads and what the pond takes lie inside the screen.
     for cell in (table.locator("tbody td.bring").first, table.locator("tbody td.takes").first):
         box = cell.bounding_box()

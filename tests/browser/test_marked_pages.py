@@ -3,6 +3,7 @@
 import uuid
 
 import pytest
+from playwright.sync_api import expect
 
 from stock import turtle_book, turtle_records
 from stock.drafts import SexDraft
@@ -36,11 +37,11 @@ def test_a_tag_scanned_at_the_desk_lands_in_the_search_box(page, live_server):
 def test_on_a_phone_the_search_box_is_unfolded_and_tables_are_cards(page, live_server):
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(live_server.url + "/turtles/")
-    assert page.locator("#id_q").is_visible()
-    assert not page.locator("#id_q").evaluate("(box) => box === document.activeElement")
+    expect(page.locator("#id_q")).to_be_visible()
+    expect(page.locator("#id_q")).not_to_be_focused()
     for address in ("/turtles/survival/", "/turtles/sizes/"):
         page.goto(live_server.url + address)
-        assert page.locator("table.cards").count() > 0
+        expect(page.locator("table.cards").first).to_be_visible()
         wide = page.evaluate(
             "() => [...document.querySelectorAll('main, main *')]"
             ".filter((one) => one.getBoundingClientRect().right > 390).map((one) => one.outerHTML.slice(0, 80))"
@@ -51,6 +52,7 @@ def test_on_a_phone_the_search_box_is_unfolded_and_tables_are_cards(page, live_s
 def test_the_drawings_of_the_schemes_are_printed(page, live_server):
     page.goto(live_server.url + "/turtles/schemes/")
     drawing = page.locator(".shell-drawing svg").first
-    assert not drawing.is_visible()
+    expect(drawing).to_be_attached()
+    expect(drawing).to_be_hidden()
     page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
-    assert drawing.is_visible()
+    expect(drawing).to_be_visible()

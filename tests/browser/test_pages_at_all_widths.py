@@ -15,6 +15,7 @@ from playwright.sync_api import Error
 
 from tests import address_rows
 from tests.address_rows import Row
+from tests.browser.whole_page import resize
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -83,7 +84,7 @@ def test_every_page_fits_and_can_be_hit(owner_page, live_server, address_of):
                 raise
             continue
         for width, height in WIDTHS.items():
-            page.set_viewport_size({"width": width, "height": height})
+            resize(page, width, height)
             faults += [
                 f"{name} at {width}: {fault}" for fault in page.evaluate(MEASURE, [BY_FINGER, IN_GLOVES])
             ]

@@ -7,6 +7,8 @@ import re
 from django.urls import reverse
 from playwright.sync_api import expect
 
+from tests.browser.whole_page import width_of
+
 PHONE = {"width": 360, "height": 740}
 
 
@@ -34,7 +36,7 @@ def test_an_owner_adds_a_hand_who_signs_in_on_a_phone_and_chooses_a_password(
     page.get_by_label("Password").fill(password)
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Which password do you choose?")
-    assert page.evaluate("() => document.documentElement.scrollWidth") <= PHONE["width"]
+    assert width_of(page) <= PHONE["width"]
     page.get_by_label("Present password").fill(password)
     page.get_by_label("New password", exact=True).fill("heron by the north gate")
     page.get_by_label("New password again").fill("heron by the north gate")
@@ -69,7 +71,5 @@ def test_a_page_error_and_a_breach_of_the_policy_are_both_noticed(page, live_ser
             document.head.append(styled);
         }"""
     )
-    page.wait_for_function("() => true")
-    page.wait_for_timeout(200)
     complaints.forgive("a script failed")
     complaints.forgive("style-src")

@@ -6,10 +6,12 @@ import re
 
 import pytest
 from django.urls import reverse
+from playwright.sync_api import expect
 
 from stock.drafts import BatchDraft
 from stock.models import Move, Task
 from stock.tasks import open_tasks
+from tests.browser.whole_page import whole, width_of
 from tests.pages.farm_of_ponds import FarmOfPonds
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -49,7 +51,7 @@ def farm(owner):
 
 def figures(page) -> dict[str, str]:
     """Return the figures that head a pond's page, by their words."""
-    found = page.locator("#main dl.figures-row > div").all()
+    found = whole(page).locator("#main dl.figures-row > div").all()
     return {
         figure.locator("dt").inner_text().removesuffix(", by the book"): figure.locator("dd").inner_text()
         for figure in found
@@ -73,7 +75,7 @@ def test_the_three_uses_as_one_thread(farm, owner, page, phone_page, make_person
     _ask_where_new_females_go(desk)
     _undo_opens_the_task_again(phone)
     pond_page(desk, live_server, "A")
-    assert task_line(desk).locator(".tag").inner_text() == "open"
+    expect(task_line(desk).locator(".tag")).to_have_text("open")
     assert figures(desk)["Males"] == "100"
 
 
@@ -93,11 +95,11 @@ def _review_pond_a_and_decide(desk, live_server):
     desk.goto(live_server.url + reverse("stock:pond-list"))
     _sign_in(desk, "owner")
     worst = desk.get_by_role("table", name="Every pond").locator("tbody tr").first
-    assert "short of females" in worst.inner_text()
+    expect(worst).to_contain_text("short of females")
     worst.get_by_role("link").first.click()
     desk.get_by_role("heading", name="What stands in pond A?").wait_for()
     assert figures(desk) == {"Females": "190", "Males": "100", "Unsexed": "0", "Juveniles": "0"}
-    assert desk.get_by_text("1.90 : 1", exact=True).first.is_visible()
+    expect(desk.get_by_text("1.90 : 1", exact=True).first).to_be_visible()
     # 190 females are in the band, 2.5 to 4.5, with at most 76 males: 24 of the 100 are to go.
     desk.get_by_role("link", name="Make it a task: take out 24 males").click()
     desk.get_by_role("button", name="Make it a task").click()
@@ -111,16 +113,18 @@ def _log_the_seine(phone, live_server) -> tuple[list, str]:
     phone.goto(live_server.url + reverse("stock:log"))
     _sign_in(phone, "ibis")
     phone.get_by_role("link", name=re.compile(r"^A\b")).tap()
-    _type_the_haul(phone)
-    assert phone.evaluate("document.documentElement.scrollWidth") == 390
+    expect(phone.get_by_role("heading", level=1)).to_have_text("What came of it in pond A?")
+    # The key of a log is made when the page's scripts run.
+    _type_the_haul(whole(phone))
+    assert width_of(phone) == 390
     old_form = phone.evaluate(FORM)
     before = Move.objects.count()
     phone.get_by_role("button", name="Post it").dblclick()
     phone.get_by_text("Booked. If something is wrong").wait_for()
     assert Move.objects.count() == before + 1, "Two presses of the button are one move."
     # The one that drowned is out of the pond as well.
-    assert phone.get_by_text("Take out 24 Slider males, pond A: 25 by this move").is_visible()
-    assert phone.get_by_role("button", name="Undo").is_visible()
+    expect(phone.get_by_text("Take out 24 Slider males, pond A: 25 by this move")).to_be_visible()
+    expect(phone.get_by_role("button", name="Undo")).to_be_visible()
     return old_form, phone.url
 
 
@@ -134,7 +138,7 @@ def _type_the_haul(phone):
     males.get_by_text("Sold, culled, escaped").tap()
     males.get_by_label("Sold").fill("24")
     males.get_by_label("Cause of death").select_option("drowned in the net")
-    assert males.locator("[data-sum]").inner_text() == "85"
+    expect(males.locator("[data-sum]")).to_have_text("85")
     phone.get_by_text("Buyer and papers of what was sold").tap()
     phone.get_by_role("textbox", name="Buyer", exact=True).fill("Gar Hole Turtle Company")
 
@@ -147,21 +151,23 @@ def _sending_it_again_posts_nothing(phone, old_form: list, receipt: str):
     phone.go_back()
     phone.evaluate(SEND, old_form)
     phone.get_by_text("This was posted already, once: here it is.").wait_for()
-    assert phone.url == receipt
+    expect(phone).to_have_url(receipt)
     assert Move.objects.count() == moves
 
 
 def _see_it_ticked(desk, live_server):
     _sign_in(desk, "owner")
     desk.get_by_role("heading", name="How do the ponds stand?").wait_for()
-    assert desk.get_by_text("By ibis").first.is_visible()
+    expect(desk.get_by_text("By ibis").first).to_be_visible()
     pond_page(desk, live_server, "A")
     # Of 100 males one drowned and 24 were sold, which leaves 190 females to 75 males.
     said = "Slider: 190 females, 75 males, 2.53 : 1; unsettled; ratio: in band by the book."
-    assert desk.get_by_text(said).is_visible()
+    expect(desk.get_by_text(said)).to_be_visible()
     assert (figures(desk)["Females"], figures(desk)["Males"]) == ("190", "75")
-    assert task_line(desk).locator(".tag").inner_text() == "done"
-    assert desk.get_by_text("24 Slider males sold from A; 1 male died in A (drowned in the net)").is_visible()
+    expect(task_line(desk).locator(".tag")).to_have_text("done")
+    expect(
+        desk.get_by_text("24 Slider males sold from A; 1 male died in A (drowned in the net)")
+    ).to_be_visible()
 
 
 def _ask_where_new_females_go(desk):
@@ -171,8 +177,10 @@ def _ask_where_new_females_go(desk):
     # All three are in the band, where a female adds the same anywhere: the lowest ratios get them, until they meet.
     desk.get_by_text("40 females of Slider: 24 to A, 16 to C.").wait_for()
     reasons = desk.get_by_role("table", name="The reason for each pond").locator("tbody tr")
-    assert "190 females to 75 males (2.53 : 1) become 214 (2.85 : 1)" in reasons.nth(0).inner_text()
-    assert "B\tRatio: in band by the book, 3.00 : 1. Gets none" in reasons.nth(2).inner_text()
+    expect(reasons.nth(0)).to_contain_text("190 females to 75 males (2.53 : 1) become 214 (2.85 : 1)")
+    expect(reasons.nth(2)).to_contain_text(
+        "B Ratio: in band by the book, 3.00 : 1. Gets none", use_inner_text=True
+    )
     desk.get_by_role("button", name="Make these tasks: 24 to A, 16 to C").click()
     desk.get_by_text("2 tasks made: females of Slider, 24 to A, 16 to C.").wait_for()
     added = {task.pond: task for task in open_tasks() if task.verb == "ADD"}

@@ -3,6 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.whole_page import width_of
 from tests.pages.farm_of_ponds import FarmOfPonds
 
 
@@ -16,7 +17,7 @@ def test_a_signal_is_read_and_noted_on_a_phone(owner_page, live_server, django_u
     owner_page.goto(f"{live_server.url}/")
     owner_page.get_by_role("link", name="See why").first.click()
     expect(owner_page.get_by_role("heading", name="Pond B, Slider")).to_be_in_viewport()
-    assert owner_page.evaluate("() => document.documentElement.scrollWidth") <= width
+    assert width_of(owner_page) <= width
     owner_page.get_by_text("It was looked into").press("Enter")
     owner_page.get_by_label("What did you find or do?").fill("Otter; trap set, vet called.")
     owner_page.get_by_role("button", name="Keep the note").press("Enter")
