@@ -83,7 +83,7 @@ def _draft(row: Row, day: dt.date) -> Draft:
                     kind=row["kind"],
                     of_class=CLASS_OF[name],
                     caught=int(row[name]),
-                    carrying_marks=int(row[f"{name} carrying"] or 0),
+                    carrying_marks=int(said) if (said := row[f"{name} carrying"]) else None,
                     newly_marked=int(row[f"{name} newly"] or 0),
                 )
                 for name in SEXES

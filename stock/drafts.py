@@ -75,12 +75,16 @@ class PaperDraft:
 
 @dataclass(frozen=True)
 class CatchLine:
-    """What a haul brought of one kind and class: all of it, whatever became of it."""
+    """
+    What a haul brought of one kind and class: all of it, whatever became of it.
+
+    `carrying_marks` is None where nobody looked for marks, which is not the 0 of who looked and found none.
+    """
 
     kind: str
     of_class: str
     caught: int
-    carrying_marks: int = 0
+    carrying_marks: int | None = None
     newly_marked: int = 0
     dead_in_net: int = 0
 

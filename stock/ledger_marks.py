@@ -164,12 +164,19 @@ def code_in(scheme: Scheme, mask: int) -> str:
 
 
 def with_scans(caught: CatchLine, draft: Draft) -> CatchLine:
-    """Return a line of the catch with at least as many marked heads as were scanned of its kind and class."""
+    """
+    Return a line of the catch with at least as many marked heads as were scanned of its kind and class.
+
+    Who scanned a turtle of the haul looked for marks; where nobody did and none is written, it stays unsaid.
+    """
     scanned, new = scanned_by_class(draft)
     of = (caught.kind, caught.of_class)
+    carrying = caught.carrying_marks
+    if carrying is not None or scanned:
+        carrying = max(carrying or 0, scanned[of])
     return replace(
         caught,
-        carrying_marks=max(caught.carrying_marks, scanned[of]),
+        carrying_marks=carrying,
         newly_marked=max(caught.newly_marked, new[of]),
     )
 

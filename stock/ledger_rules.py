@@ -184,7 +184,7 @@ def _check_seen(draft: Draft, farm: FarmFacts) -> None:
     lines = {(one.kind, one.of_class): one for one in draft.haul.lines}
     for kind, of_class in sorted(set(scanned) | set(new)):
         line = lines.get((kind, of_class))
-        carrying = max(scanned[kind, of_class], line.carrying_marks if line else 0)
+        carrying = max(scanned[kind, of_class], (line.carrying_marks or 0) if line else 0)
         newly = max(new[kind, of_class], line.newly_marked if line else 0)
         if carrying + newly > (line.caught if line else 0):
             raise BadHeads(
@@ -371,15 +371,16 @@ def _check_haul(draft: Draft, farm: FarmFacts) -> None:
                 field="caught",
             )
         seen.add((caught.kind, caught.of_class))
-        for number in (caught.caught, caught.carrying_marks, caught.newly_marked, caught.dead_in_net):
+        carrying = 0 if caught.carrying_marks is None else caught.carrying_marks
+        for number in (caught.caught, carrying, caught.newly_marked, caught.dead_in_net):
             if not isinstance(number, int) or number < 0 or number > MOST_HEADS:
                 raise BadHeads(
                     f"“{number}” caught: give a whole number from 0 to {figure_text(MOST_HEADS)}.",
                     field="caught",
                 )
-        if caught.carrying_marks + caught.newly_marked > caught.caught or caught.dead_in_net > caught.caught:
+        if carrying + caught.newly_marked > caught.caught or caught.dead_in_net > caught.caught:
             raise BadHeads(
-                f"Of {caught.caught} caught, {caught.carrying_marks} carried marks, {caught.newly_marked} were newly "
+                f"Of {caught.caught} caught, {carrying} carried marks, {caught.newly_marked} were newly "
                 f"marked and {caught.dead_in_net} were dead in the net: the parts are more than the catch.",
                 field="caught",
             )

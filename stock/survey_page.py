@@ -79,7 +79,7 @@ class HaulRow:
     place: int
     caught: dict[str, int]
     adults: int
-    carrying: int
+    carrying: int | None
     newly_marked: int
     dead: int
     effort: str
@@ -235,11 +235,17 @@ def _haul_rows(one: KindSurvey) -> Iterable[HaulRow]:
             place=place,
             caught=caught,
             adults=sum(caught.values()) - caught["JUVENILE"],
-            carrying=sum(catch.carrying.values()),
+            carrying=_sum_said(catch.carrying.values()),
             newly_marked=sum(catch.newly_marked.values()),
             dead=sum(catch.dead.values()),
             effort=haul.effort_typed,
         )
+
+
+def _sum_said(numbers: Iterable[int | None]) -> int | None:
+    """Return the sum of what is said; None where nothing is."""
+    said = [number for number in numbers if number is not None]
+    return sum(said) if said else None
 
 
 def _interval(label: str, one: Estimate | None) -> Interval:

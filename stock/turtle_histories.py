@@ -5,9 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import Any
 
-from django.db.models import Count, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, OuterRef, Subquery, Sum
 
 from stock.advisor.share import share_interval
 from stock.estimators.estimate import Estimate
@@ -140,37 +139,23 @@ def shares_of_marks(today: dt.date) -> list[ShareOfMarks]:
     hauls = HaulLine.objects.filter(
         haul__happened_on__gt=today - dt.timedelta(days=A_YEAR), haul__move__reversed_by=None, caught__gt=0
     )
-    looked = looked_for_marks(hauls.values("haul"))
     lines = hauls.order_by("haul__pond__code", "kind__common_name", "of_class", "haul__happened_on").values_list(
-        "haul__pond", "haul__pond__code", "kind", "kind__common_name", "of_class", "haul", "haul__happened_on",
+        "haul__pond", "haul__pond__code", "kind", "kind__common_name", "of_class", "haul__happened_on",
         "caught", "carrying_marks",
     )  # fmt: skip
     book = _Book(today)
     groups: dict[tuple[str, str, str], list[_Haul]] = defaultdict(list)
     marked_now: dict[tuple[str, str, str], int] = {}
-    for pond, code, kind, name, of_class, haul, day, caught, carrying in lines:
+    for pond, code, kind, name, of_class, day, caught, carrying in lines:
         heads, marked = book.before(day, (pond, kind, of_class))
         group = (code, name, of_class)
-        groups[group].append(_Haul(caught, carrying, heads, marked, haul in looked))
+        groups[group].append(_Haul(caught, carrying or 0, heads, marked, carrying is not None))
         marked_now[group] = book.now.get((pond, kind, of_class), (0, 0))[1]
     return [
         _share(group, some)
         for group, some in groups.items()
         if marked_now[group] or any(one.carrying for one in some)
     ]
-
-
-def looked_for_marks(hauls: Any) -> set[int]:
-    """
-    Return which of these hauls (ids) show that somebody looked for marks: one was scanned, written or put on.
-
-    An empty field and a 0 are one in the book, so a haul in which no mark at all was met is not among them.
-    """
-    lines = HaulLine.objects.filter(Q(carrying_marks__gt=0) | Q(newly_marked__gt=0), haul__in=hauls)
-    return {
-        *lines.values_list("haul", flat=True),
-        *HaulTurtle.objects.filter(haul__in=hauls).values_list("haul", flat=True),
-    }
 
 
 @dataclass(frozen=True)
@@ -191,7 +176,7 @@ def _share(group: tuple[str, str, str], hauls: list[_Haul]) -> ShareOfMarks:
     if not speak:
         since = [one for one in hauls if one.marked > 0]
         says = (
-            "Not looked for: in no haul since they were marked was a mark scanned or written."
+            "Not looked for: in no haul since they were marked did anybody scan a mark or write how many carried one."
             if since
             else "Not known yet: no haul was made since they were marked."
         )

@@ -50,7 +50,14 @@ def test_guards_stand_after_each_migration_by_itself_forward_and_back(make_perso
     guarded = _guards(connection)
     assert {"stock_mark", "stock_entry", "stock_markstep"} <= {table for table, _ in guarded}
     try:
-        for name in ("0013_watch_notes", "0014_keys_of_marks", "0013_watch_notes", "0014_keys_of_marks"):
+        steps = ("0016_reviews_as_signed", "0017_marks_not_looked_for", "0016_reviews_as_signed")
+        for name in (
+            *steps,
+            "0013_watch_notes",
+            "0014_keys_of_marks",
+            "0013_watch_notes",
+            "0014_keys_of_marks",
+        ):
             # The executor alone sends no signal.
             MigrationExecutor(connection).migrate([("stock", name)])
             # The tables that are not there yet have none.
@@ -77,6 +84,28 @@ def test_guards_stand_after_each_migration_by_itself_forward_and_back(make_perso
         call_command("migrate", verbosity=0)
     assert _guards(connection) == guarded
     assert append_only.missing(connection) == []
+
+
+@pytest.mark.both_databases
+@pytest.mark.django_db(transaction=True)
+def test_marks_nobody_looked_for_become_0_going_back_and_stay_so(owner):
+    """An older register has no word for it; coming forward again tells nothing that is not known."""
+    from django.db import connection
+
+    from stock.models import HaulLine
+    from tests.turtles.marked_farm import MarkedFarm
+
+    farm = MarkedFarm(owner.user)
+    farm.haul(10, "A", 4)
+    assert HaulLine.objects.get().carrying_marks is None
+    try:
+        call_command("migrate", "stock", "0016", verbosity=0)
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT carrying_marks FROM stock_haulline")
+            assert cursor.fetchall() == [(0,)]
+    finally:
+        call_command("migrate", verbosity=0)
+    assert HaulLine.objects.get().carrying_marks == 0
 
 
 def _guards(connection):

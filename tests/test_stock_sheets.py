@@ -187,10 +187,12 @@ def test_the_hauls_sheet_keeps_the_catch_and_books_the_dead(two_ponds):
     loaded("stock", OPENING)
     outcome = loaded(
         "hauls",
-        "day,pond,method,kind,class,caught,dead in net\n"
-        "2025-03-10,A,seine,slider,female,60,1\n2025-03-10,A,seine,slider,male,25,\n",
+        "day,pond,method,kind,class,caught,dead in net,carrying marks\n"
+        "2025-03-10,A,seine,slider,female,60,1,0\n2025-03-10,A,seine,slider,male,25,,\n",
     )
     assert outcome.bad_rows == []
+    # A 0 is who looked and found none, an empty cell nobody who looked.
+    assert list(Haul.objects.get().lines.order_by("pk").values_list("carrying_marks", flat=True)) == [0, None]
     assert (held("A").females, Haul.objects.get().lines.count()) == (299, 2)
     twice = loaded(
         "hauls",

@@ -47,7 +47,7 @@ def runs() -> dict[str, Callable[[], object]]:
     catches = [sum(haul.caught.values()) for haul in held_out]
     efforts = [1.0 + 0.5 * (place % 2) for place in range(HAULS)]
     caught = [sum(haul.caught.values()) for haul in marked]
-    again = [sum(haul.carrying.values()) for haul in marked]
+    again = [sum(carrying or 0 for carrying in haul.carrying.values()) for haul in marked]
     uneven = [
         HaulCatch(haul.day, effort=effort, is_held_out=True, caught=haul.caught)
         for haul, effort in zip(held_out, efforts, strict=True)

@@ -166,7 +166,13 @@ def _read_drained(tallies: Tallies, as_of: int, level: float, first: int, last: 
     if first == 0 < last and adults.taken:
         beside, more = read_passes(tallies, level)
         others = (beside, *more)
-    elif first == last and adults.at_large[last] and adults.caught[last] and adults.is_accounted:
+    elif (
+        first == last
+        and adults.at_large[last]
+        and adults.caught[last]
+        and adults.is_accounted
+        and last not in tallies.not_looked_for
+    ):
         retention, _ = kept_marks(tallies)
         beside, more = read_two_sample(tallies, last, retention, level)
         others = (beside, *more)
@@ -214,6 +220,8 @@ def _read_returned(tallies: Tallies, as_of: int, level: float) -> SurveyReading:
     places = tallies.with_marks_out
     if not places:
         return _read_without_marks(tallies, as_of)
+    if tallies.not_looked_for:
+        return _read_unlooked(tallies, as_of)
     retention, kept = kept_marks(tallies)
     if len(places) == 1:
         headline, others = read_two_sample(tallies, places[0], retention, level)
@@ -229,6 +237,21 @@ def _read_returned(tallies: Tallies, as_of: int, level: float) -> SurveyReading:
         form = "several hauls with marks"
         sentence = f"{len(places)} hauls looked for marks, so the headline is Schnabel's, modified."
     return _finished(form, sentence, as_of, headline, others, of_marks(tallies, headline, kept))
+
+
+def _read_unlooked(tallies: Tallies, as_of: int) -> SurveyReading:
+    place = tallies.not_looked_for[0]
+    return SurveyReading(
+        "marks not looked for",
+        "Marked turtles were at large, and nobody looked for marks.",
+        as_of,
+        refusal=(
+            f"Haul {place + 1} caught {heads_of(tallies.adults.caught[place], 'head')} while "
+            f"{tallies.adults.at_large[place]} marked were at large, and it does not say how many carried marks. "
+            "Correct the haul: write how many did, 0 where somebody looked and found none. If nobody looked and "
+            "none was newly marked in it, leave it out of this survey."
+        ),
+    )
 
 
 def _read_without_marks(tallies: Tallies, as_of: int) -> SurveyReading:

@@ -209,6 +209,11 @@ def of_drain_down(tallies: Tallies, last: int) -> tuple[Assumption, ...]:
     """Return what a drain-down takes for granted: that it brought every head."""
     marked, seen = tallies.adults.at_large[last], tallies.adults.carrying[last]
     words = "The drain-down brought every head"
+    if last in tallies.not_looked_for:
+        sentence = (
+            f"Cannot be told by marks: {marked} marked turtles were at large, and nobody looked for them."
+        )
+        return (Assumption("complete", words, None, sentence),)
     if marked > seen:
         sentence = (
             f"{marked - seen} of {marked} marked turtles were not among those drained: they were missed, died or "

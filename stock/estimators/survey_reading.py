@@ -37,7 +37,8 @@ class HaulCatch:
         The pond was drained to the last head.
     caught, carrying, newly_marked, dead : Mapping of str to int
         Heads by class (FEMALE, MALE, UNSEXED, JUVENILE; what is missing is 0): all caught, those of
-        them that carried a mark, those put back with a new mark, and those dead in the net.
+        them that carried a mark, those put back with a new mark, and those dead in the net. A class
+        carries None where nobody looked for marks on it, which is not 0.
     """
 
     day: int
@@ -46,7 +47,7 @@ class HaulCatch:
     is_held_out: bool = False
     is_complete: bool = False
     caught: Mapping[str, int] = field(default_factory=dict)
-    carrying: Mapping[str, int] = field(default_factory=dict)
+    carrying: Mapping[str, int | None] = field(default_factory=dict)
     newly_marked: Mapping[str, int] = field(default_factory=dict)
     dead: Mapping[str, int] = field(default_factory=dict)
 

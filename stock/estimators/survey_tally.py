@@ -102,6 +102,19 @@ class Tallies:
         return self.females.is_accounted and self.males.is_accounted
 
     @property
+    def not_looked_for(self) -> tuple[int, ...]:
+        """Places of the hauls that caught breeding size while marks were at large, and nobody looked for them."""
+        return tuple(
+            place
+            for place in self.with_marks_out
+            if any(
+                self.hauls[place].caught.get(of_class, 0)
+                and self.hauls[place].carrying.get(of_class, 0) is None
+                for of_class in ADULTS
+            )
+        )
+
+    @property
     def with_marks_out(self) -> tuple[int, ...]:
         """Places of the hauls before which marked adults were at large."""
         return tuple(place for place, marked in enumerate(self.adults.at_large) if marked)
@@ -114,7 +127,7 @@ def _checked(counts: Mapping[str, Any], name: str) -> dict[str, int]:
     for of_class in counts:
         if of_class not in CLASSES:
             raise ValueError(f"{name}: {of_class!r} is no class; choose one of {', '.join(CLASSES)}.")
-    return {of_class: check_count(counts.get(of_class, 0), f"{name}, {of_class}") for of_class in CLASSES}
+    return {of_class: check_count(counts.get(of_class) or 0, f"{name}, {of_class}") for of_class in CLASSES}
 
 
 def _marked_dead(caught: int, carrying: int, newly: int, dead: int) -> int:

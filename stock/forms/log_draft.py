@@ -94,21 +94,30 @@ def place_refusal(entry: LogEntry, refusal: LedgerRefusal, origins: list[LineOri
         entry.say("", refusal.sentence)
 
 
+def _catch(kind: str, of_class: str, rows: list[RowForm]) -> CatchLine:
+    """Return what was caught of a kind and class; carrying marks is unsaid where every row leaves it empty."""
+    said = [row.typed["carrying_marks"] for row in rows if row.typed.get("carrying_marks") is not None]
+    return CatchLine(
+        kind,
+        of_class,
+        caught=sum(row.heads for row in rows),
+        carrying_marks=sum(said) if said else None,
+        newly_marked=sum(row.typed.get("newly_marked") or 0 for row in rows),
+        dead_in_net=sum(_dead_in_net(row) for row in rows),
+    )
+
+
 def _haul(entry: LogEntry) -> HaulDraft | None:
     typed = entry.head.cleaned_data
     if typed["how"] == NO_HAUL:
         return None
-    catch: dict[tuple[str, str], list[int]] = {}
+    rows: dict[tuple[str, str], list[RowForm]] = {}
     for row in entry.used_rows:
-        totals = catch.setdefault((row.typed["kind"], row.class_after), [0, 0, 0, 0])
-        for index, heads in enumerate(
-            (row.heads, row.typed.get("carrying_marks"), row.typed.get("newly_marked"), _dead_in_net(row))
-        ):
-            totals[index] += heads or 0
+        rows.setdefault((row.typed["kind"], row.class_after), []).append(row)
     water = typed["water"]
     return HaulDraft(
         method=typed["how"],
-        lines=tuple(CatchLine(kind, of_class, *totals) for (kind, of_class), totals in catch.items()),
+        lines=tuple(_catch(*of, some) for of, some in rows.items()),
         effort=float(typed["effort"]) if typed["effort"] else None,
         effort_typed=typed["effort"],
         water_mk=water.stored if water else None,

@@ -20,8 +20,8 @@ def marks_unsaid(entry: LogEntry) -> list[str]:
     """
     Ask for the marks of each kind and class that was caught, of which some were marked here within a year.
 
-    An empty field is booked as 0, and a count by marks would then read heads nobody looked at as heads without marks:
-    it would come out too high. Whoever scanned a tag looked. One query, and only where a field is empty.
+    An empty field says that nobody looked, and a count by marks can then make nothing of the haul. Whoever scanned a
+    tag looked. One query, and only where a field is empty.
     """
     caught: dict[tuple[str, str], int] = {}
     said = set()
@@ -49,8 +49,8 @@ def marks_unsaid(entry: LogEntry) -> list[str]:
     return [
         f"How many of the {figure_text(heads)} {entry.cell_name(cell)} carried marks? "
         f"{figure_text(marked[cell][0])} were marked in pond {head['pond']}, the last on "
-        f"{day_text(marked[cell][1])}. Write 0 where you looked and found none: left empty they count as looked at and "
-        "without marks, and a count by marks comes out too high."
+        f"{day_text(marked[cell][1])}. Write 0 where you looked and found none: left empty it says that nobody "
+        "looked, and a count by marks cannot use this haul."
         for cell, heads in unsaid.items()
         if cell in marked
     ]

@@ -31,7 +31,9 @@ class RowForm(forms.Form):
     culled = HeadsField(label="Culled")
     escaped = HeadsField(label="Escaped")
     sexed_as = OneOfField(noun="class", label="Sexed as", required=False, blank="as they are")
-    carrying_marks = HeadsField(label="Carrying marks")
+    carrying_marks = HeadsField(
+        label="Carrying marks", help_text="0 where none did; empty where nobody looked."
+    )
     newly_marked = HeadsField(label="Newly marked")
 
     def __init__(

@@ -94,7 +94,7 @@ def _rows(move: Move, entries: list[Entry]) -> list[dict[str, Any]]:
             cell = (entry.source.kind.code, entry.source.of_class)
             target = place_of(entry.target) if field == "moved" else ""
             parts[cell].append((field, target, entry.cause, entry.heads))
-    marks: dict[tuple[str, str], tuple[int, int]] = {}
+    marks: dict[tuple[str, str], tuple[int | None, int]] = {}
     haul = getattr(move, "haul", None)
     for line in haul.lines.select_related("kind") if haul else ():
         cell = (line.kind.code, line.of_class)
@@ -111,7 +111,7 @@ def _rows(move: Move, entries: list[Entry]) -> list[dict[str, Any]]:
     for cell, left in parts.items():
         made = _rows_of(cell, left)
         if cell in marks and made:
-            made[0].update(carrying_marks=marks[cell][0] or None, newly_marked=marks[cell][1] or None)
+            made[0].update(carrying_marks=marks[cell][0], newly_marked=marks[cell][1] or None)
         rows += made
     return rows
 

@@ -168,7 +168,7 @@ def haul_words(haul: Haul) -> str:
     lines = list(haul.lines.all())
     said = [f"{sum(line.caught for line in lines)} caught"]
     for name, words in (("carrying_marks", "carrying marks"), ("newly_marked", "newly marked")):
-        if heads := sum(getattr(line, name) for line in lines):
+        if heads := sum(getattr(line, name) or 0 for line in lines):
             said.append(f"{heads} {words}")
     said += ["held out"] if haul.is_held_out else []
     said += ["drained to the last head"] if haul.is_complete else []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Coalesce
 
 from ponds.models import AppendOnlyModel, Kind, Pond
 from stock.models.cells import HeadClass
@@ -59,7 +60,7 @@ class HaulLine(AppendOnlyModel):
     kind = models.ForeignKey(Kind, on_delete=models.PROTECT, related_name="+")
     of_class = models.CharField("class", max_length=8, choices=HeadClass)
     caught = models.PositiveIntegerField()
-    carrying_marks = models.PositiveIntegerField(default=0)
+    carrying_marks = models.PositiveIntegerField(null=True, help_text="Empty: nobody looked; 0: none did.")
     newly_marked = models.PositiveIntegerField(default=0)
     dead_in_net = models.PositiveIntegerField(default=0)
 
@@ -76,7 +77,7 @@ class HaulLine(AppendOnlyModel):
                 condition=Q(dead_in_net__lte=F("caught")), name="stock_haulline_dead_within_catch"
             ),
             models.CheckConstraint(
-                condition=Q(newly_marked__lte=F("caught") - F("carrying_marks")),
+                condition=Q(newly_marked__lte=F("caught") - Coalesce(F("carrying_marks"), 0)),
                 name="stock_haulline_new_marks_within_catch",
             ),
         ]

@@ -194,7 +194,10 @@ class Measure(MendedModel):
     observer = models.CharField(max_length=150, blank=True)
 
     class Meta:
-        indexes = [models.Index(fields=["turtle", "what", "measured_on"], name="stock_measure_turtle")]
+        indexes = [
+            models.Index(fields=["turtle", "what", "measured_on"], name="stock_measure_turtle"),
+            models.Index(fields=["turtle", "measured_on"], name="stock_measure_last"),
+        ]
         constraints = [void_replaces("stock_measure_void_replaces")]
 
     def __str__(self) -> str:

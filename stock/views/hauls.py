@@ -14,7 +14,6 @@ from stock.advisor.ratio import ratio
 from stock.models import Haul
 from stock.surveys import survey_of
 from stock.tables.hauls import HaulFilter, HaulTable
-from stock.turtle_histories import looked_for_marks
 
 CLASSES = {"females": "FEMALE", "males": "MALE", "unsexed": "UNSEXED", "juveniles": "JUVENILE"}
 
@@ -39,7 +38,7 @@ class HaulList(ListPage):
             .get_queryset()
             .select_related("pond", "move__reversed_by")
             .annotate(kind_pk=F("lines__kind"), kind=F("lines__kind__common_name"))
-            .annotate(marked=_sum_of("carrying_marks"), **caught)
+            .annotate(marked=Sum("lines__carrying_marks"), **caught)
             .order_by("-happened_on", "-pk", "kind")
         )
 
@@ -64,8 +63,7 @@ def haul_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "lines": lines,
         "ratios": ratios,
         "caught": sum(line.caught for line in lines),
-        "marked": sum(line.carrying_marks for line in lines),
-        "looked_for_marks": bool(looked_for_marks([haul.pk])),
+        "marked": sum(line.carrying_marks or 0 for line in lines),
         "is_taken_back": getattr(haul.move, "reversed_by", None) is not None,
         "water": f"{haul.water_typed} {units.symbol(haul.water_unit)}" if haul.water_typed else "",
     }

@@ -36,7 +36,6 @@ from stock.refusals import KeyReused, LedgerRefusal
 from stock.surveys import survey_of
 from stock.tables.moves import MoveFilter, MoveTable, UncountedPaginator
 from stock.tasks import task_sentence
-from stock.turtle_histories import looked_for_marks
 from stock.turtle_notices import step_says
 from stock.views.log import SEE_OTHER, post_entry, show_entry
 
@@ -91,7 +90,6 @@ def move_detail(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         "haul": haul,
         "in_survey": survey_of(haul) if haul else None,
         "catch": haul.lines.select_related("kind").order_by("kind__common_name", "of_class") if haul else [],
-        "looked_for_marks": bool(haul and looked_for_marks([haul.pk])),
         "batches": list({entry.batch_id: entry.batch for entry in entries if entry.batch}.values()),
         "papers": move.papers.order_by("pk"),
         "marks": [(step, step_says(step)) for step in marks],

@@ -1,6 +1,7 @@
 """Reading a survey: the form of each, the headline it fixes, and what is refused."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -147,6 +148,25 @@ class TestTwoHauls:
         reading = read_survey([haul(30, 10, marked="all"), haul(day=1)])
         assert reading.form == "two hauls with marks"
         assert "Nothing was caught" in reading.refusal
+
+    def test_a_haul_in_which_nobody_looked_is_not_read_as_one_without_marks(self):
+        unlooked = {"carrying": {FEMALE: None, MALE: None}}
+        hauls = [
+            haul(40, 20, marked="all"),
+            haul(50, 30, day=1, **unlooked),
+            haul(40, 20, seen=(10, 9), day=2),
+        ]
+        reading = read_survey(hauls)
+        assert reading.headline is None
+        assert reading.refusal.startswith("Haul 2 caught 80 heads while 60 marked were at large")
+        # The first haul met none that could carry a mark: nothing hangs on whether somebody looked.
+        first = replace(hauls[0], carrying={})
+        assert read_survey([replace(first, carrying=unlooked["carrying"]), hauls[2]]) == read_survey(
+            [hauls[0], hauls[2]]
+        )
+        # What was not caught need not be looked at: only one sex was.
+        half = haul(50, 0, seen=(12, 0), day=1, carrying={MALE: None})
+        assert read_survey([hauls[0], half]).refusal == ""
 
     def test_marks_from_before_make_one_haul_enough(self):
         reading = read_survey(
@@ -349,6 +369,18 @@ class TestDrainDown:
         assert "4 of 60" in held(reading, "complete").sentence
         assert reading.headline.total.status is Status.LOW_CONFIDENCE
         assert reading.refusal == ""
+
+    def test_marks_nobody_looked_for_in_a_drain_down_weaken_nothing(self):
+        unlooked = {"carrying": {FEMALE: None, MALE: None}}
+        hauls = [
+            haul(40, 20, marked="all"),
+            haul(90, 31, day=2, method="DRAIN_DOWN", is_complete=True, **unlooked),
+        ]
+        reading = read_survey(hauls)
+        assert held(reading, "complete").holds is None
+        assert "nobody looked" in held(reading, "complete").sentence
+        assert (reading.headline.total.value, reading.headline.total.status) == (121, Status.OK)
+        assert [one.method for one in reading.others] == []
 
     def test_passes_held_out_before_it_are_counted_with_it(self):
         hauls = [haul(40, 20, held_out=True), haul(50, 11, day=1, method="DRAIN_DOWN", is_complete=True)]

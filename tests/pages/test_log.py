@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from ponds.models import Kind, Pond
 from stock import ledger, task_book
-from stock.models import Batch, Entry, Haul, Move, Paper, RefusedPost, TaskMove
+from stock.models import Batch, Entry, Haul, HaulLine, Move, Paper, RefusedPost, TaskMove
 from stock.refused import still_refused
 from stock.tasks import open_tasks
 from tests.page_rules import page_faults
@@ -105,11 +105,15 @@ def test_marks_are_asked_for_where_heads_were_marked_and_the_field_is_empty(hand
     for said in ("0", "6"):
         answer = hand.post(LOG, sent_log({**FEMALES, "back": "30", "carrying_marks": said}))
         assert answer.status_code in (302, 303)
+        assert HaulLine.objects.order_by("pk").last().carrying_marks == int(said)
     # Whoever says that it is right is taken at their word, and found only is no haul.
     confirmed = re.search(r'name="confirmed" value="(\w+)"', text)[1]
     for sent in ({**again, "confirmed": confirmed}, sent_log({**FEMALES, "dead": "1"}, how="NONE")):
         assert hand.post(LOG, sent).status_code in (302, 303)
     assert Move.objects.exclude(made_as="OPENING").count() == 5
+    # Empty is booked as nobody having looked, not as none found.
+    unsaid = HaulLine.objects.filter(carrying_marks=None).order_by("pk")
+    assert list(unsaid.values_list("caught", flat=True)) == [20, 4, 30, 5]
 
 
 def test_an_empty_pond_prepares_rows_of_what_may_live_there(hand):

@@ -332,8 +332,9 @@ def field_values(text: str) -> dict[str, str]:
 def test_a_logged_move_is_corrected_on_the_log_page_as_it_was_typed(hand):
     rows = (
         {"of_class": "FEMALE", "back": "20", "moved": "12", "target": "C", "carrying_marks": "3"},
-        {"of_class": "MALE", "back": "5", "dead": "2", "cause": "BITES", "sold": "1"},
+        {"of_class": "MALE", "back": "5", "dead": "2", "cause": "BITES", "sold": "1", "carrying_marks": "0"},
         {"of_class": "UNSEXED", "sexed_as": "MALE", "back": "2"},
+        {"of_class": "JUVENILE", "back": "1"},
     )
     sent = sent_log(
         *rows, water="82", note="cold", arrivals=({"of_class": "FEMALE", "heads": "6"},),
@@ -353,6 +354,8 @@ def test_a_logged_move_is_corrected_on_the_log_page_as_it_was_typed(hand):
         return sorted(haul.lines.values_list("of_class", "caught", "carrying_marks", "dead_in_net"))
 
     assert catch(replacement.haul) == catch(move.haul)
+    # A 0 that was typed and a field left empty stay apart.
+    assert {of: marks for of, _, marks, _ in catch(move.haul)} == {"FEMALE": 3, "MALE": 0, "JUVENILE": None}
     assert (replacement.note, replacement.haul.water_typed) == ("cold", "82")
     assert replacement.papers.get().party == "Bayou"
     assert Batch.objects.filter(code="spring").count() == 1

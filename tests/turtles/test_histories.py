@@ -66,15 +66,19 @@ def test_a_haul_in_which_nobody_looked_for_marks_does_not_count(farm, owner):
     (row,) = shares_of_marks(TODAY)
     assert (row.caught, row.share, row.by_book) == (0, None, None)
     assert row.sentence.startswith("Not looked for")
-    assert "none noted" in owner.get(reverse("stock:move-detail", args=[unread.key])).content.decode()
+    assert "not looked for" in owner.get(reverse("stock:move-detail", args=[unread.key])).content.decode()
     read = farm.post(9, pond="A", haul=sliders(10, carrying_marks=6))
     (row,) = shares_of_marks(TODAY)
     # By hand: 6 of the 10 that were looked at, 12 of 20 by the book; the 20 of the day before are left out.
     assert (row.carrying, row.caught, row.share, row.by_book) == (6, 10, 0.6, 0.6)
     assert row.sentence.startswith("As many")
-    assert "none noted" not in owner.get(reverse("stock:move-detail", args=[read.key])).content.decode()
+    assert "not looked for" not in owner.get(reverse("stock:move-detail", args=[read.key])).content.decode()
     shown = owner.get(reverse("stock:turtle-survival")).content.decode()
     assert percent(0.6) in shown
+    # Whoever looked and found none says so with a 0, and that counts.
+    farm.post(10, pond="A", haul=sliders(10, carrying_marks=0))
+    (row,) = shares_of_marks(TODAY)
+    assert (row.carrying, row.caught) == (6, 20)
 
 
 def test_hauls_before_the_marks_say_nothing_of_them(owner):
