@@ -14,21 +14,26 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from django.db import transaction
-from django.db.models import F, Min, OuterRef, Q, Subquery
+from django.db.models import Min, OuterRef, Subquery
 
 from ponds.farm import the_farm
-from ponds.seasons import season_of
 from stock import ledger_sql
 from stock.advisor.mix import Cell as MixCell
 from stock.advisor.mix import CellMix, Share, replay
-from stock.advisor.mix import Entry as MixEntry
+from stock.kept_answers import KeptAnswers
 from stock.ledger_store import try_lock_book_alone
+from stock.mix_entries import (
+    TakenBackLate,
+    booked_in,
+    cells_of,
+    entries_between,
+    first_to_replay,
+    taken_back_late,
+)
 from stock.models import Cell, Entry, StockMix
 from stock.spare_moments import SpareMoments
 from stock.timeline import next_month
 
-BEFORE_THE_REGISTER = 0
-ROWS_AT_ONCE = 2000
 # Seconds of rolling after a posting; who posted waits for them.
 MOMENT = 0.3
 # After a roll, so many times as long passes before the next one: a fifth of the time at most.
@@ -38,20 +43,47 @@ REPORT_EVERY = 2.0
 # A reader between whose two looks months are dropped looks again so often, then replays everything.
 LOOKS = 3
 
+Mixes = dict[MixCell, CellMix]
+_hindsight: KeptAnswers[Mixes] = KeptAnswers(4)
+_NOTHING = CellMix()
+
 
 def mixes_on(day: dt.date) -> dict[tuple[int, int, str], CellMix]:
     """
     Return (pond id, kind id, class) -> what the cell is made of at the end of `day`.
 
-    Batches are named by their ids as text. Three queries, and the replay of what is not kept yet.
+    Batches are named by their ids as text. What was taken back by then leaves no trace. Four queries, and the replay
+    of what is not kept yet; once more, in each process, of the months since a move that was taken back after their end.
     """
-    last, state = _start(day.replace(day=1))
-    state = replay(_entries_between(next_month(last) if last else None, day), state)
+    kept, state = _start(day.replace(day=1))
+    if late := taken_back_late(_end_of(kept.month), day):
+        state = _without(late, kept, day)
+    state = replay(entries_between(_after(kept.month), day, known_on=day), state)
     return {
         (int(cell.place), int(cell.kind), cell.stock_class): mix
         for cell, mix in state.items()
         if mix.heads > 0 or mix.owed > 0
     }
+
+
+def _without(late: list[TakenBackLate], kept: _Kept, day: dt.date) -> Mixes:
+    """
+    Return the mixes at the end of what is kept, had the moves never been made that were taken back since, by `day`.
+
+    What they carried went on to other ponds, so all since the first of them is replayed without them.
+    """
+    through = _end_of(kept.month)
+    if through is None:
+        return {}
+
+    def replayed() -> Mixes:
+        base, state, earlier = kept, Mixes(), late
+        while earlier:
+            base, state = _start(min(one.booked_on for one in earlier).replace(day=1))
+            earlier = taken_back_late(_end_of(base.month), day)
+        return replay(entries_between(_after(base.month), through, known_on=day), state)
+
+    return _hindsight.of((kept, tuple(one.key for one in late)), replayed)
 
 
 def forget_from(day: dt.date) -> None:
@@ -135,11 +167,28 @@ def roll_all(say: Callable[[str], None]) -> None:
         say("Somebody is posting: the other months' origins are kept after later postings.")
 
 
-def recomputed(through: dt.date) -> Iterator[tuple[dt.date, dict[MixCell, CellMix]]]:
+def recomputed(through: dt.date) -> Iterator[tuple[dt.date, Mixes]]:
     """Yield (month, the cells changed in it) from the first entry on, by replaying everything."""
     first = Entry.objects.aggregate(first=Min("booked_on"))["first"]
-    if first is not None:
-        yield from _by_month({}, first.replace(day=1), through)
+    ends: list[tuple[dt.date | None, Mixes]] = [(None, {})]
+    month = first.replace(day=1) if first is not None else next_month(through)
+    while month <= through:
+        end = min(_last_day(month), through)
+        last, before = ends[-1]
+        since, hindsight = last, before
+        late = earlier = taken_back_late(last, end)
+        while earlier:
+            first_of = min(one.booked_on for one in earlier).replace(day=1)
+            since, hindsight = next(one for one in reversed(ends) if one[0] is None or one[0] < first_of)
+            earlier = taken_back_late(since, end)
+        if since != last and last is not None:
+            begin = since + dt.timedelta(days=1) if since else None
+            hindsight = replay(entries_between(begin, last, known_on=end), hindsight)
+        state, changed = _month_replayed(month, end, before, hindsight, late)
+        if changed:
+            yield month, {cell: state.get(cell, _NOTHING) for cell in changed}
+        ends.append((end, state))
+        month = next_month(month)
 
 
 class _Kept(NamedTuple):
@@ -177,19 +226,23 @@ class _Rolling:
         month = _first_to_keep(self.kept.month, self.this_month)
         if month is None:
             return 0
-        end = next_month(month) - dt.timedelta(days=1)
-        counted = _entries_in(month, end).count()
-        state, touched = _replayed(_entries_between(month, end), self.state)
-        if not touched <= self.cell_ids.keys():
+        end = _last_day(month)
+        counted = booked_in(month, end).count()
+        late = taken_back_late(_end_of(self.kept.month), end)
+        hindsight = _without(late, self.kept, end) if late else self.state
+        state, changed = _month_replayed(month, end, self.state, hindsight, late)
+        if not changed <= self.cell_ids.keys():
             return 0
-        rows = [(self.cell_ids[cell], month, json.dumps(_to_json(state[cell]))) for cell in touched]
+        rows = [
+            (self.cell_ids[cell], month, json.dumps(_to_json(state.get(cell, _NOTHING)))) for cell in changed
+        ]
         with transaction.atomic():
             if not try_lock_book_alone():
                 return 0
             is_as_read = (
                 _kept(before=self.this_month) == self.kept
                 and _first_to_keep(self.kept.month, self.this_month) == month
-                and _entries_in(month, end).count() == counted
+                and booked_in(month, end).count() == counted
             )
             if not is_as_read:
                 return 0
@@ -199,25 +252,32 @@ class _Rolling:
         return len(rows)
 
 
-def _replayed(
-    entries: Iterator[MixEntry], state: dict[MixCell, CellMix]
-) -> tuple[dict[MixCell, CellMix], set[MixCell]]:
-    """Return the state after the entries, and the pond cells they touched."""
-    seen = list(entries)
-    touched = {cell for entry in seen for cell in (entry.source, entry.target) if not cell.outside}
-    return replay(seen, state), touched
+def _month_replayed(
+    month: dt.date, end: dt.date, before: Mixes, hindsight: Mixes, late: list[TakenBackLate]
+) -> tuple[Mixes, set[MixCell]]:
+    """
+    Return the state after a month, and the pond cells in which it is not that of the month before.
+
+    `hindsight` is the state `before` had the moves `late` never been made, which the month takes back.
+    """
+    seen = list(entries_between(month, end, known_on=end))
+    changed = {cell for entry in seen for cell in (entry.source, entry.target) if not cell.outside}
+    if late:
+        both = before.keys() | hindsight.keys()
+        changed |= {cell for cell in both if before.get(cell) != hindsight.get(cell)} | cells_of(late)
+    return replay(seen, hindsight), changed
 
 
-def _by_month(
-    state: dict[MixCell, CellMix], first: dt.date, through: dt.date
-) -> Iterator[tuple[dt.date, dict[MixCell, CellMix]]]:
-    month = first
-    while month <= through:
-        end = min(next_month(month) - dt.timedelta(days=1), through)
-        state, touched = _replayed(_entries_between(month, end), state)
-        if touched:
-            yield month, {cell: state[cell] for cell in touched}
-        month = next_month(month)
+def _last_day(month: dt.date) -> dt.date:
+    return next_month(month) - dt.timedelta(days=1)
+
+
+def _end_of(kept: dt.date | None) -> dt.date | None:
+    return _last_day(kept) if kept else None
+
+
+def _after(kept: dt.date | None) -> dt.date | None:
+    return next_month(kept) if kept else None
 
 
 def _newest(before: dt.date):
@@ -230,13 +290,10 @@ def _kept(*, before: dt.date) -> _Kept:
 
 def _first_to_keep(kept: dt.date | None, this_month: dt.date) -> dt.date | None:
     """Return the first month after the one kept, and before this month, that has entries to replay."""
-    first = next_month(kept) if kept else None
+    first = _after(kept)
     if first is not None and first >= this_month:
         return None
-    entries = _without_taken_back(_entries_in(first, this_month - dt.timedelta(days=1))).filter(
-        Q(source__pond__isnull=False) | Q(target__pond__isnull=False)
-    )
-    day = entries.order_by("booked_on").values_list("booked_on", flat=True).first()
+    day = first_to_replay(first, this_month - dt.timedelta(days=1))
     return day.replace(day=1) if day else None
 
 
@@ -244,17 +301,17 @@ def _pond_cells():
     return Cell.objects.filter(pond__isnull=False)
 
 
-def _start(month: dt.date) -> tuple[dt.date | None, dict[MixCell, CellMix]]:
-    """Return the last month kept before `month`, and the mixes of all cells at its end."""
+def _start(month: dt.date) -> tuple[_Kept, Mixes]:
+    """Return what is kept before `month`, and the mixes of all cells at its end."""
     for _ in range(LOOKS):
         kept = _kept(before=month)
         state = _kept_state(kept, month)
         if state is not None:
-            return kept.month, state
-    return None, {}
+            return kept, state
+    return _Kept(), {}
 
 
-def _kept_state(kept: _Kept, before: dt.date) -> dict[MixCell, CellMix] | None:
+def _kept_state(kept: _Kept, before: dt.date) -> Mixes | None:
     """Return the mixes of all cells at the end of what is kept; None where that was dropped since."""
     if kept.month is None:
         return {}
@@ -273,49 +330,6 @@ def _kept_state(kept: _Kept, before: dt.date) -> dict[MixCell, CellMix] | None:
         if mix is not None:
             state[MixCell(str(pond), str(kind), of_class)] = _from_json(mix)
     return state
-
-
-def _entries_in(first: dt.date | None, last: dt.date):
-    entries = Entry.objects.filter(booked_on__lte=last)
-    return entries.filter(booked_on__gte=first) if first is not None else entries
-
-
-def _without_taken_back(entries):
-    """Leave out a move and its reversal of the same book day, which leave no trace.
-
-    Else females that never left would count as newly arrived.
-    """
-    return entries.exclude(move__reversed_by__booked_on=F("booked_on")).exclude(
-        move__reverses__booked_on=F("booked_on")
-    )
-
-
-def _entries_between(first: dt.date | None, last: dt.date) -> Iterator[MixEntry]:
-    rows = (
-        _without_taken_back(_entries_in(first, last))
-        .order_by("booked_on", "pk")
-        .values_list(
-            "source__pond_id", "source__outside", "source__kind_id", "source__of_class",
-            "target__pond_id", "target__outside", "target__kind_id", "target__of_class",
-            "heads", "reason", "booked_on", "batch_id",
-        )
-    )  # fmt: skip
-    for (
-        source_pond, source_outside, source_kind, source_class,
-        target_pond, target_outside, target_kind, target_class,
-        heads, reason, booked_on, batch,
-    ) in rows.iterator(chunk_size=ROWS_AT_ONCE):  # fmt: skip
-        yield MixEntry(
-            source=_mix_cell(source_pond, source_outside, source_kind, source_class),
-            target=_mix_cell(target_pond, target_outside, target_kind, target_class),
-            heads=heads,
-            season=BEFORE_THE_REGISTER if reason == "OPENING" else season_of(booked_on).year,
-            batch=str(batch) if batch else None,
-        )
-
-
-def _mix_cell(pond: int | None, outside: str, kind: int, of_class: str) -> MixCell:
-    return MixCell(str(pond) if pond else outside, str(kind), of_class, outside=pond is None)
 
 
 def _to_json(mix: CellMix) -> dict:

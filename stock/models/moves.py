@@ -77,6 +77,9 @@ class Move(AppendOnlyModel):
         indexes = [
             models.Index(fields=["-happened_on", "-id"], name="stock_move_newest_day"),
             models.Index(fields=["-recorded_at"], name="stock_move_newest_recorded"),
+            models.Index(
+                fields=["booked_on"], condition=Q(reverses__isnull=False), name="stock_move_taken_back"
+            ),
         ]
         constraints = [
             models.CheckConstraint(
