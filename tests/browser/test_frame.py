@@ -102,6 +102,57 @@ def test_a_form_is_sent_once_for_two_presses_and_keeps_the_button_name(frame):
     assert posted["done"] == "yes"
 
 
+def test_a_page_shown_for_the_first_time_keeps_the_locks_and_one_come_back_to_loses_them(frame):
+    page = frame("form")
+    locked = page.evaluate(
+        """() => {
+        const button = document.querySelector(".bank-bar button"), states = [];
+        const note = () => states.push(button.getAttribute("aria-disabled") === "true");
+        addEventListener("submit", (event) => event.preventDefault());
+        note();
+        button.click();
+        note();
+        for (const persisted of [false, true]) {
+            dispatchEvent(new PageTransitionEvent("pageshow", { persisted }));
+            note();
+        }
+        return states;
+    }"""
+    )
+    assert locked == [False, True, True, False]
+
+
+@pytest.fixture
+def late_script(owner_page, live_server, settings):
+    """A list at a phone's width whose script comes when the returned function is called."""
+    settings.ROOT_URLCONF = frame_pages.__name__
+    held = []
+    owner_page.route("**/app.js*", lambda route: held.append(route))
+    owner_page.set_viewport_size({"width": 390, "height": 800})
+    owner_page.goto(f"{live_server.url}/frame/list/", wait_until="commit")
+
+    def let_it_come():
+        owner_page.wait_for_function("() => document.querySelector('.print-foot, tfoot, .chart')")
+        held[0].continue_()
+        owner_page.wait_for_load_state()
+
+    return let_it_come
+
+
+def test_a_script_that_comes_late_does_not_fold_what_is_typed_into(owner_page, late_script):
+    box = owner_page.locator("#id_q")
+    box.fill("P")
+    late_script()
+    expect(box).to_be_visible()
+    expect(box).to_be_focused()
+
+
+def test_a_script_that_comes_late_folds_what_nobody_touched(owner_page, late_script):
+    expect(owner_page.locator("#id_q")).to_be_visible()
+    late_script()
+    expect(owner_page.locator("#id_q")).to_be_hidden()
+
+
 def test_the_slash_key_goes_to_the_search_box_until_switched_off(frame):
     page = frame("list")
     page.keyboard.press("/")

@@ -34,6 +34,18 @@ def test_a_tag_scanned_at_the_desk_lands_in_the_search_box(page, live_server):
     page.wait_for_url("**/turtles/*/**")
 
 
+def test_a_script_that_comes_late_does_not_take_the_keys_from_where_they_go(page, live_server):
+    held = []
+    page.route("**/app.js*", lambda route: held.append(route))
+    page.goto(live_server.url + "/turtles/", wait_until="commit")
+    other = page.get_by_role("link", name="Skip to the page")
+    other.focus()
+    expect(page.locator("[data-search-first]")).to_be_attached()
+    held[0].continue_()
+    page.wait_for_load_state()
+    expect(other).to_be_focused()
+
+
 def test_on_a_phone_the_search_box_is_unfolded_and_tables_are_cards(page, live_server):
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(live_server.url + "/turtles/")

@@ -17,8 +17,10 @@ document.addEventListener("submit", (event) => {
   }
 });
 
-// Coming back with the Back button shows the page as it was left, locks included: take them off.
-window.addEventListener("pageshow", () => {
+// Coming back with the Back button shows the page as it was left, locks included: take them off. A page may be shown for
+// the first time when its last picture has come, and by then be sent already: its locks stay.
+window.addEventListener("pageshow", (event) => {
+  if (!event.persisted) return;
   for (const form of document.querySelectorAll("form[data-sent]")) {
     delete form.dataset.sent;
     for (const button of form.querySelectorAll("[aria-disabled]")) button.removeAttribute("aria-disabled");
@@ -48,7 +50,11 @@ for (const form of document.querySelectorAll("form[data-working]")) {
     clearInterval(telling);
     telling = setInterval(tell, 500);
   });
-  window.addEventListener("pageshow", () => { clearInterval(telling); line.replaceChildren(); });
+  window.addEventListener("pageshow", (event) => {
+    if (!event.persisted) return;
+    clearInterval(telling);
+    line.replaceChildren();
+  });
 }
 
 // Filters show their result when a choice is made; typed words wait for Enter or the button.
@@ -58,18 +64,19 @@ for (const form of document.querySelectorAll("form[data-submit-on-change]")) {
   });
 }
 
-// On a phone the filters are folded, so that the list begins on the first screen; what is set keeps them open.
+// On a phone the filters are folded, so that the list begins on the first screen; what is set keeps them open, and who
+// types into them already, before this script had come.
 const narrow = window.matchMedia("(max-width: 40rem)");
 for (const folded of document.querySelectorAll("details[data-fold-narrow]")) {
-  const fold = () => { folded.open = !narrow.matches || folded.dataset.foldNarrow === "keep"; };
+  const fold = () => { folded.open = !narrow.matches || folded.dataset.foldNarrow === "keep" || folded.contains(document.activeElement); };
   narrow.addEventListener("change", fold);
   fold();
 }
 
 // A tag reader types like a keyboard: where the list is searched by scanning, its keys land in the box. On a phone the
-// box is unfolded and not focused, for the keyboard would cover the list.
+// box is unfolded and not focused, for the keyboard would cover the list. Keys that go somewhere already go on there.
 const scanBox = document.querySelector("[data-search-first]");
-if (scanBox && !narrow.matches && !location.hash) scanBox.focus({ preventScroll: true });
+if (scanBox && !narrow.matches && !location.hash && document.activeElement === document.body) scanBox.focus({ preventScroll: true });
 
 // "Add a row" of a formset: a copy of its template with the next number.
 for (const rows of document.querySelectorAll("[data-rows]")) {

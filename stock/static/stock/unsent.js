@@ -198,7 +198,7 @@ function renew(form) {
 function mind(form) {
   // A wet thumb presses twice: the second press would be answered as a log sent again.
   let isUnderWay = false;
-  window.addEventListener("pageshow", () => { isUnderWay = false; });
+  window.addEventListener("pageshow", (event) => { if (event.persisted) isUnderWay = false; });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (isUnderWay) return;
@@ -290,7 +290,7 @@ async function minded(event) {
   const waiting = await allLogs();
   const words = `${logs(waiting.length)} wait on this phone only and will stay there until you sign in here again. Sign out all the same?`;
   if (waiting.length && !window.confirm(words)) {
-    window.dispatchEvent(new PageTransitionEvent("pageshow")); // takes the locks off the buttons
+    window.dispatchEvent(new PageTransitionEvent("pageshow", { persisted: true })); // takes the locks off the buttons
     return;
   }
   await Promise.all([caches.delete(PAGES), caches.delete(FILES)]);
