@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 
-from django.db.models import Count, Exists, F, Max, OuterRef, Q, Sum
+from django.db.models import Count, Exists, F, Max, Min, OuterRef, Q, Sum
 
 from stock.models import HaulLine, HaulTurtle, Mark, MarkEvent, MarkStep, SexStep, Turtle
 
@@ -49,17 +49,26 @@ def _places(names: Mapping[int | None, str]) -> Iterator[str]:
 
 
 def _last_seen() -> Iterator[str]:
-    """The day a turtle was last seen is the latest of its steps in hand and of its hauls."""
-    seen: dict[int, dt.date] = {}
-    in_hand = MarkStep.objects.filter(how__in=["MARKED", "MOVED", "SEEN", "FOUND"])
-    for rows, day in ((in_hand, "move__happened_on"), (HaulTurtle.objects.all(), "haul__happened_on")):
+    """
+    A turtle was first marked on the first day of its marking steps that hold (of all, where none does), and last seen
+    then or on the latest day of its steps in hand and hauls that hold.
+    """
+    marked = (
+        MarkStep.objects.filter(how="MARKED").values_list("turtle").annotate(first=Min("move__happened_on"))
+    )
+    first: dict[int, dt.date] = dict(marked) | dict(marked.filter(move__reversed_by=None))
+    seen = dict(first)
+    in_hand = MarkStep.objects.filter(how__in=["MARKED", "MOVED", "SEEN", "FOUND"], move__reversed_by=None)
+    in_hauls = HaulTurtle.objects.filter(haul__move__reversed_by=None)
+    for rows, day in ((in_hand, "move__happened_on"), (in_hauls, "haul__happened_on")):
         for turtle, last in rows.values_list("turtle").annotate(last=Max(day)):
             seen[turtle] = max(last, seen.get(turtle, last))
-    for pk, code, last in Turtle.objects.values_list("pk", "code", "last_seen_on").iterator(
-        chunk_size=ROWS_AT_ONCE
-    ):
-        if seen.get(pk, last) != last:
-            yield f"Turtle {code}: last seen on {last} by the register, on {seen[pk]} by its moves and hauls."
+    rows_of_all = Turtle.objects.values_list("pk", "code", "last_seen_on", "first_marked_on")
+    for pk, code, last_on, first_on in rows_of_all.iterator(chunk_size=ROWS_AT_ONCE):
+        if seen.get(pk, last_on) != last_on:
+            yield f"Turtle {code}: last seen on {last_on} by the register, on {seen[pk]} by its moves and hauls."
+        if first.get(pk, first_on) != first_on:
+            yield f"Turtle {code}: first marked on {first_on} by the register, on {first[pk]} by its moves."
 
 
 def _kinds(names: Mapping[int | None, str]) -> Iterator[str]:

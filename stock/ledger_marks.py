@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from django.db.models import Q
+from django.db.models import Max, Min, Q
 
 from ponds.models import Kind
 from stock import ledger_sql
@@ -25,6 +25,7 @@ from stock.models import (
     HaulTurtle,
     Mark,
     MarkEvent,
+    MarkStep,
     Move,
     SchemeConfirmation,
     Sex,
@@ -39,6 +40,8 @@ if TYPE_CHECKING:
 
 Work = tuple[Move, Draft | None, Plan]
 Codes = set[tuple]
+IN_HAND = ("MARKED", "MOVED", "SEEN", "FOUND")
+LONG_AGO = dt.date.min
 
 
 def check_put_on(drafts: Sequence[tuple[int, Draft]]) -> None:
@@ -246,6 +249,7 @@ def write_marks(
             # Its number is its id: the database gives each once, also to two who register at the same time.
             row.code = str(row.pk)
     ledger_sql.place_turtles([(row.code, row.cell_id, row.last_seen_on, row.pk) for row in rows.values()])
+    write_last_seen(first_on.keys() - new)  # marked again
     # Only of those that were told: of the others somebody may note the sex at this moment.
     told = [rows[mark.code] for _, draft in drafts for mark in draft.marks if mark.sex or mark.batch]
     Turtle.objects.bulk_update(told, ["sex", "batch"])
@@ -320,6 +324,50 @@ def mark_row(put_on: PutOn, turtle: Turtle, day: dt.date, **signed) -> Mark:
         note=put_on.note,
         **signed,
     )
+
+
+def seen_in_haul_of(move: Move) -> set[str]:
+    """Return the codes of the turtles that a move's haul brought."""
+    return set(HaulTurtle.objects.filter(haul__move=move).values_list("turtle__code", flat=True))
+
+
+def see_without(move: Move, codes: Collection[str], books: Books) -> None:
+    """Let turtles be seen last when they were without a move, for what is planned after it."""
+    for code, day in _latest_in_hand(codes, without=move.pk).items():
+        books.turtles[code].last_seen_on = day
+
+
+def write_last_seen(codes: Collection[str]) -> None:
+    """
+    Write when turtles were first marked and last seen, by what holds: on the day of their first mark, or later.
+
+    One whose marking was taken back too keeps the day of it.
+    """
+    first, latest = _first_marked(codes), _latest_in_hand(codes)
+    ledger_sql.see_turtles([(max(first[code], latest[code]), first[code], code) for code in sorted(first)])
+
+
+def _latest_in_hand(codes: Collection[str], *, without: int = 0) -> dict[str, dt.date]:
+    """Return when turtles were last in hand by the moves and hauls that hold, but for one; never is long ago."""
+    latest = dict.fromkeys(codes, LONG_AGO)
+    steps = MarkStep.objects.filter(turtle__code__in=codes, how__in=IN_HAND, move__reversed_by=None)
+    hauls = HaulTurtle.objects.filter(turtle__code__in=codes, haul__move__reversed_by=None)
+    for rows in (
+        steps.exclude(move=without).values_list("turtle__code").annotate(last=Max("move__happened_on")),
+        hauls.exclude(haul__move=without).values_list("turtle__code").annotate(last=Max("haul__happened_on")),
+    ):
+        for code, last in rows if codes else ():
+            latest[code] = max(last, latest[code])
+    return latest
+
+
+def _first_marked(codes: Collection[str]) -> dict[str, dt.date]:
+    """Return when turtles were first marked: by the markings that hold, or by all where none does."""
+    if not codes:
+        return {}
+    marked = MarkStep.objects.filter(turtle__code__in=codes, how="MARKED").values_list("turtle__code")
+    first = dict(marked.annotate(first=Min("move__happened_on")))
+    return first | dict(marked.filter(move__reversed_by=None).annotate(first=Min("move__happened_on")))
 
 
 def standing_marks(turtles: Iterable[str] | None = None):

@@ -33,7 +33,7 @@ from stock.ledger_checks import (
     take_in_batches,
 )
 from stock.ledger_facts import read_farm
-from stock.ledger_marks import check_put_on
+from stock.ledger_marks import check_put_on, see_without, seen_in_haul_of, write_last_seen
 from stock.ledger_rows import write_rows
 from stock.ledger_rules import FarmFacts, check_draft, check_states, check_text
 from stock.ledger_sql import last_closed_month
@@ -231,14 +231,14 @@ class Posting:
         """Post the reversal of a move, once `check` has found nothing against it and its cells are locked."""
         check_text(note, "note", LONGEST_NOTE)
         entries, steps = self._load_original(move)
-        turtles = {step.turtle for step in steps}
+        turtles = {step.turtle for step in steps} | seen_in_haul_of(move)
         self.store.lock_with_turtles(_refs_of(entries, steps), turtles)
         if replay := self._standing({key}).get(key):
             return self._replay(replay, content)
         check(move)
         day = self.booked_on(move.happened_on)
         books = self._books({move.happened_on}, turtles)
-        plan, moved_on = self._plan_reversal(move, entries, steps, books, day)
+        plan, moved_on = self._plan_reversal(move, entries, steps, turtles, books, day)
         if moved_on:
             raise TurtleElsewhere(
                 f"This cannot be taken back: turtle {', '.join(sorted(moved_on))} has moved on since. "
@@ -259,14 +259,17 @@ class Posting:
                     "Correct the move instead."
                 )
         check_not_into_retired(entries, books)
-        return self._write_one(self._new_reversal(move, key, content, note), None, plan, books)
+        written = self._write_one(self._new_reversal(move, key, content, note), None, plan, books)
+        write_last_seen(turtles)
+        return written
 
     def correct(self, move: Move, draft: Draft, *, content: str) -> Posted:
         """Post the reversal of a move and its replacement as one."""
         draft = with_numbers(draft)
         farm = self._know([draft])
         entries, steps = self._load_original(move)
-        turtles = {step.turtle for step in steps} | set(turtles_named(draft))
+        in_original = {step.turtle for step in steps} | seen_in_haul_of(move)
+        turtles = in_original | set(turtles_named(draft))
         touched = _refs_of(entries, steps)
         refs = {ref for ref in refs_of_draft(draft) if self._is_known(ref)}
         refs |= with_fill(touched) if draft.made_as == "BANK" else touched
@@ -279,7 +282,7 @@ class Posting:
         check_reversible(move)
         back_on, day = self.booked_on(move.happened_on), self.booked_on(draft.happened_on)
         books = self._books({move.happened_on, draft.happened_on}, turtles)
-        reversal, moved_on = self._plan_reversal(move, entries, steps, books, back_on)
+        reversal, moved_on = self._plan_reversal(move, entries, steps, in_original, books, back_on)
         warnings = self._warnings(draft, books, farm)
         check_turtles_known(draft, books, self.store)
         plan = plan_draft(draft, books, day, also_touched=touched, moved_on=moved_on)
@@ -295,6 +298,7 @@ class Posting:
                 (replacement, draft, plan),
             ],
         )
+        write_last_seen(in_original)
         return Posted(written[1], self._beyond(plan, books), warnings + _come_back(plan) + _lost_sight(plan))
 
     # What is looked up
@@ -347,11 +351,14 @@ class Posting:
         move: Move,
         entries: list[PlannedEntry],
         steps: list[PlannedStep],
+        turtles: set[str],
         books: Books,
         day: dt.date,
     ) -> tuple[Plan, set[str]]:
         """
         Return the entries and steps back, having moved `books` along, and the turtles that stay.
+
+        `turtles` are all that it had in hand: they were seen last when they were without it.
 
         A turtle stays where it is when a later move followed on the step: later whereabouts hold. One that
         only went out of sight and was found since is no hindrance and is not named.
@@ -378,6 +385,7 @@ class Posting:
         went_back = {step.turtle for step in plan.steps}
         for code, since in self.store.since_without(move.pk, went_back).items() if went_back else ():
             books.turtles[code].since = since
+        see_without(move, turtles, books)
         return plan, moved_on
 
     def _new_move(self, draft: Draft, content: str) -> Move:

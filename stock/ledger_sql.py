@@ -284,6 +284,16 @@ def place_turtles(rows: Sequence[tuple]) -> None:
         )
 
 
+def see_turtles(rows: Sequence[tuple]) -> None:
+    """Write when turtles were last seen and first marked: (day, day, code)."""
+    if not rows:
+        return
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            "UPDATE stock_turtle SET last_seen_on = %s, first_marked_on = %s WHERE code = %s", rows
+        )
+
+
 def batches(codes: Collection[str]) -> list[tuple]:
     """Return (code, id, source) of the batches named."""
     return _rows(f"SELECT code, id, source FROM stock_batch WHERE code IN ({_places(codes)})", list(codes))

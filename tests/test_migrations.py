@@ -117,3 +117,31 @@ def _guards(connection):
     with connection.cursor() as cursor:
         cursor.execute(names[connection.vendor])
         return {(table, name) for table, name in cursor.fetchall() if table.startswith("stock_")}
+
+
+@pytest.mark.both_databases
+@pytest.mark.django_db(transaction=True)
+def test_turtles_of_hauls_taken_back_are_last_seen_by_what_holds(make_person):
+    """A register from before the ledger did so itself."""
+    import uuid
+
+    from stock import ledger
+    from stock.check import differences
+    from stock.models import Move, Turtle
+    from tests.turtles.marked_farm import TODAY, MarkedFarm, tag
+
+    farm = MarkedFarm(make_person("owner", "wren"))
+    turtle = farm.register(5, tag("985113007399202"))
+    kept = farm.register(5, tag("985113007399203"))
+    mistaken = farm.haul(9, "A", 4, turtle.code)
+    farm.haul(8, "A", 4, kept.code)
+    ledger.reverse(Move.objects.get(pk=mistaken.move_id), key=uuid.uuid4(), by=farm.person, today=TODAY)
+    Turtle.objects.filter(pk=turtle.pk).update(last_seen_on=farm.day(9))
+    assert differences() != []
+    try:
+        call_command("migrate", "stock", "0017", verbosity=0)
+    finally:
+        call_command("migrate", verbosity=0)
+    seen = dict(Turtle.objects.values_list("pk", "last_seen_on"))
+    assert seen == {turtle.pk: farm.day(5), kept.pk: farm.day(8)}
+    assert differences() == []

@@ -57,8 +57,19 @@ class Ask:
 class Turtle:
     kind: str
     at: tuple | None
-    seen: dt.date
+    made_on: dt.date
+    marked: tuple = ()  # (move's key, day, whether it holds) of each time it was marked
+    sightings: tuple = ()  # (move's key, day) of each time in hand that was not taken back
     trail: tuple = ()  # (move's key, day) of each step that was not taken back
+
+    @property
+    def first(self):
+        holds = [day for _, day, does_hold in self.marked if does_hold]
+        return min(holds or [day for _, day, _ in self.marked], default=self.made_on)
+
+    @property
+    def seen(self):
+        return max([self.first, *(day for _, day in self.sightings)])
 
     @property
     def since(self):
@@ -154,7 +165,7 @@ class Model:
         move.steps.append((code, turtle.at, target, day, is_lost))
         turtle.at, turtle.trail = target, (*turtle.trail, (move.key, day))
         if seen:
-            turtle.seen = max(turtle.seen, seen)
+            turtle.sightings = (*turtle.sightings, (move.key, seen))
 
     def post(self, ask):
         if ask.key in self.moves:
@@ -258,6 +269,9 @@ class Model:
                 back.stays |= set() if is_lost else {code}
                 continue
             self._step(back, code, source, on)
+        for turtle in self.turtles.values():
+            turtle.sightings = tuple(one for one in turtle.sightings if one[0] != key)
+            turtle.marked = tuple((by, day, holds and by != key) for by, day, holds in turtle.marked)
         # What was taken back tells nothing of where a turtle was.
         for code in {code for code, *_ in back.steps}:
             turtle = self.turtles[code]
@@ -294,11 +308,12 @@ class Model:
             if code not in stays and turtle.since <= day:
                 met = turtle.at if code in taken else (pond, kind, of_class)
                 self._step(move, code, met, day, seen=ask.day)
+                turtle.marked = (*turtle.marked, (move.key, ask.day, True))
         placed = {code for line in ask.lines for code in line.turtles} | {code for code, *_ in ask.marks}
         for code, kind, of_class in ask.seen:
             turtle, met = self.turtles[code], (ask.pond, kind, of_class)
             if ask.caught:
-                turtle.seen = max(turtle.seen, ask.day)
+                turtle.sightings = (*turtle.sightings, (move.key, ask.day))
             if code not in placed | stays and turtle.since <= day and (turtle.at != met or not ask.caught):
                 self._step(move, code, met, day, seen=ask.day)
         for code in ask.lost:

@@ -188,9 +188,9 @@ def compare(model, rng, seed):
     assert -total == -Counter(held)
     assert sum(total.values()) == 0
     compare_month_ends(model, names, seed)
-    standing = Turtle.objects.values_list("code", "cell", "last_seen_on")
-    assert {code: (names.get(pk), seen) for code, pk, seen in standing} == {
-        code: (turtle.at, turtle.seen) for code, turtle in model.turtles.items()
+    standing = Turtle.objects.values_list("code", "cell", "last_seen_on", "first_marked_on")
+    assert {code: (names.get(pk), seen, first) for code, pk, seen, first in standing} == {
+        code: (turtle.at, turtle.seen, turtle.first) for code, turtle in model.turtles.items()
     }, f"sequence {seed}"
 
 

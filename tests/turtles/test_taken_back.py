@@ -6,7 +6,7 @@ import pytest
 
 from stock import ledger, turtle_book
 from stock.check import differences
-from stock.drafts import Draft, Line, MarkDraft
+from stock.drafts import CatchLine, Draft, HaulDraft, Line, MarkDraft, Seen
 from stock.models import Mark, MarkEvent, Move
 from tests.turtles.marked_farm import TODAY, MarkedFarm, tag
 
@@ -62,6 +62,54 @@ def test_a_mistaken_scan_taken_back_does_not_hide_an_earlier_day(farm):
     assert place(turtle) == "A"
     farm.post(9, to("SOLD", turtle), pond="A")
     assert place(turtle) == "SOLD"
+
+
+def last_seen(turtle):
+    turtle.refresh_from_db()
+    return turtle.last_seen_on
+
+
+def test_a_haul_taken_back_saw_nobody(farm):
+    """What else had the turtle in hand stays: an earlier haul, a later one, a move, at last its first mark."""
+    turtle = farm.register(5, tag(TAGS[0]))
+    other = farm.register(5, tag(TAGS[1]))
+    earlier = farm.haul(8, "A", 4, turtle.code)
+    latest = farm.haul(20, "A", 4, turtle.code, other.code)
+    moved = farm.post(10, to("B", turtle), pond="A")
+    assert (last_seen(turtle), last_seen(other)) == (farm.day(20), farm.day(20))
+    take_back(farm, latest)
+    assert (last_seen(turtle), last_seen(other)) == (farm.day(10), farm.day(5))
+    take_back(farm, moved)
+    assert last_seen(turtle) == farm.day(8)
+    take_back(farm, earlier)
+    assert last_seen(turtle) == farm.day(5)
+
+
+def test_a_corrected_haul_saw_whom_the_correction_names(farm):
+    turtle, other = farm.register(5, tag(TAGS[0])), farm.register(5, tag(TAGS[1]))
+    wrong = farm.haul(20, "A", 4, turtle.code)
+    draft = Draft(
+        uuid.uuid4(), farm.day(18), pond="A", haul=HaulDraft("SEINE", (CatchLine("slider", "FEMALE", 4),)),
+        seen=(Seen(other.code, "slider", "FEMALE"),),
+    )  # fmt: skip
+    ledger.correct(Move.objects.get(pk=wrong.move_id), draft, by=farm.person, today=TODAY)
+    assert (last_seen(turtle), last_seen(other)) == (farm.day(5), farm.day(18))
+
+
+def test_a_marking_corrected_to_another_day_is_first_and_last_of_that_day(farm):
+    turtle = farm.register(20, tag(TAGS[0]))
+    mark = MarkDraft(turtle.code, "slider", "FEMALE", "A")
+    draft = Draft(uuid.uuid4(), farm.day(7), pond="A", marks=(mark,))
+    ledger.correct(Move.objects.get(mark_steps__turtle=turtle), draft, by=farm.person, today=TODAY)
+    assert (last_seen(turtle), turtle.first_marked_on) == (farm.day(7), farm.day(7))
+
+
+def test_a_turtle_whose_marking_was_taken_back_was_last_seen_then(farm):
+    turtle = farm.register(5, tag(TAGS[0]))
+    seen = farm.haul(9, "A", 4, turtle.code)
+    take_back(farm, seen)
+    ledger.reverse(Move.objects.get(mark_steps__turtle=turtle), key=uuid.uuid4(), by=farm.person, today=TODAY)
+    assert last_seen(turtle) == farm.day(5)
 
 
 def test_a_tag_noted_as_lost_and_read_again_brings_its_turtle_back(farm):

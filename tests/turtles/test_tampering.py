@@ -5,7 +5,7 @@ import uuid
 import pytest
 from django.db import connection
 
-from stock import append_only, turtle_book
+from stock import append_only, ledger, turtle_book
 from stock.check import differences
 from stock.drafts import Line
 from stock.models import Entry, HaulLine, MarkEvent, MarkStep
@@ -71,3 +71,13 @@ def test_a_lost_mark_without_its_step_is_found(turtles):
         f"Turtle {turtles[3].code}: its mark {event.mark_id} went by move {event.move_id}, which did not take the "
         "turtle out of the marked."
     ) in said
+
+
+def test_a_turtle_seen_by_a_haul_that_was_taken_back_is_found(turtles):
+    """As registers held it that were kept before a haul taken back saw nobody."""
+    owner = turtles[2].marks.get().by
+    haul = HaulLine.objects.get().haul
+    ledger.reverse(haul.move, key=uuid.uuid4(), by=owner, today=TODAY)
+    assert differences() == []
+    said = tamper("UPDATE stock_turtle SET last_seen_on = %s WHERE id = %s", haul.happened_on, turtles[2].pk)
+    assert any(one.startswith(f"Turtle {turtles[2].code}: last seen on {haul.happened_on}") for one in said)
