@@ -8,7 +8,7 @@ the picture its illustration. A missing figure is a gap; no line is drawn across
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ponds import svg_marks as svg
@@ -64,7 +64,11 @@ def line_chart(
     if len(series) > MOST_LINES:
         raise ValueError(f"A chart holds {MOST_LINES} lines, not {len(series)}; draw several charts.")
     known = svg.finite(value for one in series for value in one.values)
-    rows = tuple((label, *(figure_text(one.values[at]) for one in series)) for at, label in enumerate(labels))
+    places = [_decimals(one.values) for one in series]
+    rows = tuple(
+        (label, *(figure_text(one.values[at], few) for one, few in zip(series, places, strict=True)))
+        for at, label in enumerate(labels)
+    )
     words = summary or _changes(series, labels, unit)
     columns = ("When", *(_with_unit(one.name, unit) for one in series))
     if not known:
@@ -112,7 +116,8 @@ def bar_chart(
 ) -> Chart:
     """Draw one level bar a label, with its figure at its end; a missing figure says "none" and has no bar."""
     _check(labels, [Series(name, tuple(values))])
-    rows = tuple((label, figure_text(value)) for label, value in zip(labels, values, strict=True))
+    places = _decimals(values)
+    rows = tuple((label, figure_text(value, places)) for label, value in zip(labels, values, strict=True))
     known = {label: value for label, value in zip(labels, values, strict=True) if svg.is_drawable(value)}
     words, columns = summary or _most_and_least(known, unit), ("Which", unit or name)
     if not known:
@@ -148,8 +153,9 @@ def stacked_bar_chart(
     if known and min(known) < 0:
         raise ValueError("Parts of a whole cannot be below zero; draw a line chart of them instead.")
     totals = [math.fsum(svg.finite(one.values[at] for one in series)) for at in range(len(labels))]
+    places = _decimals(known)
     rows = tuple(
-        (label, *(figure_text(one.values[at]) for one in series), figure_text(totals[at]))
+        (label, *(figure_text(one.values[at], places) for one in series), figure_text(totals[at], places))
         for at, label in enumerate(labels)
     )
     parts = ", ".join(f"{one.name} {figure_text(math.fsum(svg.finite(one.values)))}" for one in series)
@@ -183,7 +189,8 @@ def sparkline(name: str, labels: Sequence[str], values: Sequence[float | None], 
     # Drawn on the figures' own range, but never on less than a fifth of the greatest: small is to look small.
     low = min(*known, max(known) - 0.2 * max(map(abs, known)))
     words = _change(only, labels, unit)
-    rows = tuple((label, figure_text(value)) for label, value in zip(labels, values, strict=True))
+    places = _decimals(values)
+    rows = tuple((label, figure_text(value, places)) for label, value in zip(labels, values, strict=True))
     step, up = 92 / max(1, len(values) - 1), 16 / ((max(known) - low) or 1)
     points = svg.points(values, lambda n: 4 + n * step, lambda v: 20 - (v - low) * up)
     body = [svg.path("line s0", svg.broken_line(points))]
@@ -205,7 +212,11 @@ def interval_strip(
 
     An open upper limit ends in an arrow at the edge; a row with neither figure nor limits says "not known".
     """
-    told = tuple((row.label, *map(figure_text, (row.value, row.lower, row.upper))) for row in rows)
+    places = _decimals(figure for row in rows for figure in (row.value, row.lower, row.upper))
+    told = tuple(
+        (row.label, *(figure_text(figure, places) for figure in (row.value, row.lower, row.upper)))
+        for row in rows
+    )
     words = summary or _band_sentence(rows, band)
     columns = ("Which", unit or name, "At least", "At most")
     if not rows:
@@ -245,6 +256,14 @@ def _check(labels: Sequence[str], series: Sequence[Series]) -> None:
     for one in series:
         if len(one.values) != len(labels):
             raise ValueError(f"{one.name} has {len(one.values)} figures for {len(labels)} labels.")
+
+
+def _decimals(values: Iterable[float | None]) -> int:
+    """Return how many decimals every figure of a column is written with: as few as all need, two at most."""
+    known = svg.finite(values)
+    return next(
+        (places for places in (0, 1) if all(abs(value - round(value, places)) < 1e-9 for value in known)), 2
+    )
 
 
 def _with_unit(words: str, unit: str, between: str = ", ") -> str:

@@ -10,6 +10,7 @@ from django.db.models import Min, QuerySet
 from ponds.farm import the_farm
 from ponds.models import Kind, NestDay, Pond, PondState
 from ponds.seasons import Season, season_of, seasons_between
+from ponds.svg_marks import day_text
 
 NOT_KNOWN = "not-known"
 RETIRED = "RETIRED"
@@ -65,7 +66,7 @@ class NestFilter(filters.FilterSet):
         kinds = Kind.objects.order_by("name_key").values_list("code", "common_name")
         self.filters["kind"].extra["choices"] = [*kinds, (NOT_KNOWN, "not known")]
         self.filters["season"].extra["choices"] = [
-            (str(season.year), f"{season.year} (from {season.starts_on:%Y-%m-%d})") for season in _seasons()
+            (str(season.year), f"{season.year} (from {day_text(season.starts_on)})") for season in _seasons()
         ]
 
     def by_kind(self, rows: QuerySet, name: str, value: str) -> QuerySet:

@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from ponds import units
+from ponds.svg_marks import day_text
 
 EARLIEST_DAY = dt.date(1900, 1, 1)
 
@@ -44,7 +45,7 @@ class DayField(forms.DateField):
     def clean(self, value: Any) -> Any:
         day = super().clean(value)
         if day and day < EARLIEST_DAY:
-            raise ValidationError(f"{day:%Y-%m-%d} is before {EARLIEST_DAY:%Y-%m-%d}; look at the year.")
+            raise ValidationError(f"{day_text(day)} is before {day_text(EARLIEST_DAY)}; look at the year.")
         return day
 
 

@@ -17,6 +17,7 @@ from ponds.nest_book import LONGEST_NOTE
 from ponds.nest_checks import disagreements, sign
 from ponds.places import PondDraft, area_fields, read_area
 from ponds.sheets import registered_sheets
+from ponds.svg_marks import day_text
 from ponds.written_days import ORDERS
 
 NEAR_ZONES = ("America/Chicago", "America/New_York", "America/Denver", "America/Los_Angeles")
@@ -110,7 +111,7 @@ class PondForm(forms.Form):
     def clean_opened_on(self) -> dt.date:
         day = self.cleaned_data["opened_on"]
         if day > self.today:
-            raise ValidationError(f"{day:%Y-%m-%d} is still to come; today is {self.today:%Y-%m-%d}.")
+            raise ValidationError(f"{day_text(day)} is still to come; today is {day_text(self.today)}.")
         return day
 
     def clean(self) -> dict[str, Any]:

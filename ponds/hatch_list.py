@@ -12,6 +12,7 @@ from ponds.form_fields import offer
 from ponds.hatch_log import PondHatch
 from ponds.lists import NumberColumn, PlainTable
 from ponds.seasons import Season
+from ponds.svg_marks import day_text
 
 
 class ShareColumn(NumberColumn):
@@ -31,7 +32,7 @@ class HatchFilterForm(RowFilterForm):
     def __init__(self, *args: Any, rows: list[PondHatch], names: dict[str, str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         seasons = sorted({row.season for row in rows}, reverse=True)
-        named = [(str(year), f"{year} (from {Season(year).starts_on:%Y-%m-%d})") for year in seasons]
+        named = [(str(year), f"{year} (from {day_text(Season(year).starts_on)})") for year in seasons]
         offer(self, "season", [("", "any"), *named])
         kinds = sorted({row.kind for row in rows}, key=lambda code: names.get(code, code))
         offer(self, "kind", [("", "any"), *((code, names.get(code, code)) for code in kinds)])

@@ -33,6 +33,7 @@ from ponds.lot_state import CodeUsed, LotRefused, LotState
 from ponds.lots import kinds_allowed_by_pond, read_lot, read_lots
 from ponds.mending import why_not_mended
 from ponds.models import Basket, Candling, EggLot, EggTemperature, Hatch, Kind, Pond
+from ponds.svg_marks import day_text
 
 ROWS_AT_ONCE = 500
 BOOK = "the hatch log"
@@ -269,7 +270,7 @@ def _opened(
         if _content(state.row, "replaces_id") != _content(row, "replaces_id"):
             raise CodeUsed(
                 f"Lot {code} stands already, of other facts: {state.row.kind.common_name}, set on "
-                f"{state.row.set_on:%Y-%m-%d}, {state.row.incubator or 'no incubator named'}, "
+                f"{day_text(state.row.set_on)}, {state.row.incubator or 'no incubator named'}, "
                 f"{_temperature(state.row)}. Write the same here, or correct the lot on its page."
             )
         return state, False
@@ -279,7 +280,7 @@ def _opened(
         return state, True
     gone = "" if state else ", and was taken back"
     raise CodeUsed(
-        f"Lot {code} was set on {held.set_on:%Y-%m-%d}{gone}; a code is never used again. The next free one is "
+        f"Lot {code} was set on {day_text(held.set_on)}{gone}; a code is never used again. The next free one is "
         f"{next_code(draft.set_on)}."
     )
 

@@ -25,6 +25,7 @@ from ponds.lot_lines import LotLine
 from ponds.lot_state import LONGEST_NOTE, LotRefused, LotState, Tally
 from ponds.models import Farm, Kind, Pond
 from ponds.seasons import Season
+from ponds.svg_marks import day_text
 
 ROWS_SHOWN = 4
 WHOLE = "whole"
@@ -321,7 +322,7 @@ class LotFilterForm(RowFilterForm):
 
 def _season_words(year: int) -> str:
     starts_on: dt.date = Season(year).starts_on
-    return f"{year} (from {starts_on:%Y-%m-%d})"
+    return f"{year} (from {day_text(starts_on)})"
 
 
 def _basket_words(basket: Any, tally: Tally) -> str:

@@ -26,6 +26,7 @@ from ponds.lot_state import LONGEST_NOTE, MOST_BASKETS, MOST_EGGS, LotRefused, L
 from ponds.lots import read_lots
 from ponds.models import EggLot, Farm, Hatch, Kind, Pond
 from ponds.sheets import BadRow, Column, RowsRefused, Sheet, SheetRow, Written
+from ponds.svg_marks import day_text
 from ponds.unit_cells import FigureWithUnit
 
 TEMPERATURE = FigureWithUnit(units.TEMPERATURE, -1_000, 1_000, "82 F")
@@ -166,7 +167,7 @@ def _read_basket(
         yield row.bad(
             "basket",
             f"Basket {number} of lot {code} stands already: {stands.eggs} eggs of pond {stands.pond.code}, dug on "
-            f"{stands.dug_on:%Y-%m-%d}, container {stands.container}. Correct it on the lot's page.",
+            f"{day_text(stands.dug_on)}, container {stands.container}. Correct it on the lot's page.",
         )
 
 

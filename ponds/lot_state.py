@@ -13,7 +13,7 @@ from typing import Any
 
 from ponds import figures, units
 from ponds.models import Basket, Candling, EggLot, EggTemperature, Hatch, Kind, Pond
-from ponds.svg_marks import figure_text
+from ponds.svg_marks import day_text, figure_text
 
 BASKETS_A_CONTAINER = 2
 MOST_BASKETS = 400
@@ -165,18 +165,20 @@ class LotState:
     def check_lot(self, row: EggLot, today: dt.date) -> None:
         """See that the lot's own facts can be so, beside what stands in it."""
         if row.set_on > today:
-            raise WrongDay(f"{row.set_on:%Y-%m-%d} is still to come; today is {today:%Y-%m-%d}.", "set_on")
+            raise WrongDay(f"{day_text(row.set_on)} is still to come; today is {day_text(today)}.", "set_on")
         later = [basket for basket in self.baskets if basket.dug_on > row.set_on]
         if later:
             raise WrongDay(
-                f"Basket {later[0].number} was dug on {later[0].dug_on:%Y-%m-%d}, after {row.set_on:%Y-%m-%d}. Look at "
+                f"Basket {later[0].number} was dug on {day_text(later[0].dug_on)}, after "
+                f"{day_text(row.set_on)}. Look at "
                 "both days.",
                 "set_on",
             )
         earliest = min((_day(count) for count in self.counts), default=row.set_on)
         if earliest < row.set_on:
             raise WrongDay(
-                f"Lot {row.code} was counted on {earliest:%Y-%m-%d}, before {row.set_on:%Y-%m-%d}. Look at both days.",
+                f"Lot {row.code} was counted on {day_text(earliest)}, before {day_text(row.set_on)}. "
+                "Look at both days.",
                 "set_on",
             )
         if row.temperature_mk is not None:
@@ -286,35 +288,35 @@ class LotState:
         set_on = self.row.set_on
         if row.dug_on > set_on:
             raise WrongDay(
-                f"Basket {row.number} was dug on {row.dug_on:%Y-%m-%d}, after lot {self.code} was set on "
-                f"{set_on:%Y-%m-%d}. Look at both days.",
+                f"Basket {row.number} was dug on {day_text(row.dug_on)}, after lot {self.code} was set on "
+                f"{day_text(set_on)}. Look at both days.",
                 "dug_on",
             )
         if (set_on - row.dug_on).days > MOST_DAYS_BEFORE:
             raise WrongDay(
-                f"Basket {row.number} was dug on {row.dug_on:%Y-%m-%d}, {(set_on - row.dug_on).days} days before lot "
-                f"{self.code} was set on {set_on:%Y-%m-%d}; {MOST_DAYS_BEFORE} is the most. Look at the year.",
+                f"Basket {row.number} was dug on {day_text(row.dug_on)}, {(set_on - row.dug_on).days} days before lot "
+                f"{self.code} was set on {day_text(set_on)}; {MOST_DAYS_BEFORE} is the most. Look at the year.",
                 "dug_on",
             )
 
     def _check_day(self, row: Candling | Hatch | EggTemperature, today: dt.date) -> None:
         day, name, set_on = _day(row), _day_field(row), self.row.set_on
         if day > today:
-            raise WrongDay(f"{day:%Y-%m-%d} is still to come; today is {today:%Y-%m-%d}.", name)
+            raise WrongDay(f"{day_text(day)} is still to come; today is {day_text(today)}.", name)
         if day < set_on:
             raise WrongDay(
-                f"Lot {self.code} was set on {set_on:%Y-%m-%d}; {day:%Y-%m-%d} is before that. Look at the day.",
+                f"Lot {self.code} was set on {day_text(set_on)}; {day_text(day)} is before that. Look at the day.",
                 name,
             )
         if (day - set_on).days > LONGEST_DAYS:
             raise WrongDay(
-                f"{day:%Y-%m-%d} is {(day - set_on).days} days after lot {self.code} was set on {set_on:%Y-%m-%d}; "
+                f"{day_text(day)} is {(day - set_on).days} days after lot {self.code} was set on {day_text(set_on)}; "
                 f"{LONGEST_DAYS} is the most. Look at the year.",
                 name,
             )
         if isinstance(row, Hatch) and row.hatched and (day - set_on).days < figures.FEWEST_DAYS:
             raise WrongDay(
-                f"{day:%Y-%m-%d} is day {(day - set_on).days} of lot {self.code}, set on {set_on:%Y-%m-%d}; no eggs "
+                f"{day_text(day)} is day {(day - set_on).days} of lot {self.code}, set on {day_text(set_on)}; no eggs "
                 f"hatch before day {figures.FEWEST_DAYS}. Look at both days.",
                 name,
             )
@@ -342,12 +344,13 @@ def check_temperature(stored: int, typed: str, unit: str) -> None:
 def _check_pond(pond: Pond, kind: Kind, dug_on: dt.date, allowed: Iterable[Kind]) -> None:
     if dug_on < pond.opened_on:
         raise WrongDay(
-            f"Pond {pond.code} opened on {pond.opened_on:%Y-%m-%d}; {dug_on:%Y-%m-%d} is before that. Look at the day.",
+            f"Pond {pond.code} opened on {day_text(pond.opened_on)}; {day_text(dug_on)} is before "
+            "that. Look at the day.",
             "dug_on",
         )
     if pond.retired_on and dug_on > pond.retired_on:
         raise WrongDay(
-            f"Pond {pond.code} was retired on {pond.retired_on:%Y-%m-%d}; {dug_on:%Y-%m-%d} is after that.",
+            f"Pond {pond.code} was retired on {day_text(pond.retired_on)}; {day_text(dug_on)} is after that.",
             "dug_on",
         )
     names = sorted(one.common_name for one in allowed)

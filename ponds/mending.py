@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from ponds.roles import HAND, OWNER, role_of
+from ponds.svg_marks import day_text
 
 HAND_DAYS = 31
 """So many days after entering a row a hand may still mend it; common practice of books closed by the month."""
@@ -23,7 +24,7 @@ def why_not_mended(row: Any, by: Any, today: dt.date, *, book: str = "the nest b
     last = row.recorded_at.date() + dt.timedelta(days=HAND_DAYS)
     if today > last:
         return (
-            f"You entered this row on {row.recorded_at:%Y-%m-%d} and could correct it until {last:%Y-%m-%d}. "
+            f"You entered this row on {day_text(row.recorded_at)} and could correct it until {day_text(last)}. "
             "Ask an owner to correct it now."
         )
     return ""

@@ -12,6 +12,7 @@ from ponds.form_fields import offer
 from ponds.lists import DayColumn, NumberColumn, PlainTable
 from ponds.nest_totals import ALL_PONDS, SEASON, WEEK, NestTotal
 from ponds.seasons import Season
+from ponds.svg_marks import day_text
 
 EVERY = "every"
 
@@ -28,7 +29,7 @@ class TotalsFilterForm(RowFilterForm):
 
     def __init__(self, *args: Any, seasons: list[int], kinds: list[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        named = [(str(year), f"{year} (from {Season(year).starts_on:%Y-%m-%d})") for year in seasons]
+        named = [(str(year), f"{year} (from {day_text(Season(year).starts_on)})") for year in seasons]
         offer(self, "season", [("", "newest, or all"), (EVERY, "all"), *named])
         offer(self, "kind", [("", "any"), *((kind, kind) for kind in kinds)])
 

@@ -14,6 +14,7 @@ from ponds import units
 from ponds.kinds import HOW_TO_ADD_A_KIND, kept_apart
 from ponds.models import Kind, Pond, PondState
 from ponds.names import next_pond_code
+from ponds.svg_marks import day_text
 
 # Above this an area is a slip of the pen or of the unit.
 LARGEST_AREA_CM2 = units.to_stored(1_000, "HECTARE")
@@ -62,7 +63,7 @@ def open_pond(draft: PondDraft, *, by: Any = None) -> Pond:
     """Make a pond, in use from the day it opened; raises ValidationError with sentences by field."""
     if taken := Pond.objects.filter(code=draft.code).first():
         # A code is asked for once in a farm's life, also after the pond is retired.
-        retired = f", retired on {taken.retired_on:%Y-%m-%d}" if taken.retired_on else ""
+        retired = f", retired on {day_text(taken.retired_on)}" if taken.retired_on else ""
         raise ValidationError(
             {
                 "code": f"{draft.code} is the code of a pond already{retired}, and a code is never used again. "
@@ -87,7 +88,7 @@ def change_pond(draft: PondDraft) -> str:
     if (opened_on := draft.fields.get("opened_on")) and opened_on > pond.opened_on:
         raise ValidationError(
             {
-                "opened_on": f"Pond {pond.code} is booked as opened on {pond.opened_on:%Y-%m-%d}. That day can be "
+                "opened_on": f"Pond {pond.code} is booked as opened on {day_text(pond.opened_on)}. That day can be "
                 "moved back, not forward: the book may hold moves and nests since then."
             }
         )
@@ -181,24 +182,24 @@ def _state_faults(
     wrong = {}
     if pond.retired_on:
         wrong["state"] = (
-            f"Pond {pond.code} was retired on {pond.retired_on:%Y-%m-%d}; its states are history."
+            f"Pond {pond.code} was retired on {day_text(pond.retired_on)}; its states are history."
         )
     if from_on < pond.opened_on:
         wrong["from_on"] = (
-            f"Pond {pond.code} opened on {pond.opened_on:%Y-%m-%d}; give that day or a later one."
+            f"Pond {pond.code} opened on {day_text(pond.opened_on)}; give that day or a later one."
         )
     elif from_on > today + dt.timedelta(days=DAYS_AHEAD):
         wrong["from_on"] = (
-            f"{from_on:%Y-%m-%d} is more than a year from today, {today:%Y-%m-%d}; look at the year."
+            f"{day_text(from_on)} is more than a year from today, {day_text(today)}; look at the year."
         )
     if state == PondState.State.QUARANTINE:
         if ends_on is None:
             wrong["ends_on"] = "Say on which day the quarantine is due to end; it can be changed later."
         elif ends_on <= from_on:
-            wrong["ends_on"] = f"A quarantine from {from_on:%Y-%m-%d} must be due to end after that day."
+            wrong["ends_on"] = f"A quarantine from {day_text(from_on)} must be due to end after that day."
         elif ends_on > from_on + dt.timedelta(days=LONGEST_QUARANTINE_DAYS):
             wrong["ends_on"] = (
-                f"{ends_on:%Y-%m-%d} is more than three years from its start; look at the year."
+                f"{day_text(ends_on)} is more than three years from its start; look at the year."
             )
     elif ends_on is not None:
         wrong["ends_on"] = "Only a quarantine has a day it is due to end; leave this empty."

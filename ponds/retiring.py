@@ -8,6 +8,7 @@ from collections.abc import Callable
 from django.db import transaction
 
 from ponds.models import Pond
+from ponds.svg_marks import day_text
 
 # What else may speak against it: each is called with the pond and the day and returns a sentence for every
 # reason. The register of heads appends its own.
@@ -48,18 +49,18 @@ def retire(*, pond: Pond, on: dt.date, today: dt.date) -> Pond:
     """
     pond = Pond.objects.select_for_update().get(pk=pond.pk)
     if pond.retired_on:
-        raise RetiringRefused([f"Pond {pond.code} was retired on {pond.retired_on:%Y-%m-%d} already."])
+        raise RetiringRefused([f"Pond {pond.code} was retired on {day_text(pond.retired_on)} already."])
     reasons = []
     if on > today:
-        reasons.append(f"{on:%Y-%m-%d} is still to come; today is {today:%Y-%m-%d}.")
+        reasons.append(f"{day_text(on)} is still to come; today is {day_text(today)}.")
     if on < pond.opened_on:
         reasons.append(
-            f"Pond {pond.code} opened on {pond.opened_on:%Y-%m-%d}; it cannot be retired before that."
+            f"Pond {pond.code} opened on {day_text(pond.opened_on)}; it cannot be retired before that."
         )
     later = pond.nest_days.standing().filter(dug_on__gt=on).order_by("-dug_on").first()
     if later:
         reasons.append(
-            f"The nest book of pond {pond.code} has nests on {later.dug_on:%Y-%m-%d}; retire it on that day or later."
+            f"The nest book of pond {pond.code} has nests on {day_text(later.dug_on)}; retire it on that day or later."
         )
     for check in checks:
         reasons += check(pond, on)

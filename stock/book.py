@@ -75,6 +75,41 @@ def by_pond_and_kind(
     return {where: ClassHeads(**heads) for where, heads in held.items()}
 
 
+def by_day(
+    first: dt.date, last: dt.date, *, pond_ids: Iterable[int], classes: Iterable[str]
+) -> dict[tuple[int, int], tuple[int, dict[dt.date, int]]]:
+    """
+    Return (pond id, kind id) -> heads of some classes as the month of `first` opens, and changes by day: two queries.
+
+    The changes are those booked from that month's first day through `last`, so that the cost is that of the months
+    asked about and not of those before.
+    """
+    month = first.replace(day=1)
+    before = MonthEnd.objects.filter(cell=OuterRef("pk"), month__lt=month).order_by("-month")
+    cells = {
+        pk: (pond, kind, opening or 0)
+        for pk, pond, kind, opening in Cell.objects.filter(
+            pond__in=list(pond_ids), of_class__in=list(classes)
+        ).values_list("pk", "pond_id", "kind_id", Subquery(before.values("heads")[:1]))
+    }
+    found: dict[tuple[int, int], tuple[int, dict[dt.date, int]]] = {}
+    for pond, kind, opening in cells.values():
+        so_far, days = found.get((pond, kind), (0, defaultdict(int)))
+        found[pond, kind] = so_far + opening, days
+    booked = Entry.objects.filter(booked_on__range=(month, last))
+    sides = [
+        booked.filter(**{f"{side}__in": list(cells)})
+        .values(cell=F(side), on=F("booked_on"))
+        .annotate(total=sign * Sum("heads"))
+        .values_list("cell", "on", "total")
+        for side, sign in (("target", 1), ("source", -1))
+    ]
+    for cell, on, total in sides[0].union(sides[1], all=True):
+        pond, kind, _ = cells[cell]
+        found[pond, kind][1][on] += total
+    return found
+
+
 def history(pond_id: int, kind_id: int, first: dt.date, last: dt.date) -> list[tuple[dt.date, ClassHeads]]:
     """
     Return the heads by class at each month's end from the month of `first` to that of `last`: two queries.

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from ponds.models import Kind
+from ponds.svg_marks import day_text
 from stock import flows, mixes
 from stock.drafts import SOURCES_OUTSIDE, Z_95, CountDraft, Draft, Line, PutOn, SexDraft, content_sha256
 from stock.ledger_checks import key_reused
@@ -220,7 +221,8 @@ def accept_count(
             return existing
         if resets_book and not reason.strip() and not evidence.empties(draft):
             raise CannotReset(
-                f"The book is reset only by a complete drain-down of pond {draft.pond} on {draft.as_of} that stands, "
+                f"The book is reset only by a complete drain-down of pond {draft.pond} on "
+                f"{day_text(draft.as_of)} that stands, "
                 "or by the owner's decision with a reason. "
                 "Give the reason, or accept the count without resetting the book.",
                 field="reason",

@@ -7,6 +7,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 
 from ponds.models import Pond
+from ponds.svg_marks import day_text
 from stock.drafts import CLASSES, Draft
 from stock.ledger_store import LONG_AGO, Store
 from stock.models import Entry, Move
@@ -40,7 +41,7 @@ def check_reversible(move: Move) -> None:
 def check_not_reversed(move: Move) -> None:
     if Move.objects.filter(reverses=move).exists():
         raise AlreadyReversed(
-            f"The move of {move.happened_on} was taken back by somebody already. See it under Moves."
+            f"The move of {day_text(move.happened_on)} was taken back by somebody already. See it under Moves."
         )
 
 
@@ -118,7 +119,8 @@ def check_openings(drafts: Sequence[tuple[int, Draft]], names: Mapping[str, str]
         for pond, kind in sorted(cells & set(opened)):
             with of_draft(position):
                 raise AlreadyOpened(
-                    f"Pond {pond} was opened with {names[kind]} on {opened[pond, kind]} already. Correct that "
+                    f"Pond {pond} was opened with {names[kind]} on {day_text(opened[pond, kind])} "
+                    "already. Correct that "
                     "move, or take it back first; heads that came later are logged as bought, raised or from "
                     "the wild.",
                     field="pond",
@@ -130,14 +132,13 @@ def check_not_into_retired(entries: list[PlannedEntry], books: Books) -> None:
     """Refuse to leave heads in a pond that is out of use: no page would show them."""
     back_into = {entry.source for entry in entries if entry.source.is_pond}
     retired = dict(
-        Pond.objects.filter(code__in={ref.place for ref in back_into}, retired_on__isnull=False).values_list(
-            "code", "retired_on"
-        )
+        Pond.objects.filter(code__in={ref.place for ref in back_into}).values_list("code", "retired_on")
     )
     for ref in sorted(back_into):
-        if ref.place in retired and books.cells[ref].latest() > 0:
+        on = retired[ref.place]
+        if on and books.cells[ref].latest() > 0:
             raise CannotReverse(
-                f"This cannot be taken back: pond {ref.place} was retired on {retired[ref.place]}, and "
+                f"This cannot be taken back: pond {ref.place} was retired on {day_text(on)}, and "
                 f"{books.words(ref, books.cells[ref].latest())} would stand in it. Correct the move instead."
             )
 
@@ -191,7 +192,7 @@ def check_net(touched: set[Ref], books: Books, day: dt.date) -> None:
         if books.cells[ref].lowest_unmarked_from(day) < 0:
             raise WhichTurtles(
                 f"Pond {ref.place} would hold fewer {CLASS_WORDS[ref.of_class][1]} than are marked there "
-                f"between {day} and the day of the corrected move. Correct the later moves first."
+                f"between {day_text(day)} and the day of the corrected move. Correct the later moves first."
             )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 
+from ponds.svg_marks import day_text
 from stock.drafts import CountDraft, Draft
 from stock.ledger_checks import check_not_reversed, key_reused
 from stock.ledger_posting import Posting
@@ -38,7 +39,7 @@ class Evidence:
         if standing.count() < len(self.hauls):
             raise CannotCount(
                 f"A haul this count is read from does not stand, is of another pond than {pond}, or is of a day "
-                f"after {as_of}. Read the survey again and accept what it says then.",
+                f"after {day_text(as_of)}. Read the survey again and accept what it says then.",
                 field="hauls",
             )
         if self.survey is not None and self.survey.pond.code != pond:
@@ -46,7 +47,8 @@ class Evidence:
         spoke = Count.objects.standing().filter(kind__code=draft.kind, evidence__haul__in=self.hauls).first()
         if spoke is not None:
             raise CannotCount(
-                f"A count as of {spoke.as_of} that was read from these hauls stands. A haul speaks once: take that "
+                f"A count as of {day_text(spoke.as_of)} that was read from these hauls stands. A haul "
+                "speaks once: take that "
                 "count back first.",
                 field="hauls",
             )
@@ -140,8 +142,9 @@ class CountPosting(Posting):
                 plan.entries.append(entry)
             if (below := books.cells[stands].first_below_zero_from(day)) is not None:
                 raise CannotReset(
-                    f"The book cannot be reset to {books.words(stands, heads)} as of {day}: moves booked later "
-                    f"would take pond {draft.pond} below none by {below[0]}. Reset it as of a later day, or "
+                    f"The book cannot be reset to {books.words(stands, heads)} as of {day_text(day)}: "
+                    "moves booked later "
+                    f"would take pond {draft.pond} below none by {day_text(below[0])}. Reset it as of a later day, or "
                     "correct the later moves."
                 )
             if books.cells[stands].lowest_unmarked_from(day) < 0:

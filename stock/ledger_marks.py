@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Max, Min, Q
 
 from ponds.models import Kind
+from ponds.svg_marks import day_text
 from stock import ledger_sql
 from stock.drafts import NEW_TURTLE, CatchLine, Draft, PutOn, SexDraft
 from stock.ledger_checks import of_draft
@@ -134,7 +135,8 @@ def check_free(put_on: PutOn, kind: Kind, given: Codes, taken: Mapping[tuple, Ma
     other = taken.get(name)
     if other is not None:
         raise CodeTaken(
-            f"{words_of(put_on)} is on turtle {other.turtle.code} since {other.put_on_on} (or was): codes are never "
+            f"{words_of(put_on)} is on turtle {other.turtle.code} since {day_text(other.put_on_on)} "
+            "(or was): codes are never "
             "used again. Choose another code; if this turtle came with it, say so, and it is kept as a conflict.",
             field="mark",
         )

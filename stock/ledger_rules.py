@@ -7,7 +7,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass, field
 
-from ponds.svg_marks import figure_text
+from ponds.svg_marks import day_text, figure_text
 from stock.drafts import (
     CLASSES,
     LONGEST_NOTE,
@@ -107,7 +107,8 @@ def check_draft(draft: Draft, farm: FarmFacts) -> None:
     _check_texts(draft)
     if draft.happened_on > farm.today:
         raise DayInFuture(
-            f"{draft.happened_on} is after today, {farm.today}. A move is logged on the day it happened or later.",
+            f"{day_text(draft.happened_on)} is after today, {day_text(farm.today)}. A move is logged "
+            "on the day it happened or later.",
             field="happened_on",
         )
     if draft.pond:
@@ -208,7 +209,7 @@ def _check_count(count: CountDraft, farm: FarmFacts) -> None:
     _check_kind(count.kind, farm, None)
     if count.as_of > farm.today:
         raise DayInFuture(
-            f"A count as of {count.as_of} is after today, {farm.today}. Give the day it was made.",
+            f"A count as of {day_text(count.as_of)} is after today, {day_text(farm.today)}. Give the day it was made.",
             field="as_of",
         )
     _check_pond(count.pond, count.as_of, farm)
@@ -254,19 +255,21 @@ def _against_states(line: Line, day: dt.date, farm: FarmFacts) -> list[str]:
         state, ends_on = pond.state_on(day)
         # What is bought may be held apart in a quarantine pond: that is what it is for.
         if state == "QUARANTINE" and not (comes_in and line.source in OUTSIDE):
-            until = f", due to end on {ends_on}" if ends_on else ""
+            until = f", due to end on {day_text(ends_on)}" if ends_on else ""
             found.append(
-                f"Pond {place} is in quarantine on {day}{until}: nothing comes in from another pond and nothing "
+                f"Pond {place} is in quarantine on {day_text(day)}{until}: nothing comes in from "
+                "another pond and nothing "
                 "goes out. End the quarantine under Settings first, or log the move at the bank if it was made."
             )
         if comes_in and state == "RESTING":
             found.append(
-                f"Pond {place} is resting on {day}: nothing comes in. Put it back in use under Settings first, "
+                f"Pond {place} is resting on {day_text(day)}: nothing comes in. Put it back in use "
+                "under Settings first, "
                 "or log the move at the bank if it was made."
             )
         if comes_in and pond.retired_on is not None:
             found.append(
-                f"Pond {place} was retired on {pond.retired_on}: heads put there would be left behind. "
+                f"Pond {place} was retired on {day_text(pond.retired_on)}: heads put there would be left behind. "
                 "Choose another pond."
             )
     return found
@@ -425,14 +428,14 @@ def _check_pond(place: str, day: dt.date, farm: FarmFacts, line: int | None = No
         )
     if day < pond.opened_on:
         raise BeforePondOpened(
-            f"Pond {place} was opened on {pond.opened_on}; {day} is before that. "
+            f"Pond {place} was opened on {day_text(pond.opened_on)}; {day_text(day)} is before that. "
             "Mend the day here, or the pond's opening day under Settings.",
             line=line,
             field="happened_on",
         )
     if pond.retired_on is not None and day > pond.retired_on:
         raise BeforePondOpened(
-            f"Pond {place} was retired on {pond.retired_on}; {day} is after that. "
+            f"Pond {place} was retired on {day_text(pond.retired_on)}; {day_text(day)} is after that. "
             "Mend the day, or choose another pond.",
             line=line,
             field="happened_on",

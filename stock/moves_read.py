@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
 
 from ponds.roles import HAND, OWNER, role_of
+from ponds.svg_marks import day_text
 from stock.ledger import first_open_booking_day
 from stock.models import Cell, Entry, MarkStep, Move
 from stock.move_words import Part, sentence
@@ -98,7 +99,7 @@ def why_not_taken_back(move: Move, user) -> str:
     if move.made_as == Move.MadeAs.COUNT:
         return "This reset the book to a count: take that count back, under Counts, and it goes with it."
     if getattr(move, "reversed_by", None) is not None:
-        return f"The move of {move.happened_on} was taken back already."
+        return f"The move of {day_text(move.happened_on)} was taken back already."
     role = role_of(user)
     if role == OWNER:
         return ""

@@ -8,13 +8,14 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from itertools import accumulate
 
-from django.db.models import Min, Sum
+from django.db.models import Min
 
 from ponds.models import Kind, NestDay, Pond
 from ponds.seasons import season_of
 from ponds.svg_marks import day_text
 from stock.advisor.laying_curve import STRAY_DAYS, LayingCurve
 from stock.advisor.nesting_dates import CURVES
+from stock.book import by_day
 from stock.models import Entry
 
 MAY_LAY = ("FEMALE", "UNSEXED")
@@ -22,7 +23,7 @@ MAY_LAY = ("FEMALE", "UNSEXED")
 
 def asked_of_nests(rows: Sequence[NestDay]) -> list[tuple[str, ...]]:
     """
-    Return what the register asks about nests, in their order: five queries, whatever the rows.
+    Return what the register asks about nests, in their order: five queries, at the cost of the months they lie in.
 
     Rows of no nests are not asked about. Where the kind is not known, a question is asked only if it holds for every
     kind that the pond may have; a day before the register's first is not held against the book.
@@ -81,27 +82,23 @@ class _Books:
     """What may lay, by pond, kind and day, as the book has it."""
 
     def __init__(self, rows: Sequence[NestDay]) -> None:
-        ponds = {row.pond_id for row in rows}
-        booked = Entry.objects.filter(booked_on__lte=max(row.dug_on for row in rows))
-        self.begins = booked.aggregate(first=Min("booked_on"))["first"]
+        self.begins = Entry.objects.aggregate(first=Min("booked_on"))["first"]
+        days = [row.dug_on for row in rows]
+        found = by_day(min(days), max(days), pond_ids={row.pond_id for row in rows}, classes=MAY_LAY)
+        openings: dict[tuple[int, int | None], int] = defaultdict(int)
         changes: dict[tuple[int, int | None], dict[dt.date, int]] = defaultdict(lambda: defaultdict(int))
-        for side, sign in (("target", 1), ("source", -1)):
-            found = (
-                booked.filter(**{f"{side}__pond__in": ponds, f"{side}__of_class__in": MAY_LAY})
-                .values_list(f"{side}__pond", f"{side}__kind", "booked_on")
-                .annotate(all_heads=Sum("heads"))
-            )
-            for pond, kind, on, heads in found:
-                changes[pond, kind][on] += sign * heads
-                changes[pond, None][on] += sign * heads
-        self.held = {where: _running(by_day) for where, by_day in changes.items()}
+        for (pond, kind), (opening, of_days) in found.items():
+            for where in ((pond, kind), (pond, None)):
+                openings[where] += opening
+                for on, heads in of_days.items():
+                    changes[where][on] += heads
+        self.held = {where: _running(opening, changes[where]) for where, opening in openings.items()}
 
     def no_female(self, row: NestDay) -> list[str]:
         if self.begins is None or row.dug_on < self.begins:
             return []
-        days, heads = self.held.get((row.pond_id, row.kind_id), ([], []))
-        place = bisect_right(days, row.dug_on)
-        if place and heads[place - 1] > 0:
+        days, heads = self.held.get((row.pond_id, row.kind_id), ([], [0]))
+        if heads[bisect_right(days, row.dug_on)] > 0:
             return []
         whose = f" of {row.kind.common_name}" if row.kind else ""
         return [
@@ -110,6 +107,7 @@ class _Books:
         ]
 
 
-def _running(by_day: Mapping[dt.date, int]) -> tuple[list[dt.date], list[int]]:
+def _running(opening: int, by_day: Mapping[dt.date, int]) -> tuple[list[dt.date], list[int]]:
+    """Return the days of changes, and the heads before the first and after each."""
     days = sorted(by_day)
-    return days, list(accumulate(by_day[day] for day in days))
+    return days, list(accumulate((by_day[day] for day in days), initial=opening))

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from ponds.svg_marks import day_text
 from stock.drafts import Draft, Line, turtles_named
 from stock.refusals import BadLine, NotEnoughHeads, NothingToPost, TurtleElsewhere, WhichTurtles
 from stock.timeline import CellDays
@@ -266,7 +267,8 @@ def plan_draft(
     if not (plan.entries or plan.steps or draft.haul or draft.counts):
         codes = ", ".join(dict.fromkeys(turtles_named(draft)))
         raise NothingToPost(
-            f"The book follows {codes} on a day after {day} already, and later whereabouts hold: nothing is left "
+            f"The book follows {codes} on a day after {day_text(day)} already, and later whereabouts "
+            "hold: nothing is left "
             "to post. Log the mark on the day it was seen last, or leave it out.",
             field="mark",
         )
@@ -342,7 +344,7 @@ def _plan_lost_marks(draft: Draft, books: Books, day: dt.date, plan: Plan) -> No
         if turtle.at is None or not turtle.at.is_pond or turtle.since > day:
             where = f"since {turtle.since}" if turtle.at is not None else "and its whereabouts are not known"
             raise TurtleElsewhere(
-                f"Turtle {code} is not among the marked of a pond on {day} ({where} by the register). "
+                f"Turtle {code} is not among the marked of a pond on {day_text(day)} ({where} by the register). "
                 "Note on its page that its marks are lost, with a later day.",
                 field="mark",
             )
@@ -456,16 +458,17 @@ def shortage_sentence(ref: Ref, books: Books, day: dt.date, *, asked: int, below
     if not asked:
         return (
             f"Pond {ref.place} would hold {-after} {books.words(ref, -after).split(' ', 1)[1]} fewer than none "
-            f"by {on}: moves booked by then took heads that this would no longer leave there. "
+            f"by {day_text(on)}: moves booked by then took heads that this would no longer leave there. "
             "Correct those moves first, or leave the heads where they were."
         )
     if on == day:
         return (
-            f"Pond {ref.place} holds {books.words(ref, holds)} by the book on {day}; {asked} were asked for. "
+            f"Pond {ref.place} holds {books.words(ref, holds)} by the book on {day_text(day)}; {asked} were asked for. "
             f"Ask for {spare} or fewer, or log the move at the bank if {asked} were handled there."
         )
     return (
-        f"Pond {ref.place} holds {books.words(ref, holds)} by the book on {day}, but moves booked later leave "
-        f"only {spare} of them free ({-after} too few by {on}); {asked} were asked for. "
+        f"Pond {ref.place} holds {books.words(ref, holds)} by the book on {day_text(day)}, but moves "
+        "booked later leave "
+        f"only {spare} of them free ({-after} too few by {day_text(on)}); {asked} were asked for. "
         f"Ask for {spare} or fewer, date it later, or correct the later moves first."
     )

@@ -7,6 +7,7 @@ import datetime as dt
 from django.db.models import Q
 
 from ponds.models import Pond
+from ponds.svg_marks import day_text
 from stock.book import balances
 from stock.ledger_store import lock_book
 from stock.models import Entry
@@ -24,7 +25,7 @@ def heads_standing(pond: Pond, on: dt.date) -> list[str]:
     standing = sum(balance.heads for balance in balances(on, pond_ids=[pond.pk]))
     if standing:
         reasons.append(
-            f"By the book {standing} heads stand in pond {pond.code} on {on:%Y-%m-%d}; "
+            f"By the book {standing} heads stand in pond {pond.code} on {day_text(on)}; "
             "log where they went first, or reset the book to a drain-down."
         )
     later = (
@@ -34,7 +35,7 @@ def heads_standing(pond: Pond, on: dt.date) -> list[str]:
     )
     if later is not None:
         reasons.append(
-            f"Moves of pond {pond.code} are logged up to {later.happened_on:%Y-%m-%d}; retire it on that day or later."
+            f"Moves of pond {pond.code} are logged up to {day_text(later.happened_on)}; retire it on that day or later."
         )
     tasks = len(open_tasks(pond_ids=[pond.pk]))
     if tasks:

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from ponds.models import Kind, Pond
-from ponds.svg_marks import figure_text
+from ponds.svg_marks import day_text, figure_text
 from stock.drafts import MOST_HEADS
 from stock.models import Task
 from stock.refusals import Refused
@@ -44,7 +44,9 @@ def make(
         For a retired pond, a task that does not say which heads, or a day that is past.
     """
     if pond.retired_on is not None:
-        raise TaskRefused(f"Pond {pond.code} was retired on {pond.retired_on}; choose another.", field="pond")
+        raise TaskRefused(
+            f"Pond {pond.code} was retired on {day_text(pond.retired_on)}; choose another.", field="pond"
+        )
     if verb != Task.Verb.RECOUNT:
         if kind is None:
             raise TaskRefused("Choose the kind that is to be added or taken out.", field="kind")
@@ -63,7 +65,10 @@ def make(
     else:
         of_class, heads = "", None
     if due_on is not None and due_on < today:
-        raise TaskRefused(f"{due_on} is past; today is {today}. Give today or a later day.", field="due_on")
+        raise TaskRefused(
+            f"{day_text(due_on)} is past; today is {day_text(today)}. Give today or a later day.",
+            field="due_on",
+        )
     task = Task(
         pond=pond,
         verb=verb,

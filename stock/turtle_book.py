@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 from django.db import IntegrityError, transaction
 
+from ponds.svg_marks import day_text
 from stock import ledger
 from stock.drafts import NEW_TURTLE, Draft, MarkDraft, PutOn, SexDraft
 from stock.ledger import code_is_free, mark_of, marks_that_stand, sex_of
@@ -42,7 +43,9 @@ def _signed(by) -> dict:
 
 def _check_day(day: dt.date, today: dt.date) -> None:
     if day > today:
-        raise DayInFuture(f"{day} is after today, {today}. Give the day it happened.", field="day")
+        raise DayInFuture(
+            f"{day_text(day)} is after today, {day_text(today)}. Give the day it happened.", field="day"
+        )
 
 
 def _first_sent(row: Row, same: tuple[str, ...]) -> Row | None:
@@ -191,7 +194,9 @@ def note_mark(
         # The ledger, which writes the end of a last mark, keeps none: what is sent twice could not be told alike.
         raise BadLine(FAINT_OF_READ, field="faint")
     if day < mark.put_on_on:
-        raise BadLine(f"The mark was put on on {mark.put_on_on}; {day} is before that.", field="day")
+        raise BadLine(
+            f"The mark was put on on {day_text(mark.put_on_on)}; {day_text(day)} is before that.", field="day"
+        )
     row = MarkEvent(
         key=key,
         mark=mark,

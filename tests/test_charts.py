@@ -160,7 +160,7 @@ def test_an_interval_with_an_open_end_has_an_arrow_and_words():
     assert float(band.get("x")) < at < float(band.get("x")) + float(band.get("width"))
     assert target.get("d").startswith(f"M{at:.1f} ")
     assert "l7 5l-7 5" in marks(chart, "whisker")[1].get("d")
-    assert chart.rows[1] == ("B", "no limit", "5.20", "no limit")
+    assert chart.rows[1] == ("B", "no limit", "5.2", "no limit")
     assert "not known" in [element.text for element in marks(chart, "tick")]
     assert chart.summary == "1 of 3 lie in the band, 2.50 to 4.50."
 
@@ -173,7 +173,7 @@ def test_the_table_holds_the_figures_of_the_picture():
         unit="heads",
     )
     assert chart.columns == ("When", "Females, heads", "Males, heads")
-    assert chart.rows == (("Jan", "160", "50"), ("Feb", "none", "49.50"), ("Mar", "1\u202f581", "−1"))
+    assert chart.rows == (("Jan", "160", "50.0"), ("Feb", "none", "49.5"), ("Mar", "1\u202f581", "−1.0"))
     assert chart.summary == (
         "Females: 1\u202f581 heads in Mar, 1\u202f421 more than in Jan. "
         "Males: −1 heads in Mar, 50.50 fewer than in Feb."

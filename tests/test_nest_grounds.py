@@ -8,6 +8,7 @@ from django.urls import reverse
 from ponds.models import Kind, NestDay, Pond
 from ponds.sheets import load, registered_sheets
 from stock.advisor.nesting_dates import CURVES
+from stock.book import balances, by_day
 from stock.nest_grounds import asked_of_nests, is_in_dates
 
 pytestmark = pytest.mark.django_db
@@ -72,6 +73,31 @@ def test_a_nest_where_no_female_stands_is_asked_about(ponds):
     assert load(registered_sheets()["moves"], "moves.csv", moved.encode()).written.new == 1
     assert len(asked(ponds["G"], dt.date(2024, 5, 9))) == 1
     assert asked(ponds["G"], dt.date(2024, 5, 10)) == ()
+
+
+def test_what_stood_years_ago_is_read_from_a_month_end(ponds, django_assert_num_queries):
+    """The cost is that of the months asked about: of the farm's earlier days none is read."""
+    moved = "day,pond,kind,class,from,to,heads\n" + "".join(
+        f"{year}-0{month}-1{day},A,red-eared-slider,female,A,{outside},{year - 2020 + day}\n"
+        for year in (2024, 2025)
+        for month, day, outside in ((2, 1, "died"), (5, 2, "sold"), (5, 3, "died"), (8, 1, "sold"))
+    )
+    assert load(registered_sheets()["moves"], "moves.csv", moved.encode()).written.new == 8
+    pond, first = ponds["A"], dt.date(2025, 5, 11)
+    with django_assert_num_queries(2):
+        found = by_day(first, dt.date(2025, 5, 14), pond_ids=[pond.pk], classes=["FEMALE"])
+    ((opening, changes),) = found.values()
+    assert sorted(changes) == [dt.date(2025, 5, 12), dt.date(2025, 5, 13)]
+    for day in (11, 12, 13, 14):
+        on = dt.date(2025, 5, day)
+        (held,) = [one.heads for one in balances(on, pond_ids=[pond.pk]) if one.of_class == "FEMALE"]
+        assert opening + sum(heads for at, heads in changes.items() if at <= on) == held
+    rows = [
+        NestDay(pond=pond, kind=None, dug_on=first, nests=3),
+        NestDay(pond=ponds["G"], dug_on=first, nests=3),
+    ]
+    with django_assert_num_queries(5):
+        assert [len(questions) for questions in asked_of_nests(rows)] == [0, 1]
 
 
 def test_the_nest_form_asks_before_it_books(hand, ponds):

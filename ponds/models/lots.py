@@ -12,6 +12,7 @@ from django.db import models
 from ponds.models.append_only import MendedModel, void_replaces
 from ponds.models.kinds import Kind
 from ponds.models.places import Farm, Pond
+from ponds.svg_marks import day_text
 
 
 class EggLot(MendedModel):
@@ -87,7 +88,7 @@ class Candling(MendedModel):
         constraints = [void_replaces("ponds_candling_void_replaces")]
 
     def __str__(self) -> str:
-        return f"{self.clear} clear, {self.dead} dead on {self.candled_on:%Y-%m-%d}"
+        return f"{self.clear} clear, {self.dead} dead on {day_text(self.candled_on)}"
 
 
 class Hatch(MendedModel):
@@ -108,7 +109,7 @@ class Hatch(MendedModel):
         constraints = [void_replaces("ponds_hatch_void_replaces")]
 
     def __str__(self) -> str:
-        return f"{self.hatched} hatched, {self.clear} clear, {self.dead} dead on {self.hatched_on:%Y-%m-%d}"
+        return f"{self.hatched} hatched, {self.clear} clear, {self.dead} dead on {day_text(self.hatched_on)}"
 
 
 class EggTemperature(MendedModel):
@@ -125,4 +126,4 @@ class EggTemperature(MendedModel):
         constraints = [void_replaces("ponds_eggtemperature_void_replaces")]
 
     def __str__(self) -> str:
-        return f"{self.temperature_typed} °{self.temperature_unit} on {self.measured_on:%Y-%m-%d}"
+        return f"{self.temperature_typed} °{self.temperature_unit} on {day_text(self.measured_on)}"

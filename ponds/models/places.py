@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from ponds.models.append_only import AppendOnlyModel, NeverChanged
 from ponds.models.kinds import Kind
+from ponds.svg_marks import day_text
 
 
 class Farm(models.Model):
@@ -180,4 +181,4 @@ class PondState(AppendOnlyModel):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_state_display()} from {self.from_on:%Y-%m-%d}"
+        return f"{self.get_state_display()} from {day_text(self.from_on)}"

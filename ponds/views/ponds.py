@@ -20,6 +20,7 @@ from ponds.lists import ListPage
 from ponds.models import Pond, PondState
 from ponds.places import add_state, change_pond, open_pond, proposed_code, state_on
 from ponds.roles import OWNER, for_everyone, for_owner, refusal, role_of
+from ponds.svg_marks import day_text
 from ponds.tables import PondSettingsTable
 from ponds.views.answers import put_beside, see_other, show_form
 
@@ -82,7 +83,7 @@ def pond_new(request: HttpRequest) -> HttpResponse:
         except ValidationError as refused:
             put_beside(form, refused, FIELD_OF)
         else:
-            messages.success(request, f"Pond {pond.code} is added, in use from {pond.opened_on:%Y-%m-%d}.")
+            messages.success(request, f"Pond {pond.code} is added, in use from {day_text(pond.opened_on)}.")
             return see_other("ponds:pond-settings")
     return show_form(request, "ponds/pond_form.html", {"form": form})
 
@@ -121,7 +122,7 @@ def pond_state(request: HttpRequest, code: str) -> HttpResponse:
         except ValidationError as refused:
             put_beside(form, refused)
         else:
-            until = f", due to end {row.ends_on:%Y-%m-%d}" if row.ends_on else ""
+            until = f", due to end {day_text(row.ends_on)}" if row.ends_on else ""
             messages.success(request, f"Pond {pond.code}: {row}{until}.")
             return see_other("ponds:pond-state", pond.code)
     context = {

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, sparse
 
+from stock.advisor.solver_words import without_noise
+
 Floats = NDArray[np.float64]
 
 (
@@ -354,13 +356,14 @@ class Program:
         whole[:, _CONTINUOUS] = 0
         rows = self.rows.constraint()
         hairs = np.random.default_rng(loosened).random((2, len(rows.lb))) * _HAIR * bool(loosened)
-        found = optimize.milp(
-            costs,
-            integrality=whole.ravel(),
-            bounds=optimize.Bounds(self.low, self.high),
-            constraints=[optimize.LinearConstraint(rows.A, rows.lb - hairs[0], rows.ub + hairs[1])],
-            options={"time_limit": seconds, "mip_rel_gap": 0.0, "presolve": simplifies},
-        )
+        with without_noise():
+            found = optimize.milp(
+                costs,
+                integrality=whole.ravel(),
+                bounds=optimize.Bounds(self.low, self.high),
+                constraints=[optimize.LinearConstraint(rows.A, rows.lb - hairs[0], rows.ub + hairs[1])],
+                options={"time_limit": seconds, "mip_rel_gap": 0.0, "presolve": simplifies},
+            )
         if found.status not in (_SETTLED, _OUT_OF_TIME):
             return Answer(None, math.inf, -math.inf, is_proven=False, has_failed=True)
         bound = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)

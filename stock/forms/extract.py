@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 
+from ponds.svg_marks import day_text
 from stock.forms.fields import DayField
 
 MOST_DAYS = 366 * 5 + 2
@@ -27,10 +28,13 @@ class ExtractForm(forms.Form):
         typed = self.cleaned_data
         since, until = typed.get("since"), typed.get("until")
         if until is not None and until > self.today:
-            self.add_error("until", f"{until} is after today, {self.today}. Give today or an earlier day.")
+            self.add_error(
+                "until",
+                f"{day_text(until)} is after today, {day_text(self.today)}. Give today or an earlier day.",
+            )
         if since is not None and until is not None:
             if since > until:
-                self.add_error("since", f"{since} is after {until}. Give an earlier day.")
+                self.add_error("since", f"{day_text(since)} is after {day_text(until)}. Give an earlier day.")
             elif (until - since).days > MOST_DAYS:
                 self.add_error("since", "That is more than five years. Ask for five years at a time.")
         return typed

@@ -8,6 +8,7 @@ from django import forms
 
 from ponds.computed_lists import RowFilterForm
 from ponds.models import PondState
+from ponds.svg_marks import day_text
 from stock.tables.ponds import PondRow
 from stock.today import is_count_old
 
@@ -65,10 +66,11 @@ class DayForm(forms.Form):
         on = self.cleaned_data["on"]
         if on is not None and on > self.today:
             raise forms.ValidationError(
-                f"{on} is still to come; the book ends today, {self.today}. Give today or an earlier day."
+                f"{day_text(on)} is still to come; the book ends today, {day_text(self.today)}. Give "
+                "today or an earlier day."
             )
         if on is not None and on < self.opened_on:
             raise forms.ValidationError(
-                f"The pond opened on {self.opened_on}; give that day or a later one, not {on}."
+                f"The pond opened on {day_text(self.opened_on)}; give that day or a later one, not {day_text(on)}."
             )
         return on

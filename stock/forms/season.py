@@ -12,6 +12,7 @@ from ponds import units
 from ponds.computed_lists import RowFilterForm
 from ponds.form_fields import DayField, NumberText, offer
 from ponds.seasons import Season
+from ponds.svg_marks import day_text
 from stock.advisor.hatchery import BASKETS_A_CONTAINER, FARTHEST_C, NEAREST_C
 from stock.season_now import PondSeason
 from stock.season_shelf import ShelfWeek
@@ -52,10 +53,11 @@ class SeasonForm(RowFilterForm):
         on = self.cleaned_data["on"]
         if on is not None and on > self.today:
             raise forms.ValidationError(
-                f"{on} is after today, {self.today}. Give today or an earlier day, or leave it empty."
+                f"{day_text(on)} is after today, {day_text(self.today)}. Give today or an earlier "
+                "day, or leave it empty."
             )
         if on is not None and on.year < 1991:
-            raise forms.ValidationError(f"{on} is before any book. Give a day from 1991 on.")
+            raise forms.ValidationError(f"{day_text(on)} is before any book. Give a day from 1991 on.")
         return on
 
     def clean(self) -> dict[str, Any]:
@@ -64,7 +66,8 @@ class SeasonForm(RowFilterForm):
         if on and year and on < Season(int(year)).starts_on:
             self.add_error(
                 "on",
-                f"{on} is before season {year}, which began on {Season(int(year)).starts_on}. Give a later day, or "
+                f"{day_text(on)} is before season {year}, which began on "
+                f"{day_text(Season(int(year)).starts_on)}. Give a later day, or "
                 "choose another season.",
             )
         return found

@@ -146,7 +146,7 @@ def test_an_office_move_the_book_does_not_hold_is_refused_with_the_way_out(opene
     with pytest.raises(NotEnoughHeads) as refusal:
         opened(("FEMALE", "A", "B", 301), made_as="OFFICE")
     assert refusal.value.sentence == (
-        "Pond A holds 300 Slider females by the book on 2026-06-10; 301 were asked for. "
+        "Pond A holds 300 Slider females by the book on 10 Jun 2026; 301 were asked for. "
         "Ask for 300 or fewer, or log the move at the bank if 301 were handled there."
     )
     assert held("B") == 0
@@ -302,7 +302,7 @@ def test_a_count_leaves_the_book_alone_unless_it_resets_it(opened, farm):
         ([("FEMALE", "A", "B", 0)], {}, BadHeads, "whole number from 1"),
         ([("FEMALE", "A", "B", 10**9)], {}, BadHeads, "100\u202f000"),
         ([("FEMALE", "A", "B", 1)], {"on": dt.date(2026, 7, 1)}, DayInFuture, "after today"),
-        ([("FEMALE", "A", "B", 1)], {"on": dt.date(2023, 12, 31)}, BeforePondOpened, "opened on 2024-01-01"),
+        ([("FEMALE", "A", "B", 1)], {"on": dt.date(2023, 12, 31)}, BeforePondOpened, "opened on 1 Jan 2024"),
         ([("FEMALE", "A", "Z", 1)], {}, UnknownPlace, "no pond “Z”"),
         ([("FEMALE", "A", "A", 1)], {}, SamePlace, "the same place"),
         ([("FEMALE", "BOUGHT", "A", 1)], {}, BatchMissing, "name their batch"),

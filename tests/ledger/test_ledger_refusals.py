@@ -104,8 +104,8 @@ BAD = {
     "a long effort": ({"pond": "A", "haul": haul(effort_typed="9" * 21)}, NoteTooLong, "21 characters"),
     "a count of no kind": ({"counts": (count(kind="dragon"),)}, UnknownKind, "dragon"),
     "a count in no pond": ({"counts": (count(pond="Z"),)}, UnknownPlace, "no pond “Z”"),
-    "a count to come": ({"counts": (count(as_of=dt.date(2026, 7, 1)),)}, DayInFuture, "2026-07-01"),
-    "a count too early": ({"counts": (count(as_of=dt.date(2023, 7, 1)),)}, BeforePondOpened, "2023-07-01"),
+    "a count to come": ({"counts": (count(as_of=dt.date(2026, 7, 1)),)}, DayInFuture, "as of 1 Jul 2026"),
+    "a count too early": ({"counts": (count(as_of=dt.date(2023, 7, 1)),)}, BeforePondOpened, "1 Jul 2023 is before"),
     "a count below none": ({"counts": (count(females=-1.0),)}, BadHeads, "“-1.0” counted"),
     "a count that is none": ({"counts": (count(females=math.nan),)}, BadHeads, "“nan” counted"),
     "a boundless count": ({"counts": (count(covariance=math.inf),)}, BadHeads, "“inf” is not a covariance"),
@@ -237,7 +237,7 @@ def test_a_correction_to_a_later_day_leaves_no_fewer_heads_than_marks_between(op
     first = opened(("FEMALE", "BOUGHT", "B", 2, "", "", "P1"), on=MAY)
     opened(marks=(MarkDraft("T7", "slider", "FEMALE", "B"), MarkDraft("T8", "slider", "FEMALE", "B")), on=MAY)
     later = Draft(uuid.uuid4(), JUNE, (Line("slider", "FEMALE", "BOUGHT", "B", 2, batch="P1"),), "OFFICE")
-    with pytest.raises(LedgerRefusal, match=r"fewer females than are marked there between 2026-05-10"):
+    with pytest.raises(LedgerRefusal, match=r"fewer females than are marked there between 10 May 2026"):
         ledger.correct(Move.objects.get(pk=first.move_id), later, by=farm, today=TODAY)
     assert differences() == []
 

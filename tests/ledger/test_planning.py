@@ -113,7 +113,7 @@ def test_heads_caught_and_put_back_prove_that_they_were_there():
 @pytest.mark.parametrize(
     ("later", "sentence"),
     [
-        (None, "holds 4 Slider females by the book on 2026-05-10; 10 were asked for. Ask for 4 or fewer"),
+        (None, "holds 4 Slider females by the book on 10 May 2026; 10 were asked for. Ask for 4 or fewer"),
         ({FEMALE: -3}, "holds 4 Slider females .* asked for. Ask for 1 or fewer"),
     ],
 )
@@ -126,14 +126,14 @@ def test_the_office_is_told_what_the_book_holds_and_what_may_be_asked(later, sen
 
 def test_the_office_is_told_of_a_later_day_that_would_fall_short():
     asked = draft(line(3), made_as="OFFICE")
-    with pytest.raises(NotEnoughHeads, match=r"leave only 1 of them free \(2 too few by 2026-05-20\)"):
+    with pytest.raises(NotEnoughHeads, match=r"leave only 1 of them free \(2 too few by 20 May 2026\)"):
         plan_draft(asked, books_of(asked, {FEMALE: 4}, {FEMALE: -3}), DAY)
 
 
 def test_a_pond_left_short_by_a_correction_is_said_without_heads_nobody_asked_for():
     asked = draft(line(1, source="BOUGHT", target="B", batch="B1"), made_as="OFFICE")
     books = books_of(asked, {FEMALE: 4}, {FEMALE: -9})
-    with pytest.raises(NotEnoughHeads, match="would hold 5 Slider females fewer than none by 2026-05-20"):
+    with pytest.raises(NotEnoughHeads, match="would hold 5 Slider females fewer than none by 20 May 2026"):
         plan_draft(asked, books, DAY, also_touched={FEMALE})
 
 

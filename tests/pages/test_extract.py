@@ -163,10 +163,10 @@ def test_a_reader_takes_it_along_on_screen_as_pdf_and_as_workbook(sheets, reader
     [
         (
             {"since": "2024-06-01", "until": "2024-05-31"},
-            "2024-06-01 is after 2024-05-31. Give an earlier day.",
+            "1 Jun 2024 is after 31 May 2024. Give an earlier day.",
         ),
         ({"since": "2010-01-01", "until": "2024-05-31"}, "That is more than five years."),
-        ({"since": "2024-05-01", "until": "2024-12-31"}, "2024-12-31 is after today, 2024-08-15."),
+        ({"since": "2024-05-01", "until": "2024-12-31"}, "31 Dec 2024 is after today, 15 Aug 2024."),
         ({"since": "May", "until": "2024-05-31"}, "“May” is not a day."),
     ],
 )

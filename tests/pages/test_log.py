@@ -463,7 +463,7 @@ def test_a_day_in_the_future_is_refused(hand):
 def test_a_day_before_the_pond_opened_is_refused(hand):
     refused(
         hand.post(LOG, sent_log({**FEMALES, "back": "17"}, day="2023-12-31")),
-        "Pond A was opened on 2024-01-01; 2023-12-31 is before that.",
+        "Pond A was opened on 1 Jan 2024; 31 Dec 2023 is before that.",
     )
 
 

@@ -159,7 +159,7 @@ def test_an_empty_farm_and_a_day_that_is_not_one_are_answered(clock, owner):
     assert "No eggs are expected" in owner.get("/season/hatchery/").content.decode()
     assert owner.get("/season/?season=1999&on=2030-01-01").status_code == 200
     assert "is after today" in owner.get("/season/?on=2030-01-01").content.decode()
-    assert "is before season 2026, which began on 2025-09-01" in (
+    assert "is before season 2026, which began on 1 Sep 2025" in (
         owner.get("/season/?season=2026&on=2024-01-01").content.decode()
     )
     assert (

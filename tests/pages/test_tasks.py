@@ -93,7 +93,7 @@ def test_a_page_of_another_site_is_not_come_back_to(owner):
         ({"of_class": ""}, "Choose females, males, unsexed or juveniles."),
         ({"pond": "ZZ"}, "There is no pond “ZZ”."),
         ({"verb": ""}, "Choose the task."),
-        ({"due_on": "2020-01-01"}, "2020-01-01 is past"),
+        ({"due_on": "2020-01-01"}, "1 Jan 2020 is past"),
         ({"why": "x" * 301}, "This has 301 characters; at most 300 fit."),
         ({"verb": "ADD", "kind": "snapper"}, "Snapper is not allowed in pond A."),
     ],

@@ -61,7 +61,7 @@ def test_a_lot_is_set_with_its_baskets_two_to_a_container():
 def test_a_code_is_never_used_again_even_after_the_lot_was_taken_back():
     lot = a_lot()
     with pytest.raises(
-        CodeUsed, match=r"2023-001 was set on 2023-05-02; a code is never used again.*2023-002"
+        CodeUsed, match=r"2023-001 was set on 2 May 2023; a code is never used again.*2023-002"
     ):
         a_lot("2023-001")
     lot_book.take_back(row=lot.row, key=uuid.uuid4(), today=TODAY)
@@ -197,8 +197,8 @@ def test_a_lots_facts_are_mended_and_stay_true_to_what_is_in_it():
     assert read_lot("2023-001").whole().clear == 1
     snapper = KindFactory(common_name="Snapper")
     for changes, field, words in (
-        ({"set_on": dt.date(2023, 4, 1)}, "set_on", "Basket 1 was dug on 2023-05-01, after 2023-04-01"),
-        ({"set_on": dt.date(2023, 5, 20)}, "set_on", "counted on 2023-05-16, before 2023-05-20"),
+        ({"set_on": dt.date(2023, 4, 1)}, "set_on", "Basket 1 was dug on 1 May 2023, after 1 Apr 2023"),
+        ({"set_on": dt.date(2023, 5, 20)}, "set_on", "counted on 16 May 2023, before 20 May 2023"),
         ({"set_on": TODAY + dt.timedelta(days=1)}, "set_on", "still to come"),
         ({"kind": snapper}, "pond", "Pond A is for Slider, not Snapper"),
         ({"note": "x" * 301}, "note", "301 characters; 300 is the most"),
@@ -236,7 +236,7 @@ def test_baskets_are_added_once_however_often_the_form_is_sent():
             {"dug_on": dt.date(2023, 5, 3)},
             WrongDay,
             "dug_on",
-            "dug on 2023-05-03, after lot 2023-001 was set",
+            "dug on 3 May 2023, after lot 2023-001 was set",
         ),
         ({"dug_on": dt.date(2022, 5, 1)}, WrongDay, "dug_on", "366 days before lot 2023-001 was set"),
         ({"note": "x" * 301}, LotRefused, "note", "300 is the most"),
@@ -256,8 +256,8 @@ def test_a_basket_that_cannot_be_is_refused_and_nothing_is_written(changes, refu
 @pytest.mark.parametrize(
     ("pond", "refusal", "words"),
     [
-        ({"opened_on": dt.date(2023, 5, 2)}, WrongDay, "opened on 2023-05-02; 2023-05-01 is before that"),
-        ({"retired_on": dt.date(2023, 4, 1)}, WrongDay, "was retired on 2023-04-01"),
+        ({"opened_on": dt.date(2023, 5, 2)}, WrongDay, "opened on 2 May 2023; 1 May 2023 is before that"),
+        ({"retired_on": dt.date(2023, 4, 1)}, WrongDay, "was retired on 1 Apr 2023"),
     ],
 )
 def test_eggs_come_from_a_pond_that_was_there(pond, refusal, words):
@@ -277,7 +277,7 @@ def test_eggs_of_a_kind_the_pond_is_not_for_are_refused():
     [
         (
             lambda lot: candle(lot, 1, candled_on=dt.date(2023, 5, 1)),
-            "was set on 2023-05-02; 2023-05-01 is before",
+            "was set on 2 May 2023; 1 May 2023 is before",
         ),
         (lambda lot: candle(lot, 1, candled_on=TODAY + dt.timedelta(days=1)), "still to come"),
         (lambda lot: hatch(lot, 1, hatched_on=dt.date(2023, 5, 12)), "day 10 of lot .* before day 20"),

@@ -85,7 +85,7 @@ def test_a_pond_in_the_address_is_offered_in_each_row(hand):
         ({"code": ""}, "Write the lot's code."),
         ({"code": "new"}, "a page has that address"),
         ({"code": "a/b"}, "is not a lot's code"),
-        ({"code": "TAKEN"}, "Lot TAKEN was set on 2023-05-02; a code is never used again"),
+        ({"code": "TAKEN"}, "Lot TAKEN was set on 2 May 2023; a code is never used again"),
         ({"kind": ""}, "Choose the kind whose eggs these are."),
         ({"kind": "newt"}, "There is no such kind."),
         ({"kind": "snapper"}, "Pond A is for Slider, not Snapper"),
@@ -102,8 +102,8 @@ def test_a_pond_in_the_address_is_offered_in_each_row(hand):
         ({"baskets-0-eggs": "some"}, "not a whole number"),
         ({"baskets-0-pond": ""}, "Choose the pond these eggs were dug at."),
         ({"baskets-0-pond": "Q"}, "There is no such pond in use."),
-        ({"baskets-0-dug_on": "2024-05-03"}, "dug on 2024-05-03, after lot R-7 was set on 2024-05-02"),
-        ({"baskets-1-dug_on": "2019-05-03"}, "before lot R-7 was set on 2024-05-02; 60 is the most"),
+        ({"baskets-0-dug_on": "2024-05-03"}, "dug on 3 May 2024, after lot R-7 was set on 2 May 2024"),
+        ({"baskets-1-dug_on": "2019-05-03"}, "before lot R-7 was set on 2 May 2024; 60 is the most"),
         (
             {"baskets-2-pond": "A", "baskets-2-eggs": "9", "baskets-2-container": "1"},
             "holds baskets 1 and 2 already",
@@ -163,7 +163,7 @@ def test_candling_goes_from_basket_to_basket(hand):
     row = Candling.objects.get()
     assert (row.clear, row.dead, row.basket.number, row.by) == (3, 1, 1, hand.user)
     page = text(hand.get(answer.headers["Location"]))
-    assert "Lot 2023-001, basket 1: 3 clear, 1 dead on 2023-05-16." in page
+    assert "Lot 2023-001, basket 1: 3 clear, 1 dead on 16 May 2023." in page
     assert address("row-take-back", "2023-001", "candling", row.key) in page
     assert "34 of 38 eggs are left" in page
     assert '<option value="2" selected>' in page
@@ -182,7 +182,7 @@ def test_candling_goes_from_basket_to_basket(hand):
         ("candle", {"clear": ""}, "0 where there is none"),
         ("candle", {"clear": "-1"}, "This is below 0"),
         ("candle", {"dead": "x"}, "not a whole number"),
-        ("candle", {"candled_on": "2023-05-01"}, "was set on 2023-05-02; 2023-05-01 is before that"),
+        ("candle", {"candled_on": "2023-05-01"}, "was set on 2 May 2023; 1 May 2023 is before that"),
         ("candle", {"candled_on": "2999-05-01"}, "still to come"),
         ("candle", {"basket": "9"}, "There is no such basket in this lot."),
         ("candle", {"key": ""}, "lost its key"),

@@ -252,4 +252,5 @@ def test_questions_cost_the_same_for_one_row_and_for_two_hundred(pond):
             doubts_about_all(rows)
         return len(seen)
 
-    assert queries(1) == queries(200) == 9
+    # One more where heads ever stood in the pond: what came and went there in the months asked about.
+    assert queries(1) == queries(200) == 8

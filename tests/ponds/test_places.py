@@ -74,7 +74,7 @@ def test_the_same_state_said_twice_is_one_row(pond):
         ({"state": QUARANTINE, "ends_on": dt.date(2026, 5, 1)}, "ends_on", "after that day"),
         ({"state": QUARANTINE, "ends_on": dt.date(2036, 5, 1)}, "ends_on", "more than three years"),
         ({"ends_on": dt.date(2026, 7, 1)}, "ends_on", "Only a quarantine"),
-        ({"from_on": dt.date(2019, 5, 1)}, "from_on", "opened on 2020-01-01"),
+        ({"from_on": dt.date(2019, 5, 1)}, "from_on", "opened on 1 Jan 2020"),
         ({"from_on": dt.date(2062, 5, 1)}, "from_on", "more than a year from today"),
         ({"note": "x" * 301}, "note", "300 characters"),
     ],
@@ -89,7 +89,7 @@ def test_a_state_that_cannot_be_is_refused(pond, changes, field, words):
 def test_a_pond_is_retired_once_and_takes_no_more_states(pond):
     retired = retiring.retire(pond=pond, on=TODAY, today=TODAY)
     assert retired.retired_on == TODAY
-    with pytest.raises(retiring.RetiringRefused, match="was retired on 2026-06-01 already"):
+    with pytest.raises(retiring.RetiringRefused, match="was retired on 1 Jun 2026 already"):
         retiring.retire(pond=pond, on=TODAY, today=TODAY)
     with pytest.raises(ValidationError, match="its states are history"):
         add(pond)
@@ -102,11 +102,11 @@ def test_what_speaks_against_retiring_is_said_in_full(pond, monkeypatch):
     with pytest.raises(retiring.RetiringRefused) as refused:
         retiring.retire(pond=pond, on=dt.date(2026, 7, 1), today=TODAY)
     assert refused.value.reasons == [
-        "2026-07-01 is still to come; today is 2026-06-01.",
+        "1 Jul 2026 is still to come; today is 1 Jun 2026.",
         "Pond A holds 12 heads on 2026-07-01.",
     ]
 
 
 def test_a_pond_is_not_retired_before_it_opened(pond):
-    with pytest.raises(retiring.RetiringRefused, match="opened on 2020-01-01"):
+    with pytest.raises(retiring.RetiringRefused, match="opened on 1 Jan 2020"):
         retiring.retire(pond=pond, on=dt.date(2019, 1, 1), today=TODAY)

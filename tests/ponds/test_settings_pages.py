@@ -220,7 +220,7 @@ def test_a_pond_is_added_then_shown_in_hectares_and_changed_without_drift(owner,
     [
         (
             {"code": "B"},
-            "B is the code of a pond already, retired on 2020-01-01, and a code is never used again",
+            "B is the code of a pond already, retired on 1 Jan 2020, and a code is never used again",
         ),
         ({"code": "A1"}, "is not a pond&#x27;s code"),
         ({"code": "É"}, "is not a pond&#x27;s code"),
@@ -350,7 +350,7 @@ def test_a_sheet_that_no_longer_fits_says_so_when_it_is_written(owner):
     change_pond(PondDraft("A", {"opened_on": dt.date(2018, 1, 1)}))
     answer = owner.post(reverse("ponds:sheet-write"))
     assert answer.status_code == 422
-    assert "booked as opened on 2018-01-01" in answer.content.decode()
+    assert "booked as opened on 1 Jan 2018" in answer.content.decode()
 
 
 @pytest.mark.parametrize(

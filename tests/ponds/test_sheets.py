@@ -157,7 +157,7 @@ def test_opening_can_be_moved_back_but_not_forward():
     load_ponds("code,opened on\nA,2019-03-01\n")
     assert load_ponds("code,opened on\nA,2019-01-01\n").written.changed == 1
     refused = load_ponds("code,opened on\nA,2019-06-01\n")
-    assert "booked as opened on 2019-01-01" in refused.bad_rows[0].reason
+    assert "booked as opened on 1 Jan 2019" in refused.bad_rows[0].reason
 
 
 def test_kinds_not_kept_together_are_refused(slider):

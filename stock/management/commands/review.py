@@ -9,6 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from ponds.farm import the_farm
+from ponds.svg_marks import day_text
 from stock.review import KindMonth, PondMonth, month_review
 
 FIELDS = (
@@ -42,7 +43,7 @@ class Command(BaseCommand):
                 f"“{month}” is no month; write the year and the month, such as 2026-10."
             ) from None
         if first > today:
-            raise CommandError(f"{first:%B %Y} has not begun; today is {today}.")
+            raise CommandError(f"{first:%B %Y} has not begun; today is {day_text(today)}.")
         found = month_review(first, today)
         ponds = [one for one in found.ponds if pond in (None, one.pond_code)]
         if pond is not None and not ponds:
