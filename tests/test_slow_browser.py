@@ -1,8 +1,11 @@
-"""The slow phone of the browser tests: what may be asked, and that a page comes whole however it is cut."""
+"""Browser tests wait for what they read; and the slow phone that finds those which do not cuts no page short."""
 
 from __future__ import annotations
 
+import ast
+import re
 from argparse import ArgumentTypeError
+from pathlib import Path
 
 import pytest
 
@@ -51,3 +54,66 @@ def test_the_server_answers_the_same_slowed_down():
     assert given == [
         ("200 OK", [("Content-Type", "text/html; charset=utf-8"), ("Content-Length", str(len(PAGE)))])
     ]
+
+
+# What Playwright answers at once about a page that may not be there yet, and for which `expect(...)` asks again.
+READS_AT_ONCE = {
+    "content",
+    "input_value",
+    "is_checked",
+    "is_disabled",
+    "is_editable",
+    "is_enabled",
+    "is_hidden",
+    "is_visible",
+    "text_content",
+    "title",
+}
+SLEEPS = {"sleep", "wait_for_timeout"}
+
+
+def reads_at_once(code: str) -> list[str]:
+    """Return what a test asserts of a page as it is this moment, and where it sleeps, with the line."""
+    found = []
+    for node in ast.walk(ast.parse(code)):
+        if isinstance(node, ast.Call) and getattr(node.func, "attr", "") in SLEEPS:
+            found.append(f"line {node.lineno}: {ast.unparse(node)}")
+        if not isinstance(node, ast.Assert):
+            continue
+        for part in ast.walk(node.test):
+            is_read = isinstance(part, ast.Call) and getattr(part.func, "attr", "") in READS_AT_ONCE
+            # The address of an answer to a test client is there; a page's own is another a moment later.
+            is_address = (
+                isinstance(part, ast.Attribute) and part.attr == "url" and isinstance(part.value, ast.Name)
+            )
+            is_counted = (
+                isinstance(part, ast.Call)
+                and getattr(part.func, "attr", "") == "count"
+                and re.search(r"\.(get_by_\w+|locator)\(", ast.unparse(part))
+            )
+            if is_read or is_counted or (is_address and part.value.id != "live_server"):
+                found.append(f"line {part.lineno}: {ast.unparse(part)}")
+    return found
+
+
+@pytest.mark.parametrize(
+    ("code", "reads"),
+    [
+        ("assert page.title() == 'Ponds'", 1),
+        ("assert desk.url == there and page.locator('li').count() == 3", 2),
+        ("assert not page.get_by_text('Needs you').is_visible()", 1),
+        ("page.wait_for_timeout(200)", 1),
+        ("expect(page).to_have_title('Ponds')", 0),
+        ("assert Move.objects.count() == 1 and client.post('/log/').url == live_server.url", 0),
+        ("best = int(page.get_by_label('Pond A').input_value())", 0),
+    ],
+)
+def test_a_read_at_once_is_seen_where_there_is_one(code, reads):
+    assert len(reads_at_once(code)) == reads
+
+
+def test_browser_tests_wait_for_what_they_assert():
+    files = sorted(Path(__file__).with_name("browser").glob("*.py"))
+    assert len(files) > 15
+    found = {path.name: reads_at_once(path.read_text(encoding="utf-8")) for path in files}
+    assert {name: reads for name, reads in found.items() if reads} == {}
