@@ -7,7 +7,7 @@ shortages and heads nobody can explain are shown, never evened out.
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import cast
 
@@ -15,13 +15,14 @@ from django.utils import timezone
 
 from ponds.models import Farm, NestDay, Pond
 from ponds.svg_marks import figure_text
-from stock.book import FIELD_OF_CLASS, ClassHeads
-from stock.drafts import CLASSES, SOURCES_OUTSIDE, TARGETS_OUTSIDE, Z_95
+from stock.book import FIELD_OF_CLASS
+from stock.drafts import CLASSES, Z_95
+from stock.extract_booked import BookedTables
 from stock.extract_rows import ExtractRows, Flows, LotOfPond
 from stock.extract_words import NOT_ADVICE, RETENTION
-from stock.models import Count, Entry, Move, Reason
-from stock.move_words import CAUSE_WORDS, class_words, part_sentence
-from stock.moves_read import move_sentence, part_of, place_of
+from stock.models import Count, Move
+from stock.move_words import class_words
+from stock.moves_read import move_sentence
 from stock.pond_kind import PondKind
 from stock.pond_page import Origin
 from stock.pond_rows import PondKindId
@@ -29,7 +30,6 @@ from stock.printed import PrintedSheet, PrintedTable
 from stock.templatetags.stock_format import day as day_words
 
 PONDS_AT_ONCE = 25
-REASON_WORDS = dict(Reason.choices)
 
 
 def extract_of(pond: Pond, farm: Farm, first: dt.date, last: dt.date) -> PrintedSheet:
@@ -48,7 +48,8 @@ def extracts_of(ponds: Sequence[Pond], farm: Farm, first: dt.date, last: dt.date
     farm : Farm
         Its name, farmer code and licence head each sheet.
     first, last : date
-        Book figures go by the day of booking, everything else by the day it happened.
+        Book figures go by the day of booking, eggs and counts by the day they are of; of heads, what was booked in
+        these days is listed as well as what happened in them.
     """
     for at in range(0, len(ponds), PONDS_AT_ONCE):
         some = ponds[at : at + PONDS_AT_ONCE]
@@ -58,7 +59,8 @@ def extracts_of(ponds: Sequence[Pond], farm: Farm, first: dt.date, last: dt.date
 
 
 def _sheet(pond: Pond, farm: Farm, first: dt.date, last: dt.date, rows: ExtractRows) -> PrintedSheet:
-    kinds, entries = rows.facts[pond.pk], rows.entries[pond.pk]
+    kinds = rows.facts[pond.pk]
+    told = BookedTables(rows.entries[pond.pk], pond, first, last)
     return PrintedSheet(
         name=f"Pond {pond.code}",
         title=f"Pond {pond.code}{f', {pond.name}' if pond.name else ''}: {day_words(first)} to {day_words(last)}",
@@ -66,17 +68,18 @@ def _sheet(pond: Pond, farm: Farm, first: dt.date, last: dt.date, rows: ExtractR
         tables=(
             _standing(kinds),
             _reconciled(pond, kinds, rows.flows),
-            _unexplained(rows.unexplained[pond.pk]),
+            told.unexplained(rows.unexplained[pond.pk]),
             _origins(pond, kinds, rows.origins),
-            _came(entries, pond, rows.papers_of_batches),
-            _went(entries, pond, rows.papers_of_moves),
-            _moved(entries),
-            _died(entries, pond, rows.papers_of_moves),
+            told.came(rows.papers_of_batches),
+            told.went(rows.papers_of_moves),
+            told.moved(),
+            told.sexed(),
+            told.died(rows.papers_of_moves),
             _eggs(rows.eggs[pond.pk]),
             _lots(rows.lots[pond.pk]),
             _counts(rows.counts[pond.pk]),
             _uses(state for state in rows.states.get(pond.pk, ()) if state.from_on <= last),
-            _corrections(rows.corrections[pond.pk], rows.mended_nests[pond.pk], farm),
+            _corrections(rows.corrections[pond.pk], rows.mended_nests[pond.pk], farm, told),
         ),
         notes=(RETENTION, NOT_ADVICE),
     )
@@ -150,23 +153,11 @@ def _reconciled(pond: Pond, kinds: list[PondKind], flows: Flows) -> PrintedTable
         "Opening + in - out - dead = closing",
         ("Kind and class", "Opening", "In", "Out", "Dead", "Closing"),
         tuple(rows),
+        note=(
+            "By the day of booking. The rows of heads below come to these sums: those “of” a day before these days "
+            "are among them, those “booked after these days” are not. What was taken back is below zero."
+        ),
         widths=(3, 1, 1, 1, 1, 1),
-    )
-
-
-def _unexplained(entries: Iterable[Entry]) -> PrintedTable:
-    rows = []
-    for entry in entries:
-        was = part_sentence(part_of(entry))
-        taken_back = "; a reversal" if entry.move.reverses_id else ""
-        rows.append((day_words(entry.happened_on), was + taken_back, entry.move.note, entry.move.by_name))
-    return PrintedTable(
-        "Heads nobody can explain yet",
-        ("Day", "What", "Note", "By"),
-        tuple(rows),
-        note="Found beyond what the book held, or missing when the book was reset to a count.",
-        empty="None in these days.",
-        widths=(1, 3, 2, 1),
     )
 
 
@@ -193,109 +184,6 @@ def _origins(
         empty="Nothing stands here.",
         widths=(1.3, 1.3, 1, 0.8, 0.8, 2, 1, 1.2, 1.6),
     )
-
-
-def _heads_words(entry: Entry) -> str:
-    return f"{entry.source.kind.common_name} {class_words(entry.source.of_class, entry.heads)}"
-
-
-def _came(entries: list[Entry], pond: Pond, papers: Mapping[int, str]) -> PrintedTable:
-    arrived = [
-        entry
-        for entry in entries
-        if entry.target.pond_id == pond.pk and entry.source.outside in SOURCES_OUTSIDE
-    ]
-    rows = tuple(
-        (
-            day_words(entry.happened_on), entry.heads, _heads_words(entry), REASON_WORDS[entry.reason],
-            entry.batch.code if entry.batch else "", entry.batch.party if entry.batch else "",
-            papers.get(entry.batch_id or 0, "none"), entry.move.by_name,
-        )
-        for entry in arrived
-    )  # fmt: skip
-    return PrintedTable(
-        "What came from outside",
-        ("Day", "Heads", "Which", "How", "Batch", "Seller or place", "Papers", "By"),
-        rows,
-        empty="Nothing in these days.",
-        widths=(1.1, 0.7, 1.8, 1, 1.3, 1.6, 1.8, 1),
-    )
-
-
-def _went(entries: list[Entry], pond: Pond, papers: Mapping[int, str]) -> PrintedTable:
-    gone = [
-        entry
-        for entry in entries
-        if entry.source.pond_id == pond.pk
-        and entry.target.outside in TARGETS_OUTSIDE
-        and entry.reason != "DIED"
-    ]
-    rows = tuple(
-        (
-            day_words(entry.happened_on), entry.heads, _heads_words(entry), REASON_WORDS[entry.reason],
-            papers.get(entry.move_id, "none"), entry.move.by_name,
-        )
-        for entry in gone
-    )  # fmt: skip
-    return PrintedTable(
-        "What was sold, culled or escaped",
-        ("Day", "Heads", "Which", "How", "Buyer, papers and means of disposal", "By"),
-        rows,
-        empty="Nothing in these days.",
-        widths=(1.1, 0.7, 2, 1, 3, 1),
-    )
-
-
-def _moved(entries: list[Entry]) -> PrintedTable:
-    rows = []
-    for entry in entries:
-        if entry.reason != "MOVED":
-            continue
-        booked = f" (booked {day_words(entry.booked_on)})" if entry.booked_on != entry.happened_on else ""
-        rows.append(
-            (
-                f"{day_words(entry.happened_on)}{booked}", place_of(entry.source), place_of(entry.target),
-                entry.heads, _heads_words(entry), entry.move.by_name,
-            )
-        )  # fmt: skip
-    return PrintedTable(
-        "What moved between ponds",
-        ("Day", "From", "To", "Heads", "Which", "By"),
-        tuple(rows),
-        empty="Nothing in these days.",
-        widths=(1.6, 0.7, 0.7, 0.8, 2.4, 1),
-    )
-
-
-def _died(entries: list[Entry], pond: Pond, papers: Mapping[int, str]) -> PrintedTable:
-    by_month: dict[tuple[dt.date, str, str, str], Counter[str]] = defaultdict(Counter)
-    signed: dict[tuple[dt.date, str, str, str], dict[str, None]] = defaultdict(dict)
-    for entry in entries:
-        if entry.reason == "DIED" and entry.source.pond_id == pond.pk:
-            kind = entry.source.kind.common_name
-            disposal = papers.get(entry.move_id, "not written down")
-            where = entry.happened_on.replace(day=1), kind, entry.cause, disposal
-            by_month[where][FIELD_OF_CLASS[entry.source.of_class]] += entry.heads
-            signed[where][entry.move.by_name] = None
-    rows = []
-    for where, heads in sorted(by_month.items()):
-        (month, kind, cause, disposal), one = where, ClassHeads(**heads)
-        rows.append(
-            (
-                f"{month:%B %Y}", kind, CAUSE_WORDS.get(cause, "cause not known"), one.females, one.males,
-                one.unsexed, one.juveniles, one.total, disposal, ", ".join(signed[where]),
-            )
-        )  # fmt: skip
-    return PrintedTable(
-        "What died",
-        (
-            "Month", "Kind", "Cause", "Females", "Males", "Unsexed", "Juveniles", "All", "Papers and disposal", "By",
-        ),
-        tuple(rows),
-        note="By the month it was found in; each single day stands in the list of moves.",
-        empty="None was found dead in these days.",
-        widths=(1.3, 1.5, 1.4, 0.8, 0.7, 0.8, 0.9, 0.6, 1.6, 0.9),
-    )  # fmt: skip
 
 
 def _eggs(dug: Iterable[NestDay]) -> PrintedTable:
@@ -376,13 +264,15 @@ def _uses(states: Iterable) -> PrintedTable:
     )
 
 
-def _corrections(moves: Iterable[Move], mended: Iterable[NestDay], farm: Farm) -> PrintedTable:
+def _corrections(
+    moves: Iterable[Move], mended: Iterable[NestDay], farm: Farm, told: BookedTables
+) -> PrintedTable:
     def entered(row: Move | NestDay) -> str:
         return day_words(timezone.localtime(row.recorded_at, farm.tzinfo).date())
 
     rows = [
         (
-            day_words(move.happened_on), entered(move),
+            told.day_of(move), entered(move),
             "taken back" if move.reverses_id else "put in its place", move_sentence(move), move.note, move.by_name,
         )
         for move in moves
@@ -401,7 +291,7 @@ def _corrections(moves: Iterable[Move], mended: Iterable[NestDay], farm: Farm) -
         tuple(rows),
         note="Nothing is ever overwritten: what was wrong stands in the register beside what was put in its place.",
         empty="None in these days.",
-        widths=(1, 1, 1, 2.6, 1.8, 0.9),
+        widths=(1.3, 1, 1, 2.5, 1.7, 0.9),
     )
 
 

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
 from django.db.models import Count as RowCount
-from django.db.models import F, Q, Sum
+from django.db.models import F, Q, QuerySet, Sum
 
 from ponds.models import Basket, NestDay, Pond, PondState
 from stock import pond_page, pond_rows, review_rows
@@ -36,7 +36,8 @@ class ExtractRows:
     flows : mapping
         (pond id, kind id, class) -> what was booked.
     entries : mapping to list of Entry
-        Those that stand and touch the pond, reversed ones and their reversals left out.
+        What was booked of the pond in the days, or happened in them and was booked later. A move and its reversal are
+        left out where both are booked in the days, or neither.
     unexplained : mapping to list of Entry
         Beyond the book, and resets of the book to a count.
     origins : mapping
@@ -62,16 +63,15 @@ class ExtractRows:
         self.origins: Mapping[PondKindId, Sequence[Origin]] = pond_page.origins_by_pond(
             [one for of_pond in self.facts.values() for one in of_pond]
         )
-        touching = Entry.objects.filter(
-            Q(source__pond__in=self.ids) | Q(target__pond__in=self.ids), happened_on__range=self.days
-        ).select_related("move", *CELLS)
-        stand = touching.filter(move__reversed_by=None, move__reverses=None)
-        self.entries = self._by_pond(stand.order_by("happened_on", "move_id", "line"))
+        touching = self._touching().select_related("move__reverses", "move__reversed_by", *CELLS)
+        told = touching.order_by("happened_on", "move_id", "line")
+        self.entries = self._by_pond(entry for entry in told if not _nets_out(entry, first, last))
         odd = touching.filter(reason__in=("BEYOND_BOOK", "COUNT_RESET"))
         self.unexplained = self._by_pond(odd.order_by("happened_on", "pk"))
         every = [entry for of_pond in self.entries.values() for entry in of_pond]
         self.papers_of_batches = _papers("batch", (entry.batch_id for entry in every))
-        self.papers_of_moves = _papers("move", (entry.move_id for entry in every))
+        moves = (entry.move.reverses_id or entry.move_id for entry in every)
+        self.papers_of_moves = _papers("move", moves)
         self.eggs = self._eggs()
         self.counts: dict[int, list[Count]] = defaultdict(list)
         counts = Count.objects.standing().filter(pond__in=self.ids, as_of__range=self.days)
@@ -80,6 +80,11 @@ class ExtractRows:
         self.corrections = self._corrections()
         self.mended_nests = self._mended()
         self.lots = self._lots()
+
+    def _touching(self) -> QuerySet[Entry]:
+        return Entry.objects.filter(
+            Q(source__pond__in=self.ids) | Q(target__pond__in=self.ids), _of_days(*self.days)
+        )
 
     def _by_pond(self, entries: Iterable[Entry]) -> dict[int, list[Entry]]:
         found: dict[int, list[Entry]] = defaultdict(list)
@@ -116,13 +121,10 @@ class ExtractRows:
         return found
 
     def _corrections(self) -> dict[int, list[Move]]:
-        touching = Entry.objects.filter(
-            Q(source__pond__in=self.ids) | Q(target__pond__in=self.ids), happened_on__range=self.days
-        )
         moves = Move.objects.filter(
-            Q(pond__in=self.ids) | Q(pk__in=touching.values("move")),
+            Q(pond__in=self.ids) | Q(pk__in=self._touching().values("move")),
             Q(reverses__isnull=False) | Q(replaces__isnull=False),
-            happened_on__range=self.days,
+            _of_days(*self.days),
         )
         found: dict[int, list[Move]] = defaultdict(list)
         for move in with_entries(moves).order_by("recorded_at", "pk"):
@@ -132,6 +134,19 @@ class ExtractRows:
             for pond_id in self.ids.intersection(touched):
                 found[pond_id].append(move)
         return found
+
+
+def _of_days(first: dt.date, last: dt.date) -> Q:
+    """Say: booked in the days, or happened in them and booked later; nothing is booked before it happened."""
+    return Q(booked_on__gte=first, happened_on__lte=last) & (
+        Q(happened_on__gte=first) | Q(booked_on__lte=last)
+    )
+
+
+def _nets_out(entry: Entry, first: dt.date, last: dt.date) -> bool:
+    """Tell whether a move and its reversal are both booked in the days, or both are not: neither is told then."""
+    other: Move | None = entry.move.reverses or getattr(entry.move, "reversed_by", None)
+    return other is not None and (first <= other.booked_on <= last) == (first <= entry.booked_on <= last)
 
 
 def _papers(of: str, ids: Iterable[int | None]) -> dict[int, str]:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import DateField, Exists, F, OuterRef, Q, Subquery, Sum, Value
+from django.db.models import DateField, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
 from ponds.figures import Range
@@ -42,6 +42,21 @@ def ponds_on(day: dt.date, pond_ids: Iterable[int] | None) -> list[Pond]:
     if pond_ids is not None:
         return list(ponds.filter(pk__in=list(pond_ids)))
     return list(ponds.filter(Q(retired_on=None) | Q(retired_on__gt=day), opened_on__lte=day))
+
+
+def ponds_of_days(first: dt.date, last: dt.date) -> QuerySet[Pond]:
+    """Return the ponds open on any of some days, or of which anything was booked in them, in letter order.
+
+    A pond that was retired before the days is among them where a correction of a closed month was booked for it.
+    """
+    booked = Entry.objects.filter(booked_on__range=(first, last))
+    return Pond.objects.in_letter_order().filter(
+        Q(retired_on=None)
+        | Q(retired_on__gte=first)
+        | Exists(booked.filter(source__pond=OuterRef("pk")))
+        | Exists(booked.filter(target__pond=OuterRef("pk"))),
+        opened_on__lte=last,
+    )
 
 
 def kinds_allowed(pond_ids: list[int]) -> set[PondKindId]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
@@ -13,6 +11,7 @@ from ponds.models import Pond
 from stock.extract import extract_of, extracts_of
 from stock.extract_words import NOT_ADVICE, RETENTION
 from stock.forms.extract import ExtractForm
+from stock.pond_rows import ponds_of_days
 from stock.sheet_files import TYPES, file_of
 
 UNPROCESSABLE = 422
@@ -26,8 +25,7 @@ def extract(request: HttpRequest) -> HttpResponse:
     ponds = list(Pond.objects.in_letter_order())
     if form.is_valid() and (kind := request.GET.get("as")) in TYPES and ponds:
         first, last = form.cleaned_data["since"], form.cleaned_data["until"]
-        open_then = [pond for pond in ponds if _was_open(pond, first, last)]
-        sheets = list(extracts_of(open_then, farm, first, last))
+        sheets = list(extracts_of(list(ponds_of_days(first, last)), farm, first, last))
         return file_of(sheets, farm, kind or "", f"extract-{first}-to-{last}", is_wide=True)
     context = {
         "form": form,
@@ -54,10 +52,6 @@ def extract_pond(request: HttpRequest, code: str) -> HttpResponse:
         return file_of([sheet], farm, kind or "", name, is_wide=True)
     context = {"form": form, "pond": pond, "sheet": sheet, "asked": _asked(form)}
     return render(request, "stock/extract_pond.html", context)
-
-
-def _was_open(pond: Pond, first: dt.date, last: dt.date) -> bool:
-    return pond.opened_on <= last and (pond.retired_on is None or pond.retired_on >= first)
 
 
 def _asked(form: ExtractForm) -> str:
