@@ -8,6 +8,7 @@ from playwright.sync_api import expect
 from stock import turtle_book, turtle_records
 from stock.drafts import SexDraft
 from stock.marks.measures import read_measure
+from stock.models import Measure, Turtle
 from tests.turtles.marked_farm import TODAY, MarkedFarm, tag
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -68,3 +69,28 @@ def test_the_drawings_of_the_schemes_are_printed(page, live_server):
     expect(drawing).to_be_hidden()
     page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
     expect(drawing).to_be_visible()
+
+
+def test_enter_in_a_field_asks_again_and_only_the_button_itself_answers(page, live_server, complaints):
+    """Enter presses the first button of a form: that must not be the one that says it is so."""
+    complaints.expected = ("422",)
+    number = Turtle.objects.order_by("pk").first().pk
+    page.goto(f"{live_server.url}/turtles/{number}/measure/")
+    length = page.get_by_label("Straight carapace length, greatest")
+    right = page.get_by_role("button", name="They are right: keep them")
+    before = Measure.objects.count()
+    length.fill("20")
+    length.press("Enter")
+    for _ in range(2):
+        expect(right).to_be_visible()
+        expect(length).to_have_value("20")
+        page.evaluate("() => { document.body.dataset.seen = 'yes' }")
+        length.press("Enter")
+        # The answer is a new page, which asks again.
+        expect(page.locator("body:not([data-seen])")).to_be_attached()
+        expect(right).to_be_visible()
+        assert Measure.objects.count() == before
+    expect(page.get_by_role("button", name="Ask again")).to_have_count(0)
+    right.click()
+    expect(page.get_by_text("1 measure written.")).to_be_visible()
+    assert Measure.objects.count() == before + 1

@@ -1,6 +1,7 @@
 """What is asked before a mark is written: the same paint, two marks typed, a head the book has not; a rim tapped."""
 
 import html
+import re
 import uuid
 
 import pytest
@@ -34,7 +35,13 @@ def sent(**given):
 def asked(client, address, given):
     answer = client.post(address, given)
     assert answer.status_code == 422
-    return html.unescape(answer.content.decode()), answer.context["form"].may_be_right
+    page, right = html.unescape(answer.content.decode()), answer.context["form"].may_be_right
+    if right:
+        # Enter in a field presses the first button of its form, which must not answer what is asked.
+        form = next(part for part in page.split("<form")[1:] if f'value="{right}"' in part)
+        first, answers, *_ = re.findall(r"<button[^>]*>", form)
+        assert ("name=" not in first, 'name="right"' in answers) == (True, True)
+    return page, right
 
 
 def test_the_same_paint_in_the_same_pond_is_asked_about_before_a_second_turtle_is_made(farm, hand):
