@@ -163,7 +163,9 @@ def _marks() -> Iterator[str]:
         if code not in placed_at or placed_at[code] < last_end[code]:
             yield f"Turtle {code} stands among the marked, but all its marks are lost or taken off."
     by_move = MarkEvent.objects.filter(move__isnull=False).select_related("mark__turtle")
-    gone = MarkStep.objects.filter(how="LOST_MARKS", move=OuterRef("move"), turtle=OuterRef("mark__turtle"))
+    gone = MarkStep.objects.filter(
+        how__in=["LOST_MARKS", "REVERSED"], move=OuterRef("move"), turtle=OuterRef("mark__turtle")
+    )
     for event in by_move.filter(~Exists(gone)):
         yield (
             f"Turtle {event.mark.turtle.code}: its mark {event.mark_id} went by move {event.move_id}, which did not "

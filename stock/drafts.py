@@ -10,6 +10,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 SOURCES_OUTSIDE = ("OPENING", "BOUGHT", "RAISED", "WILD")
@@ -226,6 +227,11 @@ def with_numbers(draft: Draft) -> Draft:
     def named(code: str) -> str:
         return f"{draft.key.hex}{code}"[:LONGEST_TURTLE] if code.startswith(NEW_TURTLE) else code
 
+    return called(draft, named)
+
+
+def called(draft: Draft, named: Callable[[str], str]) -> Draft:
+    """Return the draft with each turtle that it marks, meets or moves called as `named` says."""
     return replace(
         draft,
         marks=tuple(replace(mark, code=named(mark.code)) for mark in draft.marks),

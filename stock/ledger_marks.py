@@ -15,6 +15,7 @@ from ponds.svg_marks import day_text
 from stock import ledger_sql
 from stock.drafts import NEW_TURTLE, CatchLine, Draft, PutOn, SexDraft
 from stock.ledger_checks import of_draft
+from stock.ledger_marks_back import take_back_marks
 from stock.ledger_rules import check_text, scanned_by_class
 from stock.mark_words import layout_sha256
 from stock.marks.notch import SCHEMES, check_rim, encode, in_words, positions_in
@@ -200,6 +201,11 @@ def write_marks(
     if not (steps or seen):
         return
     store = posting.store
+    # Marked again by the replacement without a word of its marks, a turtle keeps those it has.
+    keep = {mark.code for _, draft in drafts for mark in draft.marks if not mark.put_on}
+    for move, _, plan in work:
+        if move.reverses_id and plan.steps:
+            take_back_marks(posting, move, {step.turtle for step in plan.steps} - keep)
     codes = {step.turtle for _, step in steps} | {one.code for _, draft in seen for one in draft.seen}
     rows = {row.code: row for row in Turtle.objects.filter(code__in=codes)}
     new = codes - set(rows)

@@ -34,6 +34,7 @@ from stock.ledger_checks import (
 )
 from stock.ledger_facts import read_farm
 from stock.ledger_marks import check_put_on, see_without, seen_in_haul_of, write_last_seen
+from stock.ledger_marks_back import with_own_codes
 from stock.ledger_rows import write_rows
 from stock.ledger_rules import FarmFacts, check_draft, check_states, check_text
 from stock.ledger_sql import last_closed_month
@@ -265,7 +266,7 @@ class Posting:
 
     def correct(self, move: Move, draft: Draft, *, content: str) -> Posted:
         """Post the reversal of a move and its replacement as one."""
-        draft = with_numbers(draft)
+        draft = with_own_codes(with_numbers(draft), move)
         farm = self._know([draft])
         entries, steps = self._load_original(move)
         in_original = {step.turtle for step in steps} | seen_in_haul_of(move)

@@ -11,6 +11,9 @@ from stock.drafts import PutOn
 from stock.ledger_marks import same_code
 from stock.models import Mark, MarkEvent
 
+TAKEN_BACK = "not here: its marking was taken back"
+"""Of a turtle in no place of the book, all whose marks were typed by mistake."""
+MISTAKEN = str(MarkEvent.What.MISTAKEN.value)
 ENDED = (MarkEvent.What.LOST, MarkEvent.What.REMOVED, MarkEvent.What.MISTAKEN)
 
 AT_ONCE = 500
@@ -88,11 +91,7 @@ def met_twice(marks: Iterable[Mark]) -> set[int]:
     turtles: dict[tuple, set[int]] = {}
     for row in really_on(Mark.objects.filter(Q(tag__in=tags) | Q(mask__in=masks))):
         turtles.setdefault(_code(row), set()).add(row.turtle_id)
-    return {
-        row.pk
-        for row in mine
-        if len(turtles.get(_code(row), set()) | {row.turtle_id}) > 1 and _code(row) in turtles
-    }
+    return {row.pk for row in mine if len(on := turtles.get(_code(row), set())) > 1 and row.turtle_id in on}
 
 
 def _code(row: Mark) -> tuple:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from django.db.models import Q
 
 from ponds.svg_marks import figure_text
+from stock.mark_ends import MISTAKEN, ends_of
 from stock.marks import tag
 from stock.models import Cell, Mark, Turtle
 from stock.turtle_search import is_called, masks_of, number_in
@@ -79,7 +80,10 @@ def read_scans(
     "B K" may be code B going to pond K, or code BK. Where only one of them is on a turtle it is read so, and said
     back; where both are, neither is taken. "B to K" and "BK" have one reading each.
 
-    Asks two questions of the database, however many lines there are.
+    A code that was typed by mistake never was on that turtle, and means it no more. One that was lost or taken off
+    still does, and it is asked whether it is in hand: a code has one turtle only.
+
+    Asks three questions of the database, however many lines there are.
 
     Parameters
     ----------
@@ -104,10 +108,7 @@ def read_scans(
     wanted = Q(tag__in={line.tag for line in read if line.tag}) | Q(
         mask__in={mask for line in read for mask in line.masks | line.as_code}
     )
-    by_mark: dict[str | int, set[int]] = {}
-    if lines:
-        for code, mask, turtle in Mark.objects.filter(wanted).values_list("tag", "mask", "turtle"):
-            by_mark.setdefault(code or mask or 0, set()).add(turtle)
+    by_mark, ended = _turtles_by_mark(wanted) if lines else ({}, {})
     ids = {pk for some in by_mark.values() for pk in some} | {line.number for line in read if line.number}
     turtles = {row.pk: row for row in Turtle.objects.filter(pk__in=ids).select_related("kind", "cell__pond")}
     for pk, cell in (before or {}).items():
@@ -122,7 +123,58 @@ def read_scans(
             )
             continue
         _place(line, by_mark, turtles, pond, found, seen)
+        _ask_of_ended(line, ended, turtles, found)
     return found
+
+
+def _turtles_by_mark(
+    wanted: Q,
+) -> tuple[dict[str | int, set[int]], dict[str | int, dict[int, str]]]:
+    """
+    Return the turtles that carry each code, and those whose mark of that code ended, with how.
+
+    Where the mark of one stands and that of another was lost or taken off, the code means the one.
+    """
+    rows = list(Mark.objects.filter(wanted).values_list("pk", "tag", "mask", "turtle"))
+    ends = ends_of([row[0] for row in rows]) if rows else {}
+    standing: dict[str | int, set[int]] = {}
+    ended: dict[str | int, dict[int, str]] = {}
+    for pk, code, mask, turtle in rows:
+        name = code or mask or 0
+        if pk in ends:
+            ended.setdefault(name, {})[turtle] = ends[pk]
+        else:
+            standing.setdefault(name, set()).add(turtle)
+    by_mark = dict(standing)
+    for name, some in ended.items():
+        if name not in standing and (were := {turtle for turtle, end in some.items() if end != MISTAKEN}):
+            by_mark[name] = were
+    return by_mark, ended
+
+
+def _ask_of_ended(
+    line: _Line,
+    ended: Mapping[str | int, Mapping[int, str]],
+    turtles: Mapping[int, Turtle],
+    found: Scans,
+) -> None:
+    """Ask about a turtle that was taken for the one in hand by a mark that was lost or taken off."""
+    if not found.scans or line.number in turtles:
+        return
+    last = found.scans[-1]
+    names: list[str | int] = [line.tag, *line.masks, *line.as_code]
+    for turtle, end in [one for name in names for one in ended.get(name, {}).items()]:
+        if (
+            turtle in turtles
+            and last.code == turtles[turtle].code
+            and end != MISTAKEN
+            and last.typed in (line.typed[:40], line.whole[:40])
+        ):
+            word = "lost" if end == "LOST" else "taken off"
+            found.asked.append(
+                f"“{last.typed}” was noted as {word} on turtle {turtle}. Is it in hand after all? Post, and write "
+                "on its page that the mark was read; if another carries it, take the scan off and mark that one."
+            )
 
 
 def _is_slip(line: _Line, by_mark: Mapping[str | int, set[int]], turtles: Collection[int]) -> bool:

@@ -14,7 +14,7 @@ from ponds.charts import Chart
 from ponds.mending import why_not_mended
 from ponds.svg_marks import figure_text
 from stock.growth_chart import growth_chart
-from stock.mark_ends import end_of, really_on, that_hold
+from stock.mark_ends import TAKEN_BACK, end_of, really_on, that_hold
 from stock.marks import notch, shell
 from stock.marks.measures import DEFINITIONS
 from stock.marks.rims import rim_of
@@ -55,6 +55,7 @@ class MarkRow:
     events: tuple[MarkEvent, ...]
     due: tuple[str, ...]
     others: tuple[Turtle, ...]
+    was_on: bool
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,8 @@ def turtle_page(turtle: Turtle, *, by: Any, today: dt.date) -> TurtlePage:
     drawing, scheme = _shell(turtle, standing)
     pictures = Photograph.objects.standing().filter(turtle=turtle).select_related("by")
     where, pond_code, is_alive = whereabouts(turtle)
+    if turtle.cell is None and marks and not any(row.was_on for row in marks):
+        where = TAKEN_BACK
     steps = _step_rows(turtle)
     return TurtlePage(
         turtle=turtle,
@@ -233,7 +236,8 @@ def _mark_row(
         state, css = "conflict", "tag-bad"
     elif due:
         state, css = "notch again", "tag-warn"
-    return MarkRow(mark, title, code, words, state, css, ended is None, tuple(events), due, others)
+    was_on = ended is None or ended.what != MarkEvent.What.MISTAKEN
+    return MarkRow(mark, title, code, words, state, css, ended is None, tuple(events), due, others, was_on)
 
 
 def mark_words(mark: Mark) -> tuple[str, str, str]:

@@ -16,7 +16,7 @@ from django.utils.html import format_html
 
 from ponds.lists import DayColumn, PlainTable
 from ponds.models import Kind, Pond
-from stock.mark_ends import ends_of, met_twice
+from stock.mark_ends import MISTAKEN, TAKEN_BACK, ends_of, met_twice
 from stock.models import Mark, MarkStep, Measure, Sex, Turtle
 from stock.turtle_search import code_of_mask
 
@@ -129,7 +129,9 @@ class TurtleTable(PlainTable):
 
     def value_place(self, record: Turtle) -> str:
         if record.cell is None:
-            return "not known"
+            ends, _ = self._marks
+            marks = [ends.get(mark.pk) for mark in record.marks.all()]
+            return TAKEN_BACK if marks and set(marks) == {MISTAKEN} else "not known"
         return f"pond {record.cell.pond.code}" if record.cell.pond else record.cell.get_outside_display()
 
 

@@ -180,9 +180,9 @@ def test_a_marking_is_taken_back_and_not_corrected(farm, hand):
     assert "not corrected" in hand.get(address, follow=True).content.decode()
 
 
-def test_two_thousand_lines_ask_two_questions(farm, django_assert_num_queries):
+def test_two_thousand_lines_ask_three_questions(farm, django_assert_num_queries):
     farm.register(5, tag(TAGS[0]))
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(3):
         read = read_scans(
             "\n".join([TAGS[0], *(f"98511300800{number:04}" for number in range(1900))]), "A", {"A"}
         )
