@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Min, Q, Sum
+from django.db.models import Min, Sum
 
 from ponds.models import Farm, NestDay, Pond
 from stock import review_rows
@@ -18,6 +18,7 @@ from stock.pond_facts import pond_kinds, year_before
 from stock.pond_kind import PondKind
 from stock.pond_pictures import panels_of
 from stock.pond_print import picture_sheet, sheets_of
+from stock.pond_rows import ponds_of_days
 from stock.printed import PrintedSheet, PrintedTable
 from stock.review_rows import Flow
 from stock.templatetags.stock_format import day as day_words
@@ -70,12 +71,8 @@ def begins_on(today: dt.date) -> dt.date:
 
 
 def ponds_of_year(last: dt.date) -> list[Pond]:
-    """Return the ponds that were open on any of the 365 days to a day, in letter order: one query."""
-    return list(
-        Pond.objects.in_letter_order().filter(
-            Q(retired_on=None) | Q(retired_on__gt=year_before(last)), opened_on__lte=last
-        )
-    )
+    """Return the ponds of the 365 days to a day, in letter order, as `ponds_of_days` does: one query."""
+    return list(ponds_of_days(year_before(last), last))
 
 
 def year_rows(ponds: Iterable[Pond], last: dt.date) -> list[YearRow]:

@@ -25,7 +25,11 @@ __all__ = ["LastCount", "PondKind", "PondUse", "SexedHaul", "one_pond", "pond_ki
 
 
 def pond_kinds(
-    day: dt.date, *, pond_ids: Iterable[int] | None = None, moved_since: dt.date | None = None
+    day: dt.date,
+    *,
+    pond_ids: Iterable[int] | None = None,
+    ponds: Iterable[Pond] | None = None,
+    moved_since: dt.date | None = None,
 ) -> list[PondKind]:
     """
     Return every pond and kind that stands there on a day or is allowed there.
@@ -39,14 +43,16 @@ def pond_kinds(
         The book's end of this day.
     pond_ids : iterable of int, optional
         Only these ponds, retired ones too; by default all that are open on the day.
+    ponds : iterable of Pond, optional
+        The same, of ponds that were read already; in the order given.
     moved_since : date, optional
         Return also the kinds of which anything was booked from this day on, though none stands there any
         more: one query.
     """
-    ponds = pond_rows.ponds_on(day, pond_ids)
-    ids = [pond.pk for pond in ponds]
+    asked = pond_rows.ponds_on(day, pond_ids) if ponds is None else list(ponds)
+    ids = [pond.pk for pond in asked]
     fetched = _Fetched(day, ids, pond_rows.states_on(day, ids), months_back=12, moved_since=moved_since)
-    return _assemble(ponds, fetched)
+    return _assemble(asked, fetched)
 
 
 def one_pond(

@@ -20,6 +20,7 @@ from stock.drafts import CLASSES
 from stock.models import Move, PondReview, Reason, Task
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
+from stock.pond_rows import ponds_of_days
 from stock.review_lots import LotsDue, lots_due
 from stock.review_rows import Flow, NestMonth, Nests
 from stock.season_now import PondSeason
@@ -126,6 +127,7 @@ class PondMonth:
     pond_id: int
     pond_code: str
     pond_name: str
+    retired_on: dt.date | None
     kinds: tuple[KindMonth, ...]
     nests_of_no_kind: Nests | None
     decisions: tuple[Decision, ...]
@@ -171,13 +173,12 @@ class MonthReview:
 
 def month_review(month: dt.date, today: dt.date) -> MonthReview:
     """
-    Read the month of every pond that was open on its last day.
+    Read the month of every pond that was open on any of its days, or of which anything was booked in it.
 
     `month` is its first day and not after `today`. Some thirty queries, whatever the ponds and the farm's age.
     """
     last = min(next_month(month) - dt.timedelta(days=1), today)
-    facts = pond_kinds(last, moved_since=month)
-    ponds = _ponds(month, last, facts)
+    ponds = _ponds(month, last, ponds_of_days(month, last))
     return MonthReview(month, last, last == today, tuple(sorted(ponds, key=lambda pond: pond.rank)))
 
 
@@ -186,8 +187,10 @@ def pond_month(pond: Pond, month: dt.date, today: dt.date) -> PondMonth | None:
     last = min(next_month(month) - dt.timedelta(days=1), today)
     if pond.opened_on > last:
         return None
-    found = _ponds(month, last, pond_kinds(last, pond_ids=[pond.pk], moved_since=month))
-    return found[0] if found else PondMonth(pond.pk, pond.code, pond.name, (), None, (), None)
+    found = _ponds(month, last, [pond])
+    return (
+        found[0] if found else PondMonth(pond.pk, pond.code, pond.name, pond.retired_on, (), None, (), None)
+    )
 
 
 def signed_figures(found: PondMonth) -> dict[str, dict[str, Any]]:
@@ -221,13 +224,14 @@ def later_corrections(month: dt.date, pond_ids: Iterable[int]) -> list[Move]:
     return review_rows.later_corrections(month, next_month(month) - dt.timedelta(days=1), list(pond_ids))
 
 
-def _ponds(month: dt.date, last: dt.date, facts: list[PondKind]) -> list[PondMonth]:
+def _ponds(month: dt.date, last: dt.date, ponds: Iterable[Pond]) -> list[PondMonth]:
     by_pond: dict[int, list[PondKind]] = {}
-    for one in facts:
+    of_id = {pond.pk: pond for pond in ponds}
+    for one in pond_kinds(last, ponds=of_id.values(), moved_since=month):
         by_pond.setdefault(one.pond_id, []).append(one)
     ids = list(by_pond)
     read = _Read(month, last, ids)
-    return [_pond_month(read, read.watched.of(by_pond[pond_id])) for pond_id in ids]
+    return [_pond_month(read, of_id[pond_id], read.watched.of(by_pond[pond_id])) for pond_id in ids]
 
 
 class _Read:
@@ -251,22 +255,22 @@ class _Read:
         self.lots = lots_due(month, next_month(month) - dt.timedelta(days=1), last)
 
 
-def _pond_month(read: _Read, facts: list[PondKind]) -> PondMonth:
-    first = facts[0]
-    of_no_kind = read.nests.get((first.pond_id, None))
+def _pond_month(read: _Read, pond: Pond, facts: list[PondKind]) -> PondMonth:
+    of_no_kind = read.nests.get((pond.pk, None))
     decided = tuple(
         Decision(task, task_sentence(task), STATE_WORDS[task.state])  # type: ignore[attr-defined]
-        for task in read.decisions.get(first.pond_id, ())
+        for task in read.decisions.get(pond.pk, ())
     )
     kinds = [_kind_month(read, one) for one in facts]
     return PondMonth(
-        first.pond_id,
-        first.pond_code,
-        first.pond_name,
+        pond.pk,
+        pond.code,
+        pond.name,
+        pond.retired_on,
         tuple(kind for kind in kinds if kind.classes or kind.facts.is_allowed),
         of_no_kind.month if of_no_kind and of_no_kind.month.nests else None,
         decided,
-        read.signed.get(first.pond_id),
+        read.signed.get(pond.pk),
     )
 
 

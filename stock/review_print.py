@@ -110,6 +110,8 @@ def _pond_sheet(pond: PondMonth, found: MonthReview, farm: Farm, *, follows: boo
     signature = pond.signature
     signed = f"{signature.by_name} on {_on(signature.recorded_at, farm)}" if signature else "not signed"
     facts = [("Signed", signed)]
+    if pond.retired_on and pond.retired_on <= found.last:
+        facts.append(("Retired", day_words(pond.retired_on)))
     if signature and signature.words:
         facts.append(("What was decided", signature.words))
     for kind in pond.kinds:

@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 from django.db.models import Exists, OuterRef, Q, Sum, Value
 from django.db.models.functions import Coalesce
 
-from ponds.models import NestDay, Pond
+from ponds.models import NestDay
 from ponds.seasons import season_of
 from stock.models import Batch, Entry, Move, Paper, PondReview, Task
 from stock.moves_read import with_entries
+from stock.pond_rows import ponds_of_days
 from stock.tasks import with_progress
 from stock.timeline import next_month
 
@@ -172,10 +173,8 @@ def signed(month: dt.date, pond_ids: Iterable[int]) -> dict[int, PondReview]:
 
 
 def unsigned_codes(month: dt.date) -> list[str]:
-    """Return the codes of the ponds open at a month's end that nobody signed, in letter order: one query."""
-    last = next_month(month) - dt.timedelta(days=1)
-    ponds = Pond.objects.in_letter_order().filter(opened_on__lte=last)
-    ponds = ponds.filter(Q(retired_on=None) | Q(retired_on__gt=last))
+    """Return the codes of the ponds of a month that nobody signed, in letter order: one query."""
+    ponds = ponds_of_days(month, next_month(month) - dt.timedelta(days=1))
     unsigned = ponds.filter(~Exists(PondReview.objects.filter(pond=OuterRef("pk"), month=month)))
     return list(unsigned.values_list("code", flat=True))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import logging
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,12 +15,13 @@ from django.utils.html import escape
 from django.views.decorators.http import require_http_methods, require_safe
 
 from ponds.farm import the_farm
-from ponds.models import Farm, Pond
+from ponds.models import Farm
 from ponds.roles import for_everyone
 from stock.extract import extracts_of
 from stock.farm_year import ponds_of_year, year_rows, year_sheets
 from stock.forms.extract import ExtractForm
 from stock.made_files import made_file, new_file
+from stock.pond_rows import ponds_of_days
 from stock.printed import PrintedSheet, workbook_of
 from stock.printed_pdf import pdf_pages
 from stock.sheet_files import PDF, TYPES, foot_of
@@ -41,7 +41,7 @@ def make_file(request: HttpRequest) -> HttpResponseBase:
     if not form.is_valid() or what not in (EXTRACT, YEAR) or kind not in TYPES:
         return render(request, "stock/made_refused.html", {"form": form}, status=UNPROCESSABLE)
     first, last = form.cleaned_data["since"], form.cleaned_data["until"]
-    ponds = ponds_of_year(last) if what == YEAR else _open_ponds(first, last)
+    ponds = ponds_of_year(last) if what == YEAR else list(ponds_of_days(first, last))
     name = f"year-to-{last}.{kind}" if what == YEAR else f"extract-{first}-to-{last}.{kind}"
     sheets = (
         year_sheets(ponds, year_rows(ponds, last), farm, last)
@@ -114,11 +114,3 @@ def _watched(sheets: Iterator[PrintedSheet], passed: list[str]) -> Iterator[Prin
     for sheet in sheets:
         passed.append(sheet.name)
         yield sheet
-
-
-def _open_ponds(first: dt.date, last: dt.date) -> list[Pond]:
-    return [
-        pond
-        for pond in Pond.objects.in_letter_order().filter(opened_on__lte=last)
-        if pond.retired_on is None or pond.retired_on >= first
-    ]

@@ -5,6 +5,7 @@ import uuid
 
 from ponds.models import Kind, Pond
 from ponds.nest_book import record as book_nests
+from ponds.retiring import retire
 from stock import ledger
 from stock.drafts import BatchDraft, CatchLine, Draft, HaulDraft, Line
 from stock.models import Move
@@ -65,3 +66,13 @@ def make_farm(by) -> Farm:
             nests=nests, eggs=eggs, today=TODAY, by=made.by,
         )  # fmt: skip
     return made
+
+
+def empty_b(farm, month, day):
+    """Move what May left in B (132 females, 68 males) to A, but for 12 females found dead, and retire B."""
+    farm.post(
+        (month, day),
+        ("FEMALE", "B", "DIED", 12), ("FEMALE", "B", "A", 120), ("MALE", "B", "A", 68),
+        pond="B",
+    )  # fmt: skip
+    return retire(pond=Pond.objects.get(code="B"), on=dt.date(2024, month, day), today=TODAY)
