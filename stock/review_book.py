@@ -13,6 +13,7 @@ from ponds.models import Pond
 from ponds.svg_marks import day_text, figure_text
 from stock.ledger_sql import last_closed_month
 from stock.models import PondReview
+from stock.pond_rows import ponds_of_days
 from stock.refusals import Refused
 from stock.timeline import next_month
 
@@ -42,7 +43,7 @@ def sign(
     Raises
     ------
     NotSigned
-        The month is not over, is closed, or the words are too long.
+        The month is not over or is closed, the pond was not open in it, or the words are too long.
     """
     words = words.strip()
     if len(words) > LONGEST_WORDS:
@@ -55,6 +56,12 @@ def sign(
         raise NotSigned(f"{month:%B %Y} is not over yet: it can be signed from {day_text(opens)} on.")
     if pond.opened_on >= opens:
         raise NotSigned(f"Pond {pond.code} was opened on {day_text(pond.opened_on)}, after {month:%B %Y}.")
+    days = month, opens - dt.timedelta(days=1)
+    if pond.retired_on and not ponds_of_days(*days).filter(pk=pond.pk).exists():
+        raise NotSigned(
+            f"Pond {pond.code} was retired on {day_text(pond.retired_on)}, before {month:%B %Y}, and nothing was "
+            "booked for it then: there is nothing to sign."
+        )
     with transaction.atomic():
         Pond.objects.select_for_update().get(pk=pond.pk)
         if standing := PondReview.objects.filter(key=key).first():

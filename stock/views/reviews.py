@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +22,7 @@ from stock.advice import Decided, aims_of, males_first
 from stock.aim_links import AimLinks, with_links
 from stock.forms.reviews import SignForm
 from stock.links import link, task_link
-from stock.months import months
+from stock.months import Month, months
 from stock.moves_read import move_sentence
 from stock.review import (
     KindMonth,
@@ -86,17 +87,20 @@ class ReviewMonth(ComputedListPage):
         return f"pond {row.pond} {row.pond_month.pond_name} {row.kind} {row.verdict}"
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        closing = next((one for one in months(self.today) if one.first_day == self.month), None)
+        found = months(self.today)
+        closing = next((one for one in found if one.first_day == self.month), None)
         close = closing.close if closing else None
+        is_closed = _is_closed(self.month, found)
         ids = [pond.pond_id for pond in self.review.ponds]
         return super().get_context_data(
             review=self.review,
             month=self.month,
             close=close,
+            is_closed=is_closed,
             may_close=closing is not None and closing.is_next and role_of(self.request.user) == OWNER,
             before=_word(self.month - dt.timedelta(days=1), self.today),
             after=_word(next_month(self.month), self.today),
-            corrections=_sentences(later_corrections(self.month, ids)) if close else [],
+            corrections=_sentences(later_corrections(self.month, ids)) if is_closed else [],
             most_corrections=CORRECTIONS,
             first_unsigned=self.review.unsigned[0].pond_code if self.review.unsigned else "",
             **kwargs,
@@ -159,13 +163,15 @@ def _show_pond(
     ponds = month_review(first, today).ponds
     codes = [one.pond_code for one in ponds]
     at = codes.index(pond.code) if pond.code in codes else None
-    # A pond that was retired since is not among the month's, but its own page still tells of it.
+    # A pond that was retired before is not among the month's, but its own page still tells of it.
     found = ponds[at] if at is not None else pond_month(pond, first, today)
     if found is None:
         raise Http404
-    closed = next((one for one in months(today) if one.first_day == first), None)
+    is_closed = _is_closed(first, months(today))
     is_over = next_month(first) <= today
-    may_decide = role_of(request.user) == OWNER and pond.retired_on is None
+    is_owner = role_of(request.user) == OWNER
+    # Nothing is to be done at a retired pond any more; a month it was still open in is signed like any other.
+    may_decide = is_owner and pond.retired_on is None
     here = request.path.removesuffix("sign/")
     last = min(next_month(first) - dt.timedelta(days=1), today)
     # A task is for the days to come: today's signals stop it, and the month's own until they are noted.
@@ -194,13 +200,13 @@ def _show_pond(
         "watch_stops": stops,
         "noted_since": noted_since(pond.pk, last, today),
         "form": form,
-        "may_sign": may_decide and is_over and not (closed and closed.close),
-        "is_closed": bool(closed and closed.close),
+        "may_sign": is_owner and at is not None and is_over and not is_closed,
+        "is_closed": is_closed,
         "decide_url": _decide(pond.code, "", first, here) if may_decide else "",
         "before": codes[at - 1] if at else "",
         "after": codes[at + 1] if at is not None and at + 1 < len(codes) else "",
         "most_corrections": CORRECTIONS,
-        "corrections": _sentences(later_corrections(first, [pond.pk])) if closed and closed.close else [],
+        "corrections": _sentences(later_corrections(first, [pond.pk])) if is_closed else [],
     }
     return render(request, "stock/review_pond.html", context, status=status)
 
@@ -264,6 +270,11 @@ def _left_words(left: list[PondMonth]) -> str:
     if not left:
         return "Every pond is signed: the month can be closed."
     return f"{len(left)} pond{'s' if len(left) > 1 else ''} to go."
+
+
+def _is_closed(first: dt.date, found: Iterable[Month]) -> bool:
+    """Return whether a month is closed; one before the first that was closed counts as closed."""
+    return any(one.close is not None and one.first_day >= first for one in found)
 
 
 def _month(text: str) -> dt.date:
