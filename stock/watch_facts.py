@@ -26,7 +26,15 @@ from stock.advisor.farm_watch_causes import (
 from stock.advisor.farm_watch_normal import DAYS_A_YEAR, Normal, normal_deaths
 from stock.kept_answers import KeptAnswers
 from stock.standing_rows import CountUsed, counts_used, stamp
-from stock.watch_rows import Arrival, PondKindId, WatchMonths, arrivals, marked_dead, watch_months
+from stock.watch_rows import (
+    Arrival,
+    PondKindId,
+    WatchMonths,
+    arrivals,
+    batches_since,
+    marked_dead,
+    watch_months,
+)
 
 Floats = NDArray[np.float64]
 ANSWERS_KEPT = 4
@@ -147,16 +155,21 @@ def _ask(day: dt.date) -> FarmWatch:
 def _batches(
     day: dt.date, read: WatchMonths, normal: Normal, signaling: Collection[int]
 ) -> tuple[tuple[Arrival, BatchSignal, int], ...]:
-    """Hold the batches of the last weeks against ponds without them, those with a trouble of their own left out."""
+    """
+    Hold the batches of the last months against ponds without them, those with a trouble of their own left out.
+
+    The deaths are those of the windows from its arrival, so that a batch watched for longer raises no more alarms.
+    """
     came = arrivals(day)
     is_well = np.array([place not in signaling for place in range(len(read.places))])
     if not came:
         return ()
     found = []
+    days_watched = (day - batches_since(day)).days
     for place, arrival in enumerate(came):
         with_it = np.array([where in arrival.ponds for where in read.places])
         since = [arrival.ponds.get(where, arrival.batch.arrived_on) for where in read.places]
-        daily = _daily_normal(day, normal, read)
+        daily = _daily_normal(normal, read, before=arrival.batch.arrived_on)
         sums: dict[str, list[Any]] = {"deaths": [], "expected": [], "elsewhere": [], "elsewhere_expected": []}
         for days in WINDOWS:
             died = _died_since(day, read, since, days)
@@ -169,7 +182,7 @@ def _batches(
             place,
             **sums,
             varies=normal.varies + 1 / (normal.shape + normal.deaths[with_it].sum()),
-            batches_a_year=len(came) * 365 / WINDOWS[-1],
+            batches_a_year=len(came) * 365 / days_watched,
             alarms=BATCHES,
         )
         if signal is not None:
@@ -178,9 +191,9 @@ def _batches(
     return tuple((arrival, signal, dead.get(arrival.batch.pk, 0)) for arrival, signal in found)
 
 
-def _daily_normal(day: dt.date, normal: Normal, read: WatchMonths) -> Floats:
-    """Return each place's normal deaths a day now, as learnt before the batches of these weeks came."""
-    through = max(1, len(read.months) - 3)
+def _daily_normal(normal: Normal, read: WatchMonths, *, before: dt.date) -> Floats:
+    """Return each place's normal deaths a day now, as learnt before the month of a day."""
+    through = max(1, sum(month < before.replace(day=1) for month in read.months))
     shape = normal.shape + normal.deaths[:, :through].sum(axis=1)
     scale = normal.scale + normal.exposure[:, :through].sum(axis=1)
     last = read.months[-1]
@@ -192,9 +205,7 @@ def _died_since(day: dt.date, read: WatchMonths, since: list[dt.date], days: int
     """Return the adults of each place that died within so many days from its own day on."""
     died = np.zeros(len(read.places))
     place_of = {where: place for place, where in enumerate(read.places)}
-    recent = read.rows[
-        (read.rows["died"] > 0) & (read.rows["day"] >= (day - dt.timedelta(days=70)).toordinal())
-    ]
+    recent = read.rows[(read.rows["died"] > 0) & (read.rows["day"] >= batches_since(day).toordinal())]
     for row in recent:
         place = place_of.get((int(row["pond"]), int(row["kind"])))
         if place is not None and 0 <= int(row["day"]) - since[place].toordinal() < days:

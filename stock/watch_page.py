@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from ponds.models import Kind, Pond
 from stock.advisor.farm_watch import BURST, DeathSignal, has_grown
 from stock.advisor.farm_watch_all import ALL, FEMALES, JUVENILES, MALES
-from stock.advisor.farm_watch_causes import BatchSignal, LopsidedSignal, UnseenSignal
+from stock.advisor.farm_watch_causes import WINDOWS, BatchSignal, LopsidedSignal, UnseenSignal
 from stock.charts import Chart, Series, line_chart
 from stock.links import link, task_link
 from stock.models import WatchNote
@@ -35,7 +35,8 @@ class WatchLine:
 
     ``subject`` with pond and kind names it from day to day; ``title`` is what every page calls it; ``arithmetic`` is
     its sum, line by line; ``note`` is the newest that holds for it, and ``is_quiet`` says that it has not grown since.
-    ``ponds`` are all ponds and kinds it speaks of: those that a batch went to, else its own.
+    ``ponds`` are all ponds and kinds it speaks of: those that a batch went to, else its own. ``is_over`` says that
+    it is of the month before, with nothing of the day's own month in it.
     """
 
     pond_id: int
@@ -54,6 +55,7 @@ class WatchLine:
     ponds: tuple[PondKindId, ...] = ()
     note: WatchNote | None = None
     is_quiet: bool = False
+    is_over: bool = False
 
     @property
     def asks_to_stop(self) -> bool:
@@ -81,7 +83,8 @@ def watch_lines(
     """
     Return every signal with what was noted of it up to its own day, or `noted_by`: three queries.
 
-    Deaths come first, then what counts miss, the most heads first; what was noted and has not grown comes last.
+    Deaths come first, then what counts miss, the most heads first; what was noted and has not grown comes last. A
+    signal of the month before stands until it is noted or the day's own month is over; noted in time, it is gone.
     """
     signals = len(found.deaths) + len(found.lopsided) + len(found.batches) + len(found.unseen)
     if not signals:
@@ -99,8 +102,13 @@ def watch_lines(
         *(_lopsided_line(found, names, one, with_charts) for one in found.lopsided),
         *(_unseen_line(found, names, *one) for one in found.unseen),
     ]
+    began = found.day.replace(day=1)
     return sorted(
-        _noted(lines, noted_by or found.day),
+        (
+            line
+            for line in _noted(lines, noted_by or found.day)
+            if not (line.is_over and line.is_quiet and line.note is not None and line.note.noted_on < began)
+        ),
         key=lambda line: (line.is_quiet, line.subject == UNSEEN_SUBJECT, -line.excess),
     )
 
@@ -201,6 +209,7 @@ def _death_line(
         ),
         chart=_chart(found, signal.pond, names, series) if with_charts else None,
         links=_links(names, where),
+        is_over=signal.last < len(found.read.months) - 1,
     )
 
 
@@ -240,8 +249,9 @@ def _batch_line(
     found: FarmWatch, names: _Names, arrival: Arrival, signal: BatchSignal, marked: int, with_charts: bool
 ) -> WatchLine:
     ponds = sorted({names.ponds[pond].code for pond, _ in arrival.ponds})
-    where = max(arrival.ponds, key=lambda one: _died(found, one))
     batch = arrival.batch
+    until = batch.arrived_on + dt.timedelta(days=WINDOWS[-1])
+    where = max(arrival.ponds, key=lambda one: _died(found, one, batch.arrived_on, until))
     beside = (
         f" In the other ponds that are not in trouble themselves {signal.elsewhere} died, where "
         f"{_few(signal.elsewhere_expected)} are normal."
@@ -277,13 +287,22 @@ def _batch_line(
         if with_charts and where in found.read.places
         else None,
         links=(("The batch and its papers", link("stock:batch-detail", batch.code)), *_links(names, where)),
+        is_over=until < found.day.replace(day=1),
     )
 
 
-def _died(found: FarmWatch, where: PondKindId) -> float:
+def _died(found: FarmWatch, where: PondKindId, first: dt.date, last: dt.date) -> float:
+    """Return the adults that died in the months of some days; a note finds its pond again long after them."""
     if where not in found.read.places:
         return -1.0
-    return float(found.read.deaths[ALL][found.read.places.index(where), -2:].sum())
+    died = found.read.deaths[ALL][found.read.places.index(where)]
+    return float(
+        sum(
+            heads
+            for month, heads in zip(found.read.months, died, strict=True)
+            if first.replace(day=1) <= month <= last
+        )
+    )
 
 
 def _unseen_line(

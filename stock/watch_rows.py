@@ -126,14 +126,20 @@ class Arrival:
     ponds: Mapping[PondKindId, dt.date]
 
 
+def batches_since(day: dt.date) -> dt.date:
+    """Return the first day of which a batch that came is watched on a day."""
+    return _months_before(day, 1) - dt.timedelta(days=WINDOWS[-1])
+
+
 def arrivals(day: dt.date) -> list[Arrival]:
     """
     Return the batches bought or taken from the wild whose ponds are watched on a day: two queries.
 
-    A pond has the batch from the day on which heads of it came: straight away, or moved on, of the batch's kind,
-    from a pond that had it.
+    They are watched for the longest window and, as every signal of a month stands through the next, until the
+    month after that is over. A pond has the batch from the day on which heads of it came: straight away, or moved
+    on, of the batch's kind, from a pond that had it.
     """
-    first = day - dt.timedelta(days=WINDOWS[-1])
+    first = batches_since(day)
     batches = {
         batch.pk: batch
         for batch in Batch.objects.filter(source__in=("BOUGHT", "WILD"), arrived_on__range=(first, day))
@@ -172,7 +178,7 @@ def marked_dead(batch_ids: Iterable[int], day: dt.date) -> dict[int, int]:
         MarkStep.objects.filter(
             turtle__batch__in=list(batch_ids),
             entry__reason="DIED",
-            entry__happened_on__range=(day - dt.timedelta(days=WINDOWS[-1]), day),
+            entry__happened_on__range=(batches_since(day), day),
             move__reversed_by=None,
             move__reverses=None,
         )

@@ -10,7 +10,19 @@ from numpy.typing import ArrayLike
 from stock.advisor.farm_watch import DeathSignal, watch_deaths, worst_by_pond
 from stock.advisor.farm_watch_causes import LopsidedSignal, lopsided
 
-__all__ = ["ALARMS", "ALL", "BATCHES", "FEMALES", "JUVENILES", "MALES", "UNSEEN", "FarmSignals", "watch_farm"]
+__all__ = [
+    "ALARMS",
+    "ALL",
+    "BATCHES",
+    "FEMALES",
+    "JUVENILES",
+    "MALES",
+    "UNSEEN",
+    "FarmSignals",
+    "month_signals",
+    "still_standing",
+    "watch_farm",
+]
 
 ALL, FEMALES, MALES, JUVENILES = "all", "females", "males", "juveniles"
 ALARMS = MappingProxyType(
@@ -24,7 +36,11 @@ YEAR = 12
 
 @dataclass(frozen=True)
 class FarmSignals:
-    """What the watch of deaths points to: at most one series a pond, and ponds that lose one sex."""
+    """
+    What the watch of deaths points to, and ponds that lose one sex.
+
+    Of one month at most one series of adults a pond; with the month before at most one signal a pond and series.
+    """
 
     deaths: tuple[tuple[str, DeathSignal], ...]
     lopsided: tuple[LopsidedSignal, ...]
@@ -34,7 +50,10 @@ def watch_farm(
     deaths: Mapping[str, ArrayLike], head_days: Mapping[str, ArrayLike], month_of_year: ArrayLike
 ) -> FarmSignals:
     """
-    Watch all ponds for more deaths than are normal in each.
+    Watch all ponds for more deaths than are normal in each, in the last month and in the one before it.
+
+    What signals by the end of a month stands through the next one: a month that turns answers nothing, and the
+    dead of its last days are logged in the next. It raises no alarm that the month's own last day does not.
 
     Parameters
     ----------
@@ -47,12 +66,51 @@ def watch_farm(
     Returns
     -------
     FarmSignals
-        A pond whose adults signal together is named for them, else for the class that does.
+        A signal's ``last`` tells which of the two months it is of.
 
     Raises
     ------
     ValueError
         If a figure is impossible or of the wrong shape.
+    """
+    months = np.asarray(month_of_year)
+    now = month_signals(deaths, head_days, months)
+    if months.size < 2:
+        return now
+    before = month_signals(_but_the_last(deaths), _but_the_last(head_days), months[:-1])
+    return still_standing(now, before)
+
+
+def _but_the_last(rows: Mapping[str, ArrayLike]) -> dict[str, ArrayLike]:
+    return {series: np.asarray(of_series)[:, :-1] for series, of_series in rows.items()}
+
+
+def still_standing(now: FarmSignals, before: FarmSignals) -> FarmSignals:
+    """
+    Return the signals of a month and those of the month before that it does not take up.
+
+    A pond's signal of the same series takes the older one up where it speaks of its months too; else the one
+    of the larger excess stands.
+    """
+    deaths = {(series, signal.pond): signal for series, signal in now.deaths}
+    for series, signal in before.deaths:
+        newer = deaths.get((series, signal.pond))
+        if newer is None or (newer.first > signal.first and newer.excess < signal.excess):
+            deaths[series, signal.pond] = signal
+    uneven = {(one.pond, one.sex): one for one in (*before.lopsided, *now.lopsided)}
+    return FarmSignals(
+        tuple(sorted(((series, one) for (series, _), one in deaths.items()), key=lambda two: -two[1].excess)),
+        tuple(sorted(uneven.values(), key=lambda one: -one.excess)),
+    )
+
+
+def month_signals(
+    deaths: Mapping[str, ArrayLike], head_days: Mapping[str, ArrayLike], month_of_year: ArrayLike
+) -> FarmSignals:
+    """
+    Name the ponds in which more die than is normal, by the last month alone; all else as in `watch_farm`.
+
+    A pond whose adults signal together is named for them, else for the class that does.
     """
     named: dict[int, tuple[str, DeathSignal]] = {}
     found: list[tuple[str, DeathSignal]] = []

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stock.advisor.farm_watch import has_grown
-from stock.advisor.farm_watch_all import ALL, FEMALES, MALES, watch_farm
+from stock.advisor.farm_watch_all import ALL, FEMALES, MALES, FarmSignals, month_signals, still_standing
 from stock.advisor.farm_watch_normal import normal_deaths
 from stock.bench.registry import Measured
 
@@ -107,19 +107,22 @@ def _shown(farm: Any) -> Iterator[tuple[int, int]]:
         FEMALES: (farm.deaths[:, 0], farm.head_days[:, 0]),
         MALES: (farm.deaths[:, 1], farm.head_days[:, 1]),
     }
+    before = FarmSignals((), ())
     for through in range(START, MONTHS + 1):
-        found = watch_farm(
+        # What `watch_farm` does of both months at once; each month is reckoned once here.
+        of_month = month_signals(
             {name: died[:, :through] for name, (died, _) in both.items()},
             {name: days[:, :through] for name, (_, days) in both.items()},
             farm.month_of_year[:through],
         )
+        found, before = still_standing(of_month, before), of_month
         month = through - 1
         for pond, excess in [
             *((signal.pond, signal.excess) for _, signal in found.deaths),
             *((-1 - one.pond, one.excess) for one in found.lopsided),
         ]:
-            before = shown.get(pond)
-            if before is None or month - before[0] >= REMEMBERED or has_grown(excess, before[1]):
+            last = shown.get(pond)
+            if last is None or month - last[0] >= REMEMBERED or has_grown(excess, last[1]):
                 shown[pond] = month, excess
                 yield pond if pond >= 0 else -1 - pond, month
 

@@ -10,11 +10,20 @@ from stock.advisor.farm_watch import (
     RISE_WEIGHTS,
     RISES,
     SLOW,
+    DeathSignal,
     evidence,
     has_grown,
     watch_deaths,
 )
-from stock.advisor.farm_watch_all import ALL, FEMALES, JUVENILES, MALES, watch_farm
+from stock.advisor.farm_watch_all import (
+    ALL,
+    FEMALES,
+    JUVENILES,
+    MALES,
+    FarmSignals,
+    still_standing,
+    watch_farm,
+)
 from stock.advisor.farm_watch_causes import after_batch, lopsided, unseen_losses
 from stock.advisor.farm_watch_normal import DAYS_A_YEAR, Normal, normal_deaths
 from tests.simulator.deaths import live
@@ -220,3 +229,49 @@ def test_missing_heads_beyond_what_is_normally_lost_unseen():
 )
 def test_a_signal_has_grown_by_half_and_three_heads(now, then, grown):
     assert has_grown(now, then) is grown
+
+
+def of_all(died, days, through):
+    """The watch of a farm whose heads are all females."""
+    both = died[:, :through], days[:, :through]
+    none = np.zeros_like(both[0])
+    return watch_farm(
+        {ALL: both[0], FEMALES: both[0], MALES: none},
+        {ALL: both[1], FEMALES: both[1], MALES: none},
+        np.arange(through) % 12 + 1,
+    ).deaths
+
+
+def test_a_month_beyond_its_limit_is_named_through_the_next_month_as_it_was_and_then_no_more():
+    died, days, _ = quiet()
+    died[4, 30], died[4, 31:] = 18, 4
+    assert of_all(died, days, 30) == ()
+    ((series, signal),) = of_all(died, days, 31)
+    assert (series, signal.pond, signal.what, signal.last) == (ALL, 4, BURST, 30)
+    assert of_all(died, days, 32) == ((series, signal),)
+    assert of_all(died, days, 33) == ()
+
+
+def test_a_rise_that_goes_on_is_named_once_with_the_newest_month():
+    died, days, _ = quiet()
+    died[7, 28:] = np.random.default_rng(5).poisson(12, 8)
+    ((_, signal),) = of_all(died, days, 36)
+    assert (signal.what, signal.last) == (SLOW, 35)
+
+
+def test_of_two_months_beyond_their_limits_the_worse_is_named_and_a_rise_takes_up_what_it_speaks_of():
+    def signal(first, last, deaths, series=ALL, pond=4):
+        what = BURST if first == last else SLOW
+        return series, DeathSignal(pond, what, first, last, deaths, 2.0, 9.0, 0.0, 0.1, 0.1)
+
+    def stands(now, before):
+        return still_standing(FarmSignals(tuple(now), ()), FarmSignals(tuple(before), ())).deaths
+
+    worse, milder = signal(30, 30, 14), signal(31, 31, 10)
+    assert stands([milder], [worse]) == (worse,)
+    worse, milder = signal(31, 31, 14), signal(30, 30, 10)
+    assert stands([worse], [milder]) == (worse,)
+    rise = signal(30, 31, 12)
+    assert stands([rise], [signal(30, 30, 14)]) == (rise,)
+    other, of_females = signal(30, 30, 9, pond=2), signal(30, 30, 8, FEMALES)
+    assert stands([rise], [other, of_females]) == (rise, other, of_females)
