@@ -297,7 +297,8 @@ def load(
         return Outcome(bad_rows=[BadRow(0, "", name, str(refused))])
     if bad_rows:
         return Outcome(
-            bad_rows=bad_rows + _wrong_with_others(sheet, rows, bad_rows, by), is_more_to_check=True
+            bad_rows=_in_order(bad_rows + _wrong_with_others(sheet, rows, bad_rows, by)),
+            is_more_to_check=True,
         )
     is_asking = False
     try:
@@ -307,7 +308,7 @@ def load(
             if dry_run or is_asking:
                 transaction.set_rollback(True)
     except RowsRefused as refused:
-        return Outcome(bad_rows=refused.bad_rows)
+        return Outcome(bad_rows=_in_order(refused.bad_rows))
     return Outcome(
         written=written,
         is_written=not (dry_run or is_asking),
@@ -315,6 +316,11 @@ def load(
         made=sheet.made(written, len(rows)),
         remarks=_remarks(numbered, rows),
     )
+
+
+def _in_order(bad_rows: list[BadRow]) -> list[BadRow]:
+    """Return what is to be mended as the sheet lists it, from its first row to its last."""
+    return sorted(bad_rows, key=lambda bad: bad.row)
 
 
 def _wrong_with_others(sheet: Sheet, rows: list[SheetRow], bad_rows: list[BadRow], by: Any) -> list[BadRow]:

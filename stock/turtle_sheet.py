@@ -79,24 +79,28 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
     keys = RowKeys("turtles")
     bad_rows: list[BadRow] = []
     lines = [line for row in rows if (line := _line(row, keys, bad_rows)) is not None]
-    if bad_rows:
-        raise RowsRefused(bad_rows)
     lines.sort(key=lambda line: line.row["day"])
+    # Whatever was refused by now, the other rows are tried, so that all faults are told at once; a refusal writes none.
     find(lines, bad_rows)
-    if not bad_rows:
-        check_ponds(lines, bad_rows)
-    if bad_rows:
-        raise RowsRefused(bad_rows)
+    lines = _without(bad_rows, lines)
+    check_ponds(lines, bad_rows)
+    lines = _without(bad_rows, lines)
     note_other_ponds(lines)
     fresh = [line for line in lines if line.turtle is None and line.first is None]
     for line in fresh:
         line.draft = _draft(line)
-    written = post_sheet([([line.row], line.draft) for line in fresh if line.draft], COLUMN_OF, by=by)
+    try:
+        written = post_sheet([([line.row], line.draft) for line in fresh if line.draft], COLUMN_OF, by=by)
+    except RowsRefused as refused:
+        raise RowsRefused([*bad_rows, *refused.bad_rows]) from None
     made = _made(fresh)
     for line in lines:
         line.turtle = line.turtle or made[(line.first or line).marked_by]
     left = not_yet_measured(lines)
-    new = put_marks(lines, by=by) | note_sexes(lines, by=by) | write_measures(left, by=by)
+    new = put_marks(lines, bad_rows, by=by) | note_sexes(lines, bad_rows, by=by)
+    new |= write_measures(left, bad_rows, by=by)
+    if bad_rows:
+        raise RowsRefused(bad_rows)
     again = [line.key in new for line in lines if line.draft is None]
     return replace(
         written,
@@ -104,6 +108,12 @@ def write_rows(rows: list[SheetRow], *, by: Any = None) -> Written:
         same=written.same + again.count(False),
         warnings=(*written.warnings, *asked(left)),
     )
+
+
+def _without(bad_rows: list[BadRow], lines: list[Line]) -> list[Line]:
+    """Return the lines that nothing is wrong with, nor with the row that makes their turtle."""
+    bad = {bad.row for bad in bad_rows}
+    return [line for line in lines if not bad & {line.row.number, (line.first or line).row.number}]
 
 
 def _line(row: SheetRow, keys: RowKeys, bad_rows: list[BadRow]) -> Line | None:
@@ -228,4 +238,5 @@ TURTLES_SHEET = Sheet(
     ),
     makes=("row about a turtle", "rows about turtles"),
     apply=write_rows,
+    rows_stand_alone=True,
 )

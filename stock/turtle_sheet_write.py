@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from ponds.farm import the_farm
-from ponds.sheets import BadRow, RowsRefused
+from ponds.sheets import BadRow
 from ponds.svg_marks import day_text
 from stock import turtle_records
 from stock.measures_asked import known_of
@@ -78,7 +78,7 @@ def note_other_ponds(lines: list[Line]) -> None:
             )
 
 
-def put_marks(lines: list[Line], *, by: Any) -> set[uuid.UUID]:
+def put_marks(lines: list[Line], bad_rows: list[BadRow], *, by: Any) -> set[uuid.UUID]:
     """Put on the marks that a known turtle does not carry yet; return the keys of the rows that had some."""
     today = the_farm().today()
     new: set[uuid.UUID] = set()
@@ -93,12 +93,12 @@ def put_marks(lines: list[Line], *, by: Any) -> set[uuid.UUID]:
                 put_mark(line.turtle, put_on, day=line.row["day"], by=by, today=today, key=key)
             except LedgerRefusal as refused:
                 column = {"NOTCH": "notch", "TAG": "tag", "PAINT": "paint"}.get(put_on.form, "other mark")
-                raise RowsRefused([line.row.bad(column, str(refused))]) from None
+                bad_rows.append(line.row.bad(column, str(refused)))
             new.add(line.key)
     return new
 
 
-def note_sexes(lines: list[Line], *, by: Any) -> set[uuid.UUID]:
+def note_sexes(lines: list[Line], bad_rows: list[BadRow], *, by: Any) -> set[uuid.UUID]:
     """Write the sexes told of known turtles, each day's once; return the keys of the rows that had one."""
     today = the_farm().today()
     new: set[uuid.UUID] = set()
@@ -123,12 +123,12 @@ def note_sexes(lines: list[Line], *, by: Any) -> set[uuid.UUID]:
         try:
             note_sex(line.turtle, sex, day=day, by=by, today=today, key=uuid.uuid5(line.key, "sex"))
         except LedgerRefusal as refused:
-            raise RowsRefused([line.row.bad("sex", str(refused))]) from None
+            bad_rows.append(line.row.bad("sex", str(refused)))
         new.add(line.key)
     return new
 
 
-def write_measures(lines: list[Line], *, by: Any) -> set[uuid.UUID]:
+def write_measures(lines: list[Line], bad_rows: list[BadRow], *, by: Any) -> set[uuid.UUID]:
     """Write every row's measures that do not stand yet; return the keys of the rows that had some."""
     measured = [line for line in lines if line.typed and line.turtle is not None]
     handlings = [
@@ -146,7 +146,8 @@ def write_measures(lines: list[Line], *, by: Any) -> set[uuid.UUID]:
     try:
         written = turtle_records.record_handlings(handlings, by=by, today=the_farm().today())
     except turtle_records.TurtleRowRefused as refused:
-        raise RowsRefused([measured[refused.place].row.bad("day", refused.sentence)]) from None
+        bad_rows.append(measured[refused.place].row.bad("day", refused.sentence))
+        return set()
     return {line.key for line, (_, is_new) in zip(measured, written, strict=True) if is_new}
 
 

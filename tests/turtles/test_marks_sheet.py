@@ -78,8 +78,8 @@ def test_all_that_is_wrong_is_named_in_one_round_and_nothing_is_written(turtle):
         f"{turtle.pk},notch,BKO,2024-05-01,lost or failed,2024-06-01,R2,",
     )
     assert [(bad.row, bad.column) for bad in outcome.bad_rows] == [
-        (3, "code"), (5, "animal"), (6, "day"), (7, "day"), (8, "what"), (9, "faint"), (10, "faint"),
-        (4, "turtle"),
+        (3, "code"), (4, "turtle"), (5, "animal"), (6, "day"), (7, "day"), (8, "what"), (9, "faint"),
+        (10, "faint"),
     ]  # fmt: skip
     refused = marks(
         f"{turtle.pk},tag,985113007399203,2024-05-01,,,,",

@@ -325,3 +325,31 @@ def test_a_measure_of_its_young_days_is_asked_about_as_of_a_young_one(owner):
     (asked,) = outcome.written.warnings
     assert asked.startswith("Row 3")
     assert "counted as one" in asked
+
+
+def test_all_that_is_wrong_is_named_in_one_round(pond):
+    other = Pond.objects.create(code="B", opened_on=dt.date(2020, 1, 1))
+    other.kinds_allowed.add(Kind.objects.get())
+    turtles(f"2024-06-01,A,painted,female,,{CHIP},140,,,")
+    headings = "day,pond,kind,class,tag,notch,other mark,turtle,carapace length\n"
+    outcome = turtles(
+        "2025-06-01,A,painted,female,98511300739920,,,,",  # cannot be read
+        "2025-06-01,A,painted,female,,ABD,,,",  # on the bridge
+        "2025-06-01,A,painted,female,,,x,77,",  # no such turtle
+        f"2025-06-01,B,painted,female,{CHIP},,,,150",  # stands elsewhere
+        "2025-06-01,A,painted,female,,BKO,,,",  # a scheme that is not confirmed
+        "2025-06-01,A,painted,male,,,fine,,120",
+        headings=headings,
+    )
+    assert [(bad.row, bad.column) for bad in outcome.bad_rows] == [
+        (2, "tag"), (3, "notch"), (4, "turtle"), (5, "pond"), (6, "notch"),
+    ]  # fmt: skip
+    assert Turtle.objects.count() == Measure.objects.count() == 1
+
+
+def test_what_rests_on_a_refused_row_is_no_fault_of_its_own():
+    headings = "day,pond,kind,class,notch,animal,carapace length\n"
+    outcome = turtles(
+        "2025-06-01,A,painted,female,BKO,one,", "2025-07-01,A,painted,female,,one,140", headings=headings
+    )
+    assert [(bad.row, bad.column) for bad in outcome.bad_rows] == [(2, "notch")]
