@@ -13,6 +13,7 @@ from typing import Any
 
 from ponds import figures, units
 from ponds.models import Basket, Candling, EggLot, EggTemperature, Hatch, Kind, Pond
+from ponds.refusals import Refused
 from ponds.svg_marks import day_text, figure_text
 
 BASKETS_A_CONTAINER = 2
@@ -25,18 +26,13 @@ LONGEST_NOTE = 300
 LONGEST_DAYS = 400
 
 
-class LotRefused(Exception):
-    """The hatch log refuses; the message is for the person, `field` says which entry it is about.
+class LotRefused(Refused):
+    """The hatch log refuses.
 
     `place` is the place (from 0) of the basket or count it is about, where several were written at once.
     """
 
-    field: str | None = None
     place: Any = None
-
-    def __init__(self, sentence: str, field: str | None = None) -> None:
-        super().__init__(sentence)
-        self.field = field or self.field
 
 
 class CodeUsed(LotRefused):

@@ -18,6 +18,7 @@ from ponds.clutches import ClutchCount
 from ponds.mending import why_not_mended
 from ponds.models import Clutch, Kind, NestDay, Pond
 from ponds.nest_checks import nests_text
+from ponds.refusals import Refused
 from ponds.svg_marks import day_text, figure_text
 
 MOST_NESTS = 5_000
@@ -27,15 +28,10 @@ ROWS_AT_ONCE = 500
 NO_CLUTCHES: Mapping[uuid.UUID, Sequence[ClutchCount]] = MappingProxyType({})
 
 
-class NestRefused(Exception):
-    """The nest book refuses; the message is for the person, `field` says which entry it is about."""
+class NestRefused(Refused):
+    """The nest book refuses; `row` is the place (from 0) of the entry it is about, where several came at once."""
 
-    field: str | None = None
     row: int | None = None
-
-    def __init__(self, sentence: str, field: str | None = None) -> None:
-        super().__init__(sentence)
-        self.field = field or self.field
 
 
 class WrongDay(NestRefused):

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from django.db import transaction
 
 from ponds.models import Pond
+from ponds.refusals import Refused
 from ponds.svg_marks import day_text
 
 # What else may speak against it: each is called with the pond and the day and returns a sentence for every
@@ -15,8 +16,8 @@ from ponds.svg_marks import day_text
 checks: list[Callable[[Pond, dt.date], list[str]]] = []
 
 
-class RetiringRefused(Exception):
-    """The pond cannot be retired; the message holds the reasons as sentences."""
+class RetiringRefused(Refused):
+    """The pond cannot be retired; the sentence holds all `reasons`, each a sentence of its own."""
 
     def __init__(self, reasons: list[str]) -> None:
         self.reasons = reasons

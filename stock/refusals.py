@@ -2,18 +2,7 @@
 
 from __future__ import annotations
 
-
-class Refused(Exception):
-    """
-    Something that was asked and not done.
-
-    `sentence` says to the person who asked what is wrong and how to mend it, `field` which field it is about, if one.
-    """
-
-    def __init__(self, sentence: str, *, field: str = "") -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
-        self.field = field
+from ponds.refusals import Refused
 
 
 class LedgerRefusal(Refused):

@@ -12,6 +12,7 @@ from ponds.svg_marks import figure_text
 from stock.charts import Chart, Interval, Series, interval_strip, line_chart
 from stock.season_now import KindSeason, SeasonNow
 from stock.season_shelf import ShelfWeek
+from stock.templatetags.stock_format import percent
 
 LEAST_SHARE = 0.002
 """Weeks with less of a season's nests are not drawn, unless something was dug."""
@@ -61,8 +62,10 @@ def _summary(kind: KindSeason) -> str:
     when = (
         "about on time" if abs(late) < 2 else f"some {abs(late):.0f} days {'late' if late > 0 else 'early'}"
     )
+    if now.low == now.high:
+        return f"{figure_text(dug)} dug in the whole season, {when}."
     return (
-        f"{figure_text(dug)} dug, about {float(running.share_dug.expected):.0%} of the season, {when}; "
+        f"{figure_text(dug)} dug, about {percent(float(running.share_dug.expected))} of the season, {when}; "
         f"{figure_text(now.expected, 0)} expected in all, {figure_text(now.low, 0)} to {figure_text(now.high, 0)}."
     )
 

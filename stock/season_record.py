@@ -22,6 +22,7 @@ from stock.estimators.estimate import Estimate
 from stock.mixes import mixes_on
 from stock.models import Batch
 from stock.season_now import season_now
+from stock.templatetags.stock_format import percent
 from stock.yield_book import BOOK_DOUBT, YieldBook, yield_book
 
 CONFIDENCE = 0.9
@@ -377,7 +378,7 @@ def _of_kind(
                 females=sum(part[1] for part in parts),
                 at_least=sum(part[2] for part in parts),
                 at_most=sum(part[3] for part in parts),
-                where=", ".join(f"{record.codes[part[0]]} {part[4]:.0%}" for part in parts[:6])
+                where=", ".join(f"{record.codes[part[0]]} {percent(part[4])}" for part in parts[:6])
                 + (f" and {len(parts) - 6} more" if len(parts) > 6 else ""),
                 purest=purest,
                 nests_each=rates.get(("batch", batch)),
@@ -394,7 +395,7 @@ def _told(record: SeasonRecord, ponds: Sequence[int], purest: float, *, is_told:
         return f"by pond {names}, where it is nearly all; a good batch and a good pond look alike"
     if purest >= MOSTLY:
         return "not settled enough to lay yet"
-    return f"cannot be told: mixed with others, {purest:.0%} of a pond's females at most"
+    return f"cannot be told: mixed with others, {percent(purest)} of a pond's females at most"
 
 
 def _nests(record: SeasonRecord, pond: int, kind: int) -> int:

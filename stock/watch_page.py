@@ -14,7 +14,7 @@ from stock.charts import Chart, Series, line_chart
 from stock.links import link, task_link
 from stock.models import WatchNote
 from stock.templatetags.stock_format import day as day_words
-from stock.templatetags.stock_format import number
+from stock.templatetags.stock_format import number, percent, signed
 from stock.timeline import next_month
 from stock.watch_facts import CountPair, FarmWatch, NormalMonth, expected_by_month, farm_watch
 from stock.watch_rows import Arrival, PondKindId
@@ -234,7 +234,7 @@ def _lopsided_line(found: FarmWatch, names: _Names, signal: LopsidedSignal, with
         arithmetic=(
             (f"Died in twelve months, {who}", str(of_sex)),
             (f"Died in twelve months, {other}", str(of_other)),
-            (f"Share of {who} to expect, by heads and the farm's habit", f"{share:.0%}"),
+            (f"Share of {who} to expect, by heads and the farm's habit", percent(share)),
             ("Chance of so uneven deaths", _odds(signal.chance)),
             ("It signals below", _odds(signal.limit)),
         ),
@@ -322,8 +322,8 @@ def _unseen_line(
         excess=signal.excess,
         arithmetic=(
             (f"Counted {day_words(pair.before.as_of)}", number(pair.should - pair.moved + pair.died)),
-            ("Came less went since, by the book", f"{pair.moved:+d}"),
-            ("Recorded dead since", f"-{pair.died}"),
+            ("Came less went since, by the book", signed(pair.moved)),
+            ("Recorded dead since", signed(-pair.died)),
             ("Should stand there", number(pair.should)),
             (f"Counted {day_words(pair.now.as_of)}", number(pair.found)),
             ("Missing", f"{number(signal.missing)}, give or take {number(1.96 * signal.se)}"),

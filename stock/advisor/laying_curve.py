@@ -150,9 +150,9 @@ class LearntCurve:
                 "look whether their days were typed right)"
             )
         return (
-            f"{1 - self.published_share:.0%} from the nest book of {self.seasons} "
+            f"{100 * (1 - self.published_share):.0f} % from the nest book of {self.seasons} "
             f"season{'' if self.seasons == 1 else 's'}{strays}, "
-            f"{self.published_share:.0%} published: {self.published.source}"
+            f"{100 * self.published_share:.0f} % published: {self.published.source}"
         )
 
     def dug_before(self, days: ArrayLike) -> Floats:

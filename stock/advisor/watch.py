@@ -226,6 +226,6 @@ def losing_heads(
         outcome = "more than the kind should lose" if is_losing else "within what the kind may lose"
         sentence = (
             f"{events} {noun} recorded (limits {lower:.1f} to {upper:.1f}) where {expected:.1f} are expected "
-            f"at {survival:.0%} yearly survival: {outcome}."
+            f"at {100 * survival:.0f} % yearly survival: {outcome}."
         )
     return LosingHeads(is_losing, events, expected, lower, upper, sentence)

@@ -21,6 +21,8 @@ from stock.forms.log_marks import marks_unsaid
 from stock.forms.log_rows import ArrivalSet, BatchForm, RowForm, RowSet, SaleForm
 from stock.forms.log_scans import scans_of
 from stock.models import Move
+from stock.move_words import class_words
+from stock.planning import CLASS_WORDS
 from stock.scans import Scans
 from stock.tasks import OpenTask
 
@@ -363,8 +365,8 @@ class LogEntry:
 
     def cell_name(self, cell: tuple[str, str]) -> str:
         kind = self.choices.kind(cell[0])
-        words = {"FEMALE": "females", "MALE": "males", "UNSEXED": "unsexed", "JUVENILE": "juveniles"}
-        return f"{kind.common_name if kind else cell[0]} {words.get(cell[1], cell[1])}"
+        words = class_words(cell[1], 2) if cell[1] in CLASS_WORDS else cell[1]
+        return f"{kind.common_name if kind else cell[0]} {words}"
 
     def sentences_missing_papers(self) -> list[str]:
         """Ask for a permit or a note where a listed kind came or went without one. It blocks nothing."""

@@ -8,8 +8,10 @@ import django_tables2 as tables
 
 from ponds.lists import DayColumn, NumberColumn, PlainTable
 from stock.season_record import BatchRecord
+from stock.templatetags.stock_format import percent
 
 WIDE = {"td": {"class": "wide"}}
+WIDE_NUMBER = {"th": {"class": "num"}, "td": {"class": "num wide"}}
 WORDS = {"td": {"class": "wide words"}}
 
 
@@ -17,12 +19,12 @@ class LimitsColumn(tables.Column):
     """A figure with its limits: "1.90 (1.70 to 2.10)"; exported as the figure, its limits in columns of their own."""
 
     def __init__(self, *args: Any, percent: bool = False, **kwargs: Any) -> None:
-        super().__init__(*args, attrs={"th": {"class": "num"}, "td": {"class": "num"}}, **kwargs)
+        super().__init__(*args, attrs={"th": {"class": "num"}, "td": {"class": "num wide"}}, **kwargs)
         self.percent = percent
 
     def render(self, value: Any) -> str:
         if self.percent:
-            return f"{value.value:.0%} ({value.lower:.0%} to {value.upper:.0%})"
+            return f"{percent(value.value)} ({percent(value.lower)} to {percent(value.upper)})"
         return f"{value.value:.2f} ({value.lower:.2f} to {value.upper:.2f})"
 
     def value(self, value: Any) -> float | None:
@@ -55,7 +57,7 @@ class PondRecordTable(RecordTable):
 
     pond = tables.Column(order_by=("place",))
     kind = tables.Column(order_by=("kind", "place"), attrs=WIDE)
-    settled = NumberColumn(verbose_name="Settled females, by the book")
+    settled = NumberColumn(verbose_name="Settled females, by the book", attrs=WIDE_NUMBER)
     nests = NumberColumn(verbose_name="Nests")
     against = tables.Column(verbose_name="Against forecast", attrs=WIDE)
     expected_low = NumberColumn(verbose_name="Forecast, at least")

@@ -129,7 +129,7 @@ def test_the_curve_bends_toward_the_farms_own_seasons():
     assert learnt.peak_day - learn_curve(SLIDER, []).peak_day == pytest.approx(20 * 4 / 5, abs=1.5)
     # A season of 1000 nests counts 1000 / (1000 + 30), the published curve as one.
     assert learnt.published_share == pytest.approx(1 / (1 + 4 * 1000 / 1030))
-    assert "80% from the nest book of 4 seasons" in learnt.source
+    assert "80 % from the nest book of 4 seasons" in learnt.source
     # Seasons within a few days of each other: the next one is less uncertain than on a new farm.
     assert learnt.shift_sd_days < SLIDER.shift_sd_days
     assert learnt.tail_sd < SLIDER.tail_sd

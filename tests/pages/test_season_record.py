@@ -85,7 +85,7 @@ def test_a_mixed_batch_cannot_be_told_and_one_that_fills_its_pond_can():
     assert batches["OPEN-A"].nests_each is not None
     assert "a good batch and a good pond look alike" in batches["OPEN-A"].told
     assert batches["P-7"].nests_each is None
-    assert "cannot be told: mixed with others, 33%" in batches["P-7"].told
+    assert "cannot be told: mixed with others, 33\u202f%" in batches["P-7"].told
     assert (batches["P-7"].at_least, batches["P-7"].females, batches["P-7"].at_most) == (100, 100, 100)
 
 

@@ -10,6 +10,7 @@ from ponds.models import NestDay
 from ponds.nest_book import AlreadyMended, KeyUsed, KindNotThere, NestRefused, NotYours, WrongCount, WrongDay
 from ponds.nest_sheet import NESTS_SHEET
 from ponds.sheets import load
+from ponds.svg_marks import day_text
 from tests.factories import KindFactory, PondFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -109,7 +110,7 @@ def test_a_hand_mends_their_own_rows_for_31_days_and_an_owner_any(pond):
     last = entered + dt.timedelta(days=31)
     with pytest.raises(NotYours, match=r"entered by wren\. You may correct your own; ask an owner"):
         replace(row, by=other, today=entered)
-    with pytest.raises(NotYours, match=f"could correct it until {last}"):
+    with pytest.raises(NotYours, match=f"could correct it until {day_text(last)}"):
         replace(row, by=hand, today=last + dt.timedelta(days=1))
     with pytest.raises(NotYours, match="Ask an owner"):
         nest_book.take_back(row=row, key=uuid.uuid4(), by=hand, today=last + dt.timedelta(days=1))

@@ -98,6 +98,14 @@ for (const rows of document.querySelectorAll("[data-rows]")) {
   });
 }
 
+// Cards have blocks for rows, of which some browsers tell no table: say it outright, and each cell's column.
+const ROLES = { TABLE: "table", TR: "row", TD: "cell", TH: "columnheader" };
+for (const part of document.querySelectorAll("table.cards, .cards :is(thead, tbody, tfoot, tr, td, th)")) {
+  part.role ||= part.scope === "row" ? "rowheader" : (ROLES[part.tagName] ?? "rowgroup");
+  const before = part.previousElementSibling;
+  if (part.colSpan) part.ariaColIndex = before ? Number(before.ariaColIndex) + before.colSpan : 1;
+}
+
 for (const button of document.querySelectorAll("[data-print]")) {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
