@@ -7,12 +7,11 @@ from typing import Any
 import django_tables2 as tables
 from django import forms
 
+from ponds import season_choice
 from ponds.computed_lists import RowFilterForm
 from ponds.form_fields import offer
 from ponds.hatch_log import PondHatch
 from ponds.lists import NumberColumn, PlainTable
-from ponds.seasons import Season
-from ponds.svg_marks import day_text
 
 
 class ShareColumn(NumberColumn):
@@ -29,11 +28,11 @@ class HatchFilterForm(RowFilterForm):
     kind = forms.ChoiceField(label="Kind", required=False)
     pond = forms.ChoiceField(label="Pond", required=False)
 
-    def __init__(self, *args: Any, rows: list[PondHatch], names: dict[str, str], **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, rows: list[PondHatch], names: dict[str, str], seasons: list[int], **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
-        seasons = sorted({row.season for row in rows}, reverse=True)
-        named = [(str(year), f"{year} (from {day_text(Season(year).starts_on)})") for year in seasons]
-        offer(self, "season", [("", "any"), *named])
+        offer(self, "season", season_choice.choices(seasons))
         kinds = sorted({row.kind for row in rows}, key=lambda code: names.get(code, code))
         offer(self, "kind", [("", "any"), *((code, names.get(code, code)) for code in kinds)])
         ponds = sorted({row.pond for row in rows}, key=lambda code: (len(code), code))
@@ -42,7 +41,7 @@ class HatchFilterForm(RowFilterForm):
     def admits(self, row: PondHatch) -> bool:
         asked = self.cleaned_data
         return (
-            asked["season"] in ("", str(row.season))
+            asked["season"] in ("", season_choice.ALL, str(row.season))
             and asked["kind"] in ("", row.kind)
             and asked["pond"] in ("", row.pond)
         )

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
-from ponds import units
+from ponds import season_choice, units
 from ponds.computed_lists import RowFilterForm
 from ponds.form_fields import CodedChoiceField, CountField, DayField, NoteField, NumberText, offer
 from ponds.incubation import DUES
@@ -24,8 +23,6 @@ from ponds.lot_drafts import (
 from ponds.lot_lines import LotLine
 from ponds.lot_state import LONGEST_NOTE, LotRefused, LotState, Tally
 from ponds.models import Farm, Kind, Pond
-from ponds.seasons import Season
-from ponds.svg_marks import day_text
 
 ROWS_SHOWN = 4
 WHOLE = "whole"
@@ -301,10 +298,9 @@ class LotFilterForm(RowFilterForm):
     kind = forms.ChoiceField(label="Kind", required=False)
     pond = forms.ChoiceField(label="Pond", required=False)
 
-    def __init__(self, *args: Any, rows: list[LotLine], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, rows: list[LotLine], seasons: list[int], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        seasons = sorted({row.season for row in rows}, reverse=True)
-        offer(self, "season", [("", "any"), *((str(year), _season_words(year)) for year in seasons)])
+        offer(self, "season", season_choice.choices(seasons))
         kinds = sorted({(row.kind_code, row.kind) for row in rows}, key=lambda pair: pair[1])
         offer(self, "kind", [("", "any"), *kinds])
         ponds = sorted({pond for row in rows for pond in row.pond_codes}, key=lambda code: (len(code), code))
@@ -314,15 +310,10 @@ class LotFilterForm(RowFilterForm):
         asked = self.cleaned_data
         return (
             asked["due"] in ("", row.due)
-            and asked["season"] in ("", str(row.season))
+            and asked["season"] in ("", season_choice.ALL, str(row.season))
             and asked["kind"] in ("", row.kind_code)
             and (not asked["pond"] or asked["pond"] in row.pond_codes)
         )
-
-
-def _season_words(year: int) -> str:
-    starts_on: dt.date = Season(year).starts_on
-    return f"{year} (from {day_text(starts_on)})"
 
 
 def _basket_words(basket: Any, tally: Tally) -> str:

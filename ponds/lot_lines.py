@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ponds import incubation
@@ -10,7 +11,7 @@ from ponds.hatch_log import LotHatch, by_lot
 from ponds.incubation import Due, HatchWindow, due, hatch_window
 from ponds.lots import days_by_kind
 from ponds.models import EggLot
-from ponds.seasons import season_of
+from ponds.seasons import Season, season_of
 
 LONGEST_IN = 365
 """Days after which nobody waits for a lot any more."""
@@ -112,9 +113,11 @@ def lots_waiting(today: dt.date) -> list[LotLine]:
     return [line for line in lines if line.waits.what in pressing]
 
 
-def lot_lines(today: dt.date, *, set_since: dt.date | None = None) -> list[LotLine]:
+def lot_lines(
+    today: dt.date, *, set_since: dt.date | None = None, seasons: Sequence[int] | None = None
+) -> list[LotLine]:
     """
-    Return every lot that stands, the most pressing first: five queries.
+    Return the lots that stand, the most pressing first: five queries.
 
     Parameters
     ----------
@@ -122,6 +125,8 @@ def lot_lines(today: dt.date, *, set_since: dt.date | None = None) -> list[LotLi
         The farm's day.
     set_since : date, optional
         Only lots set on this day or later, so that the cost does not grow with the farm's age.
+    seasons : sequence of int, optional
+        Only lots set in these seasons, which follow on each other, each the year it ends in.
 
     Returns
     -------
@@ -130,7 +135,18 @@ def lot_lines(today: dt.date, *, set_since: dt.date | None = None) -> list[LotLi
     """
     days = days_by_kind()
     lines = []
-    lots = EggLot.objects.standing().filter(set_on__gte=set_since) if set_since else None
+    lots = EggLot.objects.standing()
+    if set_since is not None:
+        lots = lots.filter(set_on__gte=set_since)
+    if seasons is not None:
+        years = [Season(year) for year in seasons]
+        lots = (
+            lots.filter(
+                set_on__range=(min(one.starts_on for one in years), max(one.ends_on for one in years))
+            )
+            if years
+            else lots.none()
+        )
     for sums in by_lot(lots):
         window = hatch_window(sums.lot.set_on, days.get(sums.lot.kind_id), sums.lot.temperature_mk)
         waits = due(

@@ -13,7 +13,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
-from ponds import lot_book
+from ponds import lot_book, season_choice
 from ponds.computed_lists import ComputedListPage
 from ponds.farm import the_farm
 from ponds.hatch_list import HatchFilterForm, HatchTable
@@ -27,14 +27,14 @@ from ponds.lot_sheet import lots_csv, lots_xlsx
 from ponds.lot_state import LotRefused, LotState
 from ponds.lot_table import LotTable
 from ponds.lots import read_lot
-from ponds.models import Kind
+from ponds.models import Basket, EggLot, Kind
 from ponds.roles import SignedRequest, for_hand, role_of
 from ponds.views.answers import UNPROCESSABLE, see_other
 from ponds.views.sheets import XLSX_TYPE
 
 
 class LotList(ComputedListPage):
-    """Every lot that stands, the most pressing first."""
+    """The lots of the last seasons, or of those asked for, the most pressing first."""
 
     table_class = LotTable
     filter_form_class = LotFilterForm
@@ -44,7 +44,8 @@ class LotList(ComputedListPage):
 
     def get_rows(self) -> list[LotLine]:
         self.farm = the_farm()
-        lines = lot_lines(self.farm.today())
+        self.seasons = season_choice.seasons_of(EggLot.objects.standing(), "set_on")
+        lines = lot_lines(self.farm.today(), seasons=season_choice.chosen(self.request.GET, self.seasons))
         self.waiting = _waiting(lines)
         return lines
 
@@ -53,7 +54,7 @@ class LotList(ComputedListPage):
         return f"{row.code} {row.kind} {ponds} {row.incubator} {row.note} {row.due}"
 
     def get_filter_form(self, rows: list[LotLine]) -> LotFilterForm:
-        return LotFilterForm(self.request.GET, rows=rows)
+        return LotFilterForm(self.request.GET, rows=rows, seasons=self.seasons)
 
     def get_table_kwargs(self) -> dict[str, Any]:
         return {"temperature_unit": self.farm.temperature_unit}
@@ -73,13 +74,15 @@ class HatchList(ComputedListPage):
 
     def get_rows(self) -> list[PondHatch]:
         self.names = dict(Kind.objects.values_list("code", "common_name"))
-        return sorted(by_pond(), key=lambda row: (-row.season, -(row.clear_share or 0)))
+        self.seasons = season_choice.seasons_of(Basket.objects.standing(), "dug_on")
+        rows = by_pond(seasons=season_choice.chosen(self.request.GET, self.seasons))
+        return sorted(rows, key=lambda row: (-row.season, -(row.clear_share or 0)))
 
     def words_of(self, row: PondHatch) -> str:
         return f"pond {row.pond} {self.names.get(row.kind, row.kind)} {row.season}"
 
     def get_filter_form(self, rows: list[PondHatch]) -> HatchFilterForm:
-        return HatchFilterForm(self.request.GET, rows=rows, names=self.names)
+        return HatchFilterForm(self.request.GET, rows=rows, names=self.names, seasons=self.seasons)
 
     def get_table_kwargs(self) -> dict[str, Any]:
         return {"names": self.names}

@@ -468,4 +468,26 @@ def test_hatch_by_pond_costs_the_same_at_three_rows_and_at_three_hundred(reader)
     fresh = [draft(f"S-{number}", eggs=(20, 10), ponds="DE") for number in range(1, 300)]
     lot_book.open_lots(fresh, today=TODAY)
     assert queries() == few
-    assert few <= 9
+    # One of them asks which seasons there are, so that not all of them are read.
+    assert few <= 10
+
+
+def test_only_the_last_seasons_are_read_unasked(reader):
+    """A book of many years: older lots are a choice away, and cost nothing until then."""
+    from ponds.lot_drafts import BasketDraft
+
+    pond = a_pond("A")
+    for year in range(2020, 2024):
+        day = dt.date(year, 5, 2)
+        a_lot(f"L-{year}", set_on=day, baskets=(BasketDraft(pond, day, 9),))
+    shown = {
+        "": [2023, 2022, 2021], "season=2020": [2020], "season=all": [2023, 2022, 2021, 2020],
+        "season=2050": [2023, 2022, 2021],
+    }  # fmt: skip
+    for query, years in shown.items():
+        page = reader.get(f"{LIST}?{query}")
+        assert [year for year in range(2023, 2019, -1) if f">L-{year}<" in text(page)] == years
+        hatch = reader.get(f"{HATCH}?{query}").context["table"].rows
+        assert [row.record.season for row in hatch] == years
+    offered = reader.get(LIST).context["filter"].form.fields["season"].choices
+    assert [words for _, words in offered][::5] == ["the last 3", "all 4"]
