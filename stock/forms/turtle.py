@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -12,6 +13,7 @@ from django.core.exceptions import ValidationError
 from ponds.units import UnitRefused
 from stock import photos
 from stock.forms.fields import DayField, KeyField, LineField, OneOfField, new_key
+from stock.marks.asking import Earlier, taken
 from stock.marks.measures import DEFINITIONS, UNITS_OF, Typed, read_measure
 from stock.marks.plausible import Question
 from stock.measures_asked import known_of
@@ -36,20 +38,25 @@ class MeasureForm(forms.Form):
         *args: Any,
         turtle: Turtle,
         only: Measure | None = None,
+        last: Iterable[Measure] = (),
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.turtle, self.only = turtle, only
         self.fields["length_unit"].offer([(code, UNIT_WORDS[code]) for code in UNITS_OF["length"]])
         self.fields["mass_unit"].offer([(code, UNIT_WORDS[code]) for code in UNITS_OF["mass"]])
-        self.codes = [only.what] if only else list(DEFINITIONS)
+        # What is taken most comes first: on a phone the others are a long way below.
+        self.codes = (
+            [only.what] if only else sorted(DEFINITIONS, key=lambda code: code not in ("SCL_MAX", "MASS"))
+        )
+        was = {row.what: taken(Earlier(row.what, row.stored, row.measured_on)) for row in last}
         for code in self.codes:
             definition = DEFINITIONS[code]
             self.fields[code] = forms.CharField(
                 required=only is not None,
                 max_length=40,
                 label=definition.title,
-                help_text=definition.meaning,
+                help_text=definition.meaning + (f" Last time {was[code]}." if code in was else ""),
                 widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
             )
         self.fields["note"] = LineField(label="Note", most=LONGEST_NOTE)

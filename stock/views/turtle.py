@@ -84,7 +84,7 @@ def turtle_measure(request: SignedRequest, number: int) -> HttpResponse:
     today = the_farm().today()
     earlier = _measures(found)
     start = measure_start(today, request.user.get_username(), earlier[-1] if earlier else None)
-    form = MeasureForm(request.POST or None, initial=start, turtle=found)
+    form = MeasureForm(request.POST or None, initial=start, turtle=found, last=earlier)
 
     def write(given: dict[str, Any]) -> Done:
         rows = turtle_records.record_measures(
@@ -93,10 +93,7 @@ def turtle_measure(request: SignedRequest, number: int) -> HttpResponse:
         says = f"{len(rows)} {'measure' if len(rows) == 1 else 'measures'} written."
         return Done(says, page_of(found, "#measures"), tuple(form.notes))
 
-    last = {row.what: (row.stored, row.measured_on) for row in earlier}
-    return answer(
-        request, form, write, Page("stock/turtle_measure.html", lambda: {"turtle": found, "last": last})
-    )
+    return answer(request, form, write, Page("stock/turtle_measure.html", lambda: {"turtle": found}))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

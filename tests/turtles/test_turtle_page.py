@@ -108,6 +108,21 @@ def test_measures_are_written_as_typed(hand, turtle):
     assert send(hand, turtle, key=key, SCL_MAX="204").status_code == 422
 
 
+def test_what_is_taken_most_stands_first_each_with_its_last_figure_beside_it(hand, turtle):
+    page = hand.get(reverse("stock:turtle-measure", args=[turtle.pk]))
+    names = [field.name for field in page.context["form"].visible_fields()]
+    first = names.index("SCL_MAX")
+    assert names[first : first + 2] == ["SCL_MAX", "MASS"]
+    assert page.context["form"].fields["MASS"].help_text.count("Last time") == 0
+    typed = [read_measure("MASS", "3 lb 1 oz")]
+    turtle_records.record_measures(
+        turtle, typed, measured_on=MAY, key=uuid.uuid4(), by=hand.user, today=TODAY
+    )
+    shown = hand.get(reverse("stock:turtle-measure", args=[turtle.pk])).content.decode()
+    assert "net of the bag; note whether she carries eggs. Last time " in shown
+    assert "389 g on 1 May 2024." in shown
+
+
 def test_an_odd_measure_is_asked_about_once_and_kept_when_it_is_right(hand, turtle):
     answer = send(hand, turtle, SCL_MAX="200", MASS="1.4")
     assert answer.status_code == 422
