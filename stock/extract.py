@@ -9,17 +9,16 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import cast
 
 from django.utils import timezone
 
 from ponds.models import Farm, NestDay, Pond
-from ponds.svg_marks import figure_text
 from stock.book import FIELD_OF_CLASS
-from stock.drafts import CLASSES, Z_95
+from stock.drafts import CLASSES
 from stock.extract_booked import BookedTables
 from stock.extract_rows import ExtractRows, Flows, LotOfPond
 from stock.extract_words import NOT_ADVICE, RETENTION
+from stock.mended_rows import MendedRow, counted_words
 from stock.models import Count, Move
 from stock.move_words import class_words
 from stock.moves_read import move_sentence
@@ -79,7 +78,7 @@ def _sheet(pond: Pond, farm: Farm, first: dt.date, last: dt.date, rows: ExtractR
             _lots(rows.lots[pond.pk]),
             _counts(rows.counts[pond.pk]),
             _uses(state for state in rows.states.get(pond.pk, ()) if state.from_on <= last),
-            _corrections(rows.corrections[pond.pk], rows.mended_nests[pond.pk], farm, told),
+            _corrections(rows.corrections[pond.pk], rows.mended[pond.pk], farm, told),
         ),
         notes=(RETENTION, NOT_ADVICE),
     )
@@ -233,7 +232,7 @@ def _counts(counts: Iterable[Count]) -> PrintedTable:
     rows = tuple(
         (
             day_words(count.as_of), count.kind.common_name, count.get_how_known_display(),
-            _with_error(count.females, count.females_se), _with_error(count.males, count.males_se),
+            counted_words(count.females, count.females_se), counted_words(count.males, count.males_se),
             count.reason, count.by_name,
         )
         for count in counts
@@ -265,9 +264,9 @@ def _uses(states: Iterable) -> PrintedTable:
 
 
 def _corrections(
-    moves: Iterable[Move], mended: Iterable[NestDay], farm: Farm, told: BookedTables
+    moves: Iterable[Move], mended: Iterable[MendedRow], farm: Farm, told: BookedTables
 ) -> PrintedTable:
-    def entered(row: Move | NestDay) -> str:
+    def entered(row: Move | MendedRow) -> str:
         return day_words(timezone.localtime(row.recorded_at, farm.tzinfo).date())
 
     rows = [
@@ -277,25 +276,12 @@ def _corrections(
         )
         for move in moves
     ]  # fmt: skip
-    for row in mended:
-        was = cast("NestDay | None", row.replaces)
-        before = f"{was.nests} nests and {was.eggs or 0} eggs of {day_words(was.dug_on)}" if was else ""
-        what = f"nest book: {before}" + (
-            "" if row.is_void else f" now {row.nests} nests and {row.eggs or 0} eggs"
-        )
-        state = "taken back" if row.is_void else "put in its place"
-        rows.append((day_words(row.dug_on), entered(row), state, what, row.note, _names([row])))
+    rows += [(day_words(row.day), entered(row), row.state, row.what, row.note, row.by_name) for row in mended]
     return PrintedTable(
         "Every correction",
-        ("Of the day", "Entered", "What", "Move", "Note", "By"),
+        ("Of the day", "Entered", "How", "What", "Note", "By"),
         tuple(rows),
         note="Nothing is ever overwritten: what was wrong stands in the register beside what was put in its place.",
         empty="None in these days.",
         widths=(1.3, 1, 1, 2.5, 1.7, 0.9),
     )
-
-
-def _with_error(heads: float | None, se: float | None) -> str:
-    if heads is None:
-        return "not counted"
-    return f"{figure_text(heads, 0)} ± {figure_text(Z_95 * se, 0)}" if se else figure_text(heads, 0)

@@ -10,7 +10,8 @@ from django.db.models import Count as RowCount
 from django.db.models import F, Q, QuerySet, Sum
 
 from ponds.models import Basket, NestDay, Pond, PondState
-from stock import pond_page, pond_rows, review_rows
+from stock import mended_rows, pond_page, pond_rows, review_rows
+from stock.mended_rows import MendedRow
 from stock.models import Count, Entry, Move, Paper
 from stock.moves_read import CELLS, with_entries
 from stock.pond_facts import pond_kinds
@@ -44,12 +45,12 @@ class ExtractRows:
         (pond id, kind id) -> where the heads came from.
     papers_of_batches, papers_of_moves : mapping
         Row id -> its papers in words.
-    eggs, mended_nests : mapping to list of NestDay
-        The rows of the nest book that stand, and those that were put in place of others.
+    eggs : mapping to list of NestDay
+        The rows of the nest book that stand.
     lots : mapping
         Egg lots that hold eggs of the pond: code, kind, day set, incubator, eggs, baskets.
-    counts, corrections : mapping
-        The counts that stand, and moves that took back or replaced others.
+    counts, corrections, mended : mapping
+        The counts that stand, moves that took back or replaced others, and what else was put right.
     """
 
     def __init__(self, ponds: Sequence[Pond], first: dt.date, last: dt.date) -> None:
@@ -78,7 +79,10 @@ class ExtractRows:
         for count in counts.select_related("kind", "move").order_by("as_of", "pk"):
             self.counts[count.pond_id].append(count)
         self.corrections = self._corrections()
-        self.mended_nests = self._mended()
+        self.mended: dict[int, list[MendedRow]] = defaultdict(list)
+        for row in mended_rows.corrections(self.ids, first, last):
+            for pond_id in row.pond_ids:
+                self.mended[pond_id].append(row)
         self.lots = self._lots()
 
     def _touching(self) -> QuerySet[Entry]:
@@ -97,13 +101,6 @@ class ExtractRows:
         found: dict[int, list[NestDay]] = defaultdict(list)
         rows = NestDay.objects.standing().filter(pond__in=self.ids, dug_on__range=self.days)
         for row in rows.select_related("kind", "by").order_by("dug_on", "pk"):
-            found[row.pond_id].append(row)
-        return found
-
-    def _mended(self) -> dict[int, list[NestDay]]:
-        found: dict[int, list[NestDay]] = defaultdict(list)
-        rows = NestDay.objects.filter(pond__in=self.ids, dug_on__range=self.days, replaces__isnull=False)
-        for row in rows.select_related("replaces", "by").order_by("recorded_at", "pk"):
             found[row.pond_id].append(row)
         return found
 

@@ -17,7 +17,7 @@ from stock import review_rows
 from stock.advice import SeasonForecast, season_forecast
 from stock.book import FIELD_OF_CLASS, ClassHeads
 from stock.drafts import CLASSES
-from stock.models import Move, PondReview, Reason, Task
+from stock.models import PondReview, Reason, Task
 from stock.pond_facts import pond_kinds
 from stock.pond_kind import PondKind
 from stock.pond_rows import ponds_of_days
@@ -217,11 +217,6 @@ def as_signed_words(found: PondMonth, kind: KindMonth) -> str:
         f"{number(kept['females'])} females ({interval(*kept['female_limits'])}) and {number(kept['males'])} males "
         f"({interval(*kept['male_limits'])})"
     )
-
-
-def later_corrections(month: dt.date, pond_ids: Iterable[int]) -> list[Move]:
-    """Return what was booked after a month for its days: four queries."""
-    return review_rows.later_corrections(month, next_month(month) - dt.timedelta(days=1), list(pond_ids))
 
 
 def _ponds(month: dt.date, last: dt.date, ponds: Iterable[Pond]) -> list[PondMonth]:

@@ -10,11 +10,11 @@ from django.utils import timezone
 from ponds.models import Farm
 from ponds.nest_checks import nests_text
 from stock.extract_words import NOT_ADVICE, RETENTION
-from stock.models import MonthClose, Move
+from stock.models import MonthClose
 from stock.move_words import class_words
-from stock.moves_read import move_sentence
 from stock.printed import PrintedSheet, PrintedTable
 from stock.review import KindMonth, MonthReview, PondMonth, as_signed_words
+from stock.review_later import LoggedLater
 from stock.review_rows import CORRECTIONS
 from stock.standing_page import drift_words
 from stock.templatetags.stock_format import day as day_words
@@ -23,16 +23,16 @@ from stock.templatetags.stock_format import ratio as ratio_words
 
 
 def review_sheets(
-    found: MonthReview, farm: Farm, close: MonthClose | None, corrections: Iterable[Move]
+    found: MonthReview, farm: Farm, close: MonthClose | None, later: Iterable[LoggedLater]
 ) -> Iterator[PrintedSheet]:
     """Yield the farm's month, then a sheet for each pond, below each other where there is room; no query."""
-    yield _farm_sheet(found, farm, close, list(corrections))
+    yield _farm_sheet(found, farm, close, list(later))
     for place, pond in enumerate(found.ponds):
         yield _pond_sheet(pond, found, farm, follows=place > 0)
 
 
 def _farm_sheet(
-    found: MonthReview, farm: Farm, close: MonthClose | None, corrections: list[Move]
+    found: MonthReview, farm: Farm, close: MonthClose | None, later: list[LoggedLater]
 ) -> PrintedSheet:
     state = (
         f"closed by {close.by_name} on {_on(close.closed_at, farm)}"
@@ -65,10 +65,10 @@ def _farm_sheet(
             widths=(0.6, 1.6, 1.9, 1.05, 0.8, 0.8, 0.8, 1.05, 0.8, 0.8, 0.9, 1.1),
         )
     ]  # fmt: skip
-    if close:
+    if close or later:
         capped = (
-            f"The newest {CORRECTIONS}; all stand in the list of moves."
-            if len(corrections) == CORRECTIONS
+            f"The newest {CORRECTIONS}; all stand in the lists of moves, counts, nests and egg lots."
+            if len(later) == CORRECTIONS
             else ""
         )
         tables.append(
@@ -76,12 +76,8 @@ def _farm_sheet(
                 "What was logged later for these days",
                 ("Day", "What", "Entered", "By"),
                 tuple(
-                    (
-                        day_words(move.happened_on),
-                        ("Taken back: " if move.reverses_id else "") + move_sentence(move),
-                        _on(move.recorded_at, farm), move.by_name,
-                    )
-                    for move in corrections
+                    (day_words(row.on), row.what, day_words(row.entered_on), row.by_name)
+                    for row in later
                 ),
                 note=capped,
                 empty="Nothing.",

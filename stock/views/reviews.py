@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,18 +20,17 @@ from stock import review_book
 from stock.advice import Decided, aims_of, males_first
 from stock.aim_links import AimLinks, with_links
 from stock.forms.reviews import SignForm
-from stock.links import link, task_link
-from stock.months import Month, months
-from stock.moves_read import move_sentence
+from stock.links import task_link
+from stock.months import months
 from stock.review import (
     KindMonth,
     PondMonth,
     as_signed_words,
-    later_corrections,
     month_review,
     pond_month,
     signed_figures,
 )
+from stock.review_later import closed_at, logged_later
 from stock.review_print import review_sheets
 from stock.review_rows import CORRECTIONS
 from stock.sheet_files import TYPES, file_of
@@ -65,7 +63,8 @@ class ReviewMonth(ComputedListPage):
 
     def get_rows(self) -> list[MonthRow]:
         self.month = _month(self.kwargs["month"])
-        self.today = the_farm().today()
+        self.farm = the_farm()
+        self.today = self.farm.today()
         self.review = month_review(self.month, self.today)
         self.export_name = f"review-{self.month:%Y-%m}"
         rows = [(pond, kind) for pond in self.review.ponds for kind in pond.kinds]
@@ -76,12 +75,12 @@ class ReviewMonth(ComputedListPage):
         if kind not in TYPES:
             return super().get(request, *args, **kwargs)
         self.get_rows()
-        closing = next((one for one in months(self.today) if one.first_day == self.month), None)
+        found = months(self.today)
+        closing = next((one for one in found if one.first_day == self.month), None)
         close = closing.close if closing else None
         ids = [pond.pond_id for pond in self.review.ponds]
-        later = later_corrections(self.month, ids) if close else []
-        farm = the_farm()
-        return file_of(review_sheets(self.review, farm, close, later), farm, kind, self.export_name)
+        later = logged_later(self.month, ids, closed_at(self.month, found), self.farm)
+        return file_of(review_sheets(self.review, self.farm, close, later), self.farm, kind, self.export_name)
 
     def words_of(self, row: MonthRow) -> str:
         return f"pond {row.pond} {row.pond_month.pond_name} {row.kind} {row.verdict}"
@@ -90,17 +89,17 @@ class ReviewMonth(ComputedListPage):
         found = months(self.today)
         closing = next((one for one in found if one.first_day == self.month), None)
         close = closing.close if closing else None
-        is_closed = _is_closed(self.month, found)
+        since = closed_at(self.month, found)
         ids = [pond.pond_id for pond in self.review.ponds]
         return super().get_context_data(
             review=self.review,
             month=self.month,
             close=close,
-            is_closed=is_closed,
+            is_closed=since is not None,
             may_close=closing is not None and closing.is_next and role_of(self.request.user) == OWNER,
             before=_word(self.month - dt.timedelta(days=1), self.today),
             after=_word(next_month(self.month), self.today),
-            corrections=_sentences(later_corrections(self.month, ids)) if is_closed else [],
+            later=logged_later(self.month, ids, since, self.farm),
             most_corrections=CORRECTIONS,
             first_unsigned=self.review.unsigned[0].pond_code if self.review.unsigned else "",
             **kwargs,
@@ -167,7 +166,8 @@ def _show_pond(
     found = ponds[at] if at is not None else pond_month(pond, first, today)
     if found is None:
         raise Http404
-    is_closed = _is_closed(first, months(today))
+    since = closed_at(first, months(today))
+    is_closed = since is not None
     is_over = next_month(first) <= today
     is_owner = role_of(request.user) == OWNER
     # Nothing is to be done at a retired pond any more; a month it was still open in is signed like any other.
@@ -206,7 +206,7 @@ def _show_pond(
         "before": codes[at - 1] if at else "",
         "after": codes[at + 1] if at is not None and at + 1 < len(codes) else "",
         "most_corrections": CORRECTIONS,
-        "corrections": _sentences(later_corrections(first, [pond.pk])) if is_closed else [],
+        "later": logged_later(first, [pond.pk], since, farm),
     }
     return render(request, "stock/review_pond.html", context, status=status)
 
@@ -254,27 +254,10 @@ def _back(address: str, month: dt.date, here: str) -> str:
     return f"{address}&review={month:%Y-%m}&next={here}"
 
 
-def _sentences(moves) -> list[tuple[dt.date, str, str, str]]:
-    return [
-        (
-            move.happened_on,
-            ("Taken back: " if move.reverses_id else "") + move_sentence(move),
-            move.by_name,
-            link("stock:move-detail", move.key),
-        )
-        for move in moves
-    ]
-
-
 def _left_words(left: list[PondMonth]) -> str:
     if not left:
         return "Every pond is signed: the month can be closed."
     return f"{len(left)} pond{'s' if len(left) > 1 else ''} to go."
-
-
-def _is_closed(first: dt.date, found: Iterable[Month]) -> bool:
-    """Return whether a month is closed; one before the first that was closed counts as closed."""
-    return any(one.close is not None and one.first_day >= first for one in found)
 
 
 def _month(text: str) -> dt.date:
