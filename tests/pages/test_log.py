@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from ponds.models import Kind, Pond
+from ponds.svg_marks import day_text
 from stock import ledger, task_book
 from stock.models import Batch, Entry, Haul, HaulLine, Move, Paper, RefusedPost, TaskMove
 from stock.refused import still_refused
@@ -455,7 +456,7 @@ def test_a_day_in_the_future_is_refused(hand):
     tomorrow = today() + dt.timedelta(days=1)
     text = refused(
         hand.post(LOG, sent_log({**FEMALES, "back": "17"}, day=tomorrow.isoformat())),
-        f"{tomorrow} is after today, {today()}.",
+        f"{day_text(tomorrow)} is after today, {day_text(today())}.",
     )
     assert 'value="17"' in text
 
