@@ -7,6 +7,7 @@ import time
 import numpy as np
 
 from stock.advisor.allocation import allocate
+from stock.advisor.solver_words import without_noise
 from stock.bench.registry import Measured
 
 PONDS, HEADS, LEVELS = 20, 400, 100
@@ -49,12 +50,13 @@ def by_solver(gains: np.ndarray, heads: int) -> float:
     from scipy.sparse import csr_array
 
     size = gains.size
-    solved = milp(
-        -gains.ravel(),
-        constraints=LinearConstraint(csr_array(np.ones((1, size))), heads, heads),
-        integrality=np.ones(size),
-        bounds=Bounds(0, 1),
-    )
+    with without_noise():
+        solved = milp(
+            -gains.ravel(),
+            constraints=LinearConstraint(csr_array(np.ones((1, size))), heads, heads),
+            integrality=np.ones(size),
+            bounds=Bounds(0, 1),
+        )
     if not solved.success:
         raise RuntimeError(f"the solver found nothing: {solved.message}")
     return -float(solved.fun)
