@@ -7,7 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Exists, OuterRef, Q, Sum, Value
+from django.db.models import Exists, OuterRef, Q, QuerySet, Sum, Value
 from django.db.models.functions import Coalesce
 
 from ponds.models import NestDay
@@ -156,10 +156,17 @@ def deaths(first: dt.date, last: dt.date, pond_ids: Iterable[int]) -> dict[PondK
     return dict(died)
 
 
+def arrivals_that_stand() -> QuerySet[Entry]:
+    """Return the entries by which a batch (the outer row) came in, without those taken back: none, and nothing came."""
+    return Entry.objects.filter(
+        batch=OuterRef("pk"), source__pond=None, move__reverses=None, move__reversed_by=None
+    )
+
+
 def without_papers() -> dict[str, str]:
     """Return batch id as text -> code of the batches that came from elsewhere and have no paper: one query."""
     rows = Batch.objects.filter(source__in=("BOUGHT", "WILD")).filter(
-        ~Exists(Paper.objects.filter(batch=OuterRef("pk")))
+        ~Exists(Paper.objects.filter(batch=OuterRef("pk"))), Exists(arrivals_that_stand())
     )
     return {str(pk): code for pk, code in rows.values_list("pk", "code")}
 

@@ -18,6 +18,10 @@ MOST_LINES = 2000
 MOST_PONDS_SAID = 30
 TO = ("to", "->", ">")
 READER_WORDS = ("FDX", "FDXB", "HDX")
+OF_A_READER = re.compile(r"[#\d./:,;+TZ-]*\d[#\d./:,;+TZ-]*|[AP]M", re.IGNORECASE)
+"""A day, an instant or a running number, as readers write them in columns behind a tag."""
+APART = re.compile(r"(.*\S)\s*[;,]\s*([A-Za-z]\w*)")
+"""A word set apart from the scan by a comma or a semicolon."""
 AWAY = {
     "SOLD": "SOLD", "DIED": "DIED", "DEAD": "DIED", "CULLED": "CULLED", "ESCAPED": "ESCAPED", "BACK": "BACK",
 }  # fmt: skip
@@ -104,6 +108,8 @@ def read_scans(
         )
         return found
     lines = [_read_line(line, ponds) for line in typed]
+    # Whoever is to go to the pond it is scanned in goes back.
+    lines = [replace(line, goes="BACK") if line.goes == pond else line for line in lines]
     read = [*lines, *(line.before_slip for line in lines if line.before_slip)]
     wanted = Q(tag__in={line.tag for line in read if line.tag}) | Q(
         mask__in={mask for line in read for mask in line.masks | line.as_code}
@@ -183,8 +189,8 @@ def _is_slip(line: _Line, by_mark: Mapping[str | int, set[int]], turtles: Collec
     if before is None:
         return False
     if line.tag and before.tag == line.tag:
-        # A reader may send its tag's standard behind the number.
-        return line.slip.upper() not in READER_WORDS
+        # A reader may send its tag's standard, a day or an instant behind the number.
+        return line.slip.upper() not in READER_WORDS and not OF_A_READER.fullmatch(line.slip)
     return not line.ids(by_mark, turtles) and bool(before.ids(by_mark, turtles))
 
 
@@ -207,6 +213,8 @@ def _read_line(typed: str, ponds: Collection[str]) -> _Line:
 
 
 def _read_words(typed: str, ponds: Collection[str]) -> _Line:
+    if (told := APART.fullmatch(typed)) and (told[2].upper() in AWAY or told[2].upper() in ponds):
+        typed = f"{told[1]} {told[2]}"
     goes, words, whole = "", typed.split(), ""
     if len(words) > 1 and (words[-1].upper() in AWAY or words[-1].upper() in ponds):
         goes = AWAY.get(words[-1].upper(), words[-1].upper())

@@ -37,7 +37,7 @@ from stock.advisor.yields import (
 from stock.kept_answers import KeptAnswers, content_of
 from stock.pond_facts import pond_kinds
 from stock.pond_rows import KindRow
-from stock.yield_book import SEASONS_READ, SEED, YieldBook, yield_book
+from stock.yield_book import SEASONS_READ, SEED, YieldBook, laying_females, yield_book
 from stock.yield_rows import WEEKS, NestSums
 
 Floats = NDArray[np.float64]
@@ -278,13 +278,12 @@ def _nests(dug: Mapping[tuple[int, int | None], Floats]) -> int:
 def _with_kinds(
     found: Mapping[tuple[int, int | None], Floats], book: YieldBook
 ) -> dict[tuple[int, int | None], Floats]:
-    """Share the nests of no known kind out by the settled females of the pond; what nobody could lay stays kindless."""
+    """Share the nests of no known kind out by the pond's laying females; what nobody could lay stays kindless."""
     dug: dict[tuple[int, int | None], Floats] = defaultdict(lambda: np.zeros(WEEKS))
     for (pond, kind), by_week in found.items():
         parts: dict[int, Floats] = {}
         if kind is None:
-            females = {of: held.settled for (of_pond, of), held in book.laying.items() if of_pond == pond}
-            parts = yield_rows.share_out_weeks(by_week, females)
+            parts = yield_rows.share_out_weeks(by_week, laying_females(book.laying, pond, book.kinds))
         for of_kind, part in parts.items() or [(kind, by_week)]:
             dug[pond, of_kind] = dug[pond, of_kind] + part
     return dict(dug)

@@ -19,6 +19,7 @@ from stock.move_words import class_words
 from stock.moves_read import move_sentence, with_entries
 from stock.pond_kind import PondKind
 from stock.refused import still_refused
+from stock.review_rows import arrivals_that_stand
 from stock.season_now import PondSeason
 from stock.tasks import OpenTask
 from stock.templatetags.stock_format import age
@@ -287,6 +288,7 @@ def _papers(today: dt.date) -> Iterator[TodayLine]:
     batches = (
         Batch.objects.filter(
             ~Exists(Paper.objects.filter(batch=OuterRef("pk"))),
+            Exists(arrivals_that_stand()),
             source__in=(Batch.Source.BOUGHT, Batch.Source.WILD, Batch.Source.OPENING),
             arrived_on__lte=today,
         )

@@ -46,7 +46,8 @@ SEED = 20_250_901
 """One seed for every forecast: the same rows give the same forecast on every page and day."""
 DRAWS = 4000
 ANSWERS_KEPT = 4
-NEEDED = ("LAYING_SHARE", "NESTS", "EGGS")
+LAYING = "LAYING_SHARE"
+NEEDED = (LAYING, "NESTS", "EGGS")
 
 
 @dataclass(frozen=True)
@@ -192,7 +193,7 @@ def _learn(
     read = range(min(years, default=season.year) - 2, season.year)
     lay = {year: yield_rows.laying(Season(year), day) for year in read}
     lay[season.year] = yield_rows.laying(season, day)
-    nests, shared_out = _with_kinds(sums, lay)
+    nests, shared_out = _with_kinds(sums, lay, kinds)
     places = tuple(
         sorted(
             {
@@ -251,8 +252,26 @@ def _three(figure: Range) -> tuple[float, float, float]:
     return figure.low, figure.expected, figure.high
 
 
+def laying_females(
+    lay: Mapping[PondKindId, Laying], pond: int, kinds: Mapping[int, KindRow]
+) -> dict[int, float]:
+    """
+    Return kind id -> females of a pond that lay: settled ones by the published share of their kind that lays.
+
+    Where a kind has no such figure, all its settled females count.
+    """
+    return {
+        kind: held.settled
+        * (row.figures[LAYING].expected if (row := kinds.get(kind)) and LAYING in row.figures else 1)
+        for (of_pond, kind), held in lay.items()
+        if of_pond == pond
+    }
+
+
 def _with_kinds(
-    sums: Mapping[tuple[int, int | None, int], NestSums], lay: Mapping[int, Mapping[PondKindId, Laying]]
+    sums: Mapping[tuple[int, int | None, int], NestSums],
+    lay: Mapping[int, Mapping[PondKindId, Laying]],
+    kinds: Mapping[int, KindRow],
 ) -> tuple[dict[tuple[int, int, int], NestSums], int]:
     """Return the sums by pond, kind and year with those of no known kind shared out, and how many nests that were."""
     found: dict[tuple[int, int, int], NestSums] = {}
@@ -264,8 +283,7 @@ def _with_kinds(
             found[pond, kind, year] = NestSums(one.nests, one.opened, one.eggs)
     shared = 0
     for pond, year, one in unknown:
-        females = {kind: held.settled for (of_pond, kind), held in lay[year].items() if of_pond == pond}
-        for kind, part in yield_rows.share_out(one, females).items():
+        for kind, part in yield_rows.share_out(one, laying_females(lay[year], pond, kinds)).items():
             held = found.setdefault((pond, kind, year), NestSums())
             held.nests += part.nests
             held.opened += part.opened

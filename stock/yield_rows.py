@@ -1,6 +1,6 @@
 """Rows of past and running seasons for what is learnt of yields: nests, hatched eggs, females that laid them.
 
-Nests of a kind that nobody knew are shared out by the settled females of the pond's kinds, in whole nests.
+Nests of a kind that nobody knew are shared out by the laying females of the pond's kinds, in whole nests.
 """
 
 from __future__ import annotations
@@ -143,7 +143,7 @@ def hatched_by_season(years: Iterable[int]) -> dict[tuple[int, int, int], tuple[
 
 def share_out(unknown: NestSums, females: Mapping[int, float]) -> dict[int, NestSums]:
     """
-    Share nests of a kind not known among a pond's kinds, by their settled females.
+    Share nests of a kind not known among a pond's kinds, by their laying females.
 
     Whole nests; {} where no female stands. With one kind alone they are its own, eggs too; else the eggs stay out of
     what is learnt: whose they were nobody knows.

@@ -233,6 +233,7 @@ def build_office(office: OfficeMove) -> tuple[Draft, list[LineForm]]:
             pond=original.pond.code if original.pond else "",
             papers=tuple(move_papers(original)),
             counts=_counts(original, draft),
+            tasks=tuple(sorted(original.tasks_done.values_list("task", flat=True))),
         )
     return draft, office.used_lines
 

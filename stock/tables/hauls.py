@@ -121,10 +121,14 @@ class BatchTable(PlainTable):
 
     def render_origin(self, record: Batch) -> str:
         words = self.value_origin(record)
-        return words if words == "papered" else format_html('<span class="tag tag-warn">{}</span>', words)
+        return (
+            words
+            if words in ("papered", TAKEN_BACK)
+            else format_html('<span class="tag tag-warn">{}</span>', words)
+        )
 
     def value_origin(self, record: Batch) -> str:
-        return origin_words(record, record.papers_count)  # type: ignore[attr-defined]
+        return origin_words(record)
 
 
 class BatchFilter(filters.FilterSet):
@@ -142,11 +146,16 @@ class BatchFilter(filters.FilterSet):
         fields = ("source", "generation", "since", "unpapered")
 
     def by_papers(self, rows: QuerySet, name: str, value: Any) -> QuerySet:
-        return rows.filter(papers_count=0) if value else rows
+        return rows.filter(papers_count=0, heads_in__gt=0) if value else rows
 
 
-def origin_words(batch: Batch, papers: int) -> str:
-    """Say whether a batch's origin is papered."""
-    if papers:
+TAKEN_BACK = "taken back: nothing came in"
+
+
+def origin_words(batch: Any) -> str:
+    """Say whether the origin of a batch, with `heads_in` and `papers_count`, is papered."""
+    if batch.papers_count:
         return "papered"
+    if not batch.heads_in:
+        return TAKEN_BACK
     return "not known, before the register" if batch.source == Batch.Source.OPENING else "not papered yet"

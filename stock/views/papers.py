@@ -70,7 +70,7 @@ def batch_detail(request: HttpRequest, code: str) -> HttpResponse:
     standing.sort(key=lambda row: (len(row[0].code), row[0].code, row[1].common_name, row[2]))
     context = {
         "batch": batch,
-        "origin": origin_words(batch, batch.papers_count),
+        "origin": origin_words(batch),
         "papers": batch.papers.order_by("pk"),
         "arrivals": [
             (entry, part_sentence(part_of(entry)))

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from stock.advisor.whole_shares import share_whole
-from stock.yield_rows import NestSums, share_out, share_out_weeks
+from stock.pond_rows import KindRow, Range
+from stock.yield_book import laying_females
+from stock.yield_rows import Laying, NestSums, share_out, share_out_weeks
 
 
 def one_by_one(things, sizes):
@@ -56,3 +58,17 @@ def test_nests_by_week_come_to_those_of_the_season(seed):
 
 def test_without_females_no_week_is_shared():
     assert share_out_weeks(np.ones(53), {}) == {}
+
+
+def test_nests_of_no_known_kind_go_to_the_females_that_lay():
+    """60 sliders of which 70 % lay and 60 snappers of which half do: 7 to 5, by hand."""
+    lay = {(1, 1): Laying(60.0, 60.0, 3.0), (1, 2): Laying(60.0, 60.0, 3.0), (2, 1): Laying(9.0, 9.0, 3.0)}
+    kinds = {
+        kind: KindRow(kind, "", "", "", 3.0, (2.0, 4.0), 1.0, {"LAYING_SHARE": Range(0.1, share, 0.9)}, {})
+        for kind, share in ((1, 0.7), (2, 0.5))
+    }
+    females = laying_females(lay, 1, kinds)
+    assert females == {1: pytest.approx(42.0), 2: pytest.approx(30.0)}
+    assert {kind: one.nests for kind, one in share_out(NestSums(24), females).items()} == {1: 14, 2: 10}
+    # A kind without the figure counts with all that are settled.
+    assert laying_females(lay, 1, {1: kinds[1]})[2] == 60.0

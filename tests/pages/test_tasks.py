@@ -153,6 +153,19 @@ def test_a_task_is_open_until_all_its_heads_are_done_and_again_once_that_is_take
     assert [one.heads_left for one in open_tasks()] == [2]
 
 
+def test_a_correction_line_by_line_keeps_what_the_move_did_of_its_task(owner):
+    task = make(heads=6)
+    sold = Line("slider", "MALE", "A", "SOLD", 4)
+    draft = Draft(uuid.uuid4(), today(), (sold,), made_as="OFFICE", tasks=(task.pk,))
+    move = Move.objects.get(pk=ledger.record(draft, by=owner.user, today=today()).move_id)
+    sent = {
+        "key": str(uuid.uuid4()), "day": today().isoformat(), "lines-TOTAL_FORMS": "1", "lines-0-heads": "3",
+        "lines-0-kind": "slider", "lines-0-of_class": "MALE", "lines-0-source": "A", "lines-0-target": "SOLD",
+    }  # fmt: skip
+    assert owner.post(reverse("stock:move-correct", args=[move.key]), sent).status_code == 303
+    assert [one.progress for one in open_tasks()] == ["3 of 6 done"]
+
+
 def test_the_list_shows_open_tasks_unless_asked_otherwise(owner):
     make(heads=6, why="open one")
     do(make(heads=3, why="done one"), 3)

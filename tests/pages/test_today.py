@@ -175,6 +175,19 @@ def test_batches_without_papers_wait_and_those_of_protected_kinds_first(owner, f
     assert second.url == reverse("stock:batch-detail", args=["HERON"])
 
 
+def test_a_purchase_that_was_taken_back_asks_for_no_papers(owner, farm):
+    bought = farm.post(("FEMALE", "BOUGHT", "A", 5, {"batch": "HERON"}), days=0,
+                       batches=(BatchDraft("HERON", "BOUGHT", farm.today),))  # fmt: skip
+    lists = reverse("stock:batch-list")
+    assert waiting(owner, "Papers missing")[0].url == reverse("stock:batch-detail", args=["HERON"])
+    ledger.reverse(Move.objects.get(pk=bought.move_id), key=uuid.uuid4(), by=owner.user, today=farm.today)
+    assert not any("HERON" in line.sentence for line in waiting(owner, "Papers missing"))
+    shown = owner.get(lists, {"unpapered": "on"}).context["table"].rows
+    assert "HERON" not in [row.record.code for row in shown]
+    for address in (lists, reverse("stock:batch-detail", args=["HERON"])):
+        assert "taken back: nothing came in" in owner.get(address).content.decode()
+
+
 def test_a_licence_and_a_paper_that_expire_wait_sixty_days_before(owner, farm):
     book = the_farm()
     book.licence_expires_on = farm.today + dt.timedelta(days=60)

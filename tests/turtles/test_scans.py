@@ -253,3 +253,23 @@ def test_a_number_in_parts_is_no_slip(farm, typed):
     turtle = farm.register(5, tag(TAGS[0]), notch("BKO"))
     scans = read_scans(typed, "A", ("A", "B"))
     assert (scans.faults, [scan.code for scan in scans.scans]) == ([], [turtle.code])
+
+
+@pytest.mark.parametrize(
+    ("typed", "goes"),
+    [
+        (f"{TAGS[0]} 2026-05-01 10:11:12", ""),
+        (f"{TAGS[0]}\t2026-05-01\t10:11", ""),
+        (f"{TAGS[0]}, 2026-05-01, 10:11:12", ""),
+        (f"{TAGS[0]} #12", ""),
+        (f"{TAGS[0]};B", "B"),
+        (f"{TAGS[0]}, sold", "SOLD"),
+        # To the pond it is scanned in, a turtle goes back.
+        (f"{TAGS[0]} A", "BACK"),
+    ],
+)
+def test_what_a_reader_writes_behind_a_tag_is_no_place_and_a_place_behind_a_comma_is(farm, typed, goes):
+    turtle = farm.register(5, tag(TAGS[0]))
+    scans = read_scans(typed, "A", ("A", "B"))
+    assert (scans.faults, scans.asked) == ([], [])
+    assert [(scan.code, scan.goes) for scan in scans.scans] == [(turtle.code, goes)]
