@@ -13,6 +13,7 @@ from types import MappingProxyType
 from ponds.figures import Range, show_figure
 from ponds.seasons import Season
 from ponds.svg_marks import figure_text
+from stock.advisor.at_once import least_at_once
 from stock.advisor.mix import SETTLING
 from stock.advisor.placing import WELFARE_RATIO
 from stock.advisor.ratio import Remedy
@@ -141,8 +142,17 @@ def _once_done(one: PondKind, decided: Decided, done: Decided) -> Verdict | None
 
 
 def males_first(one: PondKind, decided: Decided = NOTHING, done: Decided = NOTHING) -> str:
-    """Say how many males leave before any female comes, where too many press the females; else ""."""
+    """
+    Say how many males leave before any female comes, where too many press the females; else "".
+
+    Where males stand alone it says how many females must come at once.
+    """
     females, males = heads_held(one)
+    if least := least_at_once(females, males, decided=decided.get(("ADD", "FEMALE"), 0)):
+        return (
+            f"No females stand here: {figure_text(least)} at least come at once ({WELFARE_RATIO:g} : 1), or the males "
+            "press the few."
+        )
     leaving = math.ceil(males - females / WELFARE_RATIO - 1e-9)
     if not females or leaving <= 0:
         return ""

@@ -11,6 +11,7 @@ from functools import lru_cache
 
 from ponds.models import PondState
 from ponds.svg_marks import figure_text
+from stock.advisor.at_once import least_at_once
 from stock.advisor.farm_plan import (
     ALL,
     BUY,
@@ -230,8 +231,10 @@ def _why_not(pond: PondPlan, unmet: Unmet, apart: str) -> str:
     if helps:
         said.append(f"It would come into band if {' or if '.join(helps)}.")
     elif not pond.females_before:
+        least = least_at_once(0, heads_held(pond.facts)[1])
         said.append(
-            "No females come in among males alone. Take all males out, place females, then bring males back."
+            f"Beside males that stand alone {figure_text(least)} females at least come at once, or the males press the "
+            "few, and no plan finds so many."
         )
     else:
         said.append(
@@ -325,6 +328,11 @@ def _cautions(plan: FarmPlan, ponds: Sequence[PondPlan], *, for_eggs: bool) -> t
     if any(move.of_class == "FEMALE" for move in plan.moves):
         said.append(
             "Move the males first, then the females, so that no female joins a pond with too many males."
+        )
+    alone = sorted({pond.code for pond in ponds if pond.males and pond.females and not pond.females_before})
+    if alone:
+        said.append(
+            f"No females stand in {' and '.join(alone)} yet: bring all of them at once, or the males press the few."
         )
     if plan.bought:
         said.append(

@@ -15,6 +15,7 @@ from ponds.figures import Range
 from ponds.models import KindFigure, PondState
 from stock.advisor.allocation import Allocation, allocate
 from stock.advisor.allocation_bound import most_possible
+from stock.advisor.at_once import held_together, least_at_once, shared_out
 from stock.advisor.curve_doubt import ends_of_full_fertility, gains_in_doubt
 from stock.advisor.eggs_a_female import EggsAFemale
 from stock.advisor.eggs_a_female import eggs_a_female as eggs_of_ponds
@@ -115,8 +116,8 @@ def _pond(
     decided: int,
 ) -> PondAdvice:
     room = head_room(facts) - decided
-    females, males = heads_held(facts)
-    females += decided
+    standing, males = heads_held(facts)
+    females = standing + decided
     apart = sorted(
         {kept_apart[one.kind_id] for one in neighbors if one.kind_id in kept_apart and one.heads.total}
     )
@@ -138,6 +139,8 @@ def _pond(
                 band_high=facts.band[1],
                 in_quarantine=facts.use.in_quarantine,
                 is_losing=facts.losing is not None and facts.losing.is_losing,
+                standing=standing,
+                most=question.heads,
             ),
         )
         if facts.use.code == PondState.State.RESTING:
@@ -145,7 +148,8 @@ def _pond(
     cap = 0 if found else pond_cap(females, males, room, facts.band[1])
     if found and decided:
         found[0] = replace(found[0], sentence=f"{found[0].sentence} {_decided_words(facts, decided)}")
-    return PondAdvice(facts, cap, tuple(found), decided=decided)
+    least = 0 if found else least_at_once(standing, males, decided=decided)
+    return PondAdvice(facts, cap, tuple(found), decided=decided, at_least=least)
 
 
 def _decided_words(facts: PondKind, decided: int) -> str:
@@ -231,6 +235,7 @@ def _rows_of(ponds: Sequence[PondAdvice], yields: Yields | None) -> _Rows | None
 def _solve(
     standing: tuple[_Stands, ...],
     caps: tuple[int, ...],
+    leasts: tuple[int, ...],
     figures: tuple[tuple[float, float, float], ...],
     heads: int,
     seasons: int,
@@ -276,6 +281,11 @@ def _solve(
         exponent=curves.exponent,
         rng=SEED,
     )
+    table = replace(
+        table,
+        gains=held_together(table.gains, leasts),
+        draw_gains=held_together(table.draw_gains, leasts),
+    )
     kept = len(table.draw_gains)
     found = allocate(table.gains, heads, caps=caps, exactly=False)
     best = share_ties(found, table.gains, caps=caps, females=females, males=males, exactly=False)
@@ -317,6 +327,7 @@ def _answer(
     solved = _solve(
         tuple(_standing_of(pond) for pond in able),
         tuple(pond.cap for pond in able),
+        tuple(pond.at_least for pond in able),
         tuple((figure.low, figure.expected, figure.high) for figure in _figures(kind).values()),
         question.heads,
         question.seasons,
@@ -330,16 +341,17 @@ def _answer(
             replace(
                 pond,
                 given=best.heads_per_pond[place],
-                adds=sum(solved.gains[place][: best.heads_per_pond[place]]),
-                next_gain=best.next_gains[place] if best.heads_per_pond[place] < pond.cap else None,
+                adds=sum(gains[: best.heads_per_pond[place]]),
+                next_gain=_next_gain(best, gains, pond, place),
                 last_cost=best.loss_per_pond[place],
                 is_tied=place in tied,
-                gains=solved.gains[place],
+                gains=gains,
                 yields=_pond_yield(rows, solved, place),
             ),
             question,
         )
         for place, pond in enumerate(able)
+        for gains in (shared_out(solved.gains[place], pond.at_least),)
     ]
     placed = sum(best.heads_per_pond)
     codes = [pond.code for pond in able]
@@ -376,6 +388,13 @@ def _answer(
     )
 
 
+def _next_gain(best: Allocation, gains: Sequence[float], pond: PondAdvice, place: int) -> float | None:
+    given = best.heads_per_pond[place]
+    if given >= pond.cap:
+        return None
+    return gains[given] if given < pond.at_least else best.next_gains[place]
+
+
 def _pond_yield(rows: _Rows | None, solved: _Solved, place: int) -> PondYield | None:
     if rows is None or solved.a_female is None:
         return None
@@ -395,6 +414,13 @@ def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
         )  # fmt: skip
         if pond.given >= pond.cap:
             why += f" {_what_binds(pond)}"
+        if pond.at_least:
+            why += f" {at_once_words(pond)}"
+    elif pond.at_least and pond.gains and pond.gains[0] > 0:
+        why = (
+            f"{_standing(pond)} Gets none: {at_once_words(pond)} They would add {pond.gains[0]:.1f} hatched eggs each, "
+            "and the heads do more elsewhere."
+        )
     elif pond.gains and pond.gains[0] <= 0:
         why = f"{_standing(pond)} Gets none: a further female here would add no hatched eggs."
     elif pond.is_tied:
@@ -408,6 +434,15 @@ def _advised(pond: PondAdvice, question: Question) -> PondAdvice:
             seasons=question.seasons,
         )  # fmt: skip
     return replace(pond, why=why)
+
+
+def at_once_words(pond: PondAdvice) -> str:
+    """Say how many females must come at once where males stand alone."""
+    males = pond.facts.males_now
+    return (
+        f"No females stand beside {males} {'male' if males == 1 else 'males'}: {pond.at_least} at least come at "
+        "once, or the males press the few."
+    )
 
 
 def _standing(pond: PondAdvice) -> str:

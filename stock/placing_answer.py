@@ -126,6 +126,8 @@ class PondAdvice:
         Females of the kind that open tasks already add here; they are counted as standing.
     yields : PondYield or None
         What a female here was learnt to give; None where the kind's figures stand for it.
+    at_least : int
+        Fewest females that may come, all at once, where males stand alone; 0 where any number may.
     """
 
     facts: PondKind
@@ -140,6 +142,7 @@ class PondAdvice:
     gains: tuple[float, ...] = ()
     decided: int = 0
     yields: PondYield | None = None
+    at_least: int = 0
 
     @property
     def code(self) -> str:

@@ -73,7 +73,8 @@ def assumptions(advice: Advice) -> list[Assumption]:
         Assumption(
             "Survival",
             f"males as females; lower only below {WELFARE_RATIO:g} : 1",
-            f"{_capital(FEMALE_SURVIVAL_SOURCE.removeprefix(MARK))} No pond below {WELFARE_RATIO:g} : 1 gets any here.",
+            f"{_capital(FEMALE_SURVIVAL_SOURCE.removeprefix(MARK))} No pond below {WELFARE_RATIO:g} : 1 gets any "
+            "here; where males stand alone so many come at once, or none.",
         ),
         _yields_words(advice),
     ]

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ponds.svg_marks import figure_text
-from stock.placing_advice import head_room
+from stock.placing_advice import at_once_words, head_room
 from stock.placing_answer import Advice, PondAdvice
 
 
@@ -58,6 +58,8 @@ def judge(advice: Advice, heads: Mapping[str, int]) -> HandPlacing:
             continue
         if pond is None or not pond.is_open or count > pond.cap:
             problems[code] = _too_many(pond, code, count, advice)
+        elif count < pond.at_least:
+            problems[code] = f"Pond {code} cannot take {count} alone. {at_once_words(pond)}"
         if pond is not None:
             total += math.fsum(pond.gains[:count])
     placed = sum(heads.values())

@@ -11,6 +11,7 @@ from scipy import special
 
 from ponds.models import PondState
 from ponds.svg_marks import figure_text
+from stock.advisor.at_once import least_at_once
 from stock.advisor.fertility import fertility
 from stock.advisor.mix import SETTLING
 from stock.advisor.moved_season import MovedSeason, moved_season
@@ -227,7 +228,14 @@ def _warnings_here(pond: TriedPond, comes: Sequence[int], leaves: Sequence[int])
     if now.losing is not None and now.losing.is_losing and (any(comes) or any(leaves)):
         said.append(f"Pond {code}: {now.losing.sentence} Find the cause first; it is not topped up.")
     left = now.males_now - leaves[1] + comes[1]
-    if comes[0] and left > 0 and now.females_now < WELFARE_RATIO * left:
+    if comes[0] and not now.females_now and left > 0:
+        # Males that stand alone press nobody yet; a few females among them would be.
+        if comes[0] < (least := least_at_once(0, left)):
+            said.append(
+                f"Pond {code} has no females: {figure_text(least)} at least come at once to its {figure_text(left)} "
+                f"{'male' if left == 1 else 'males'} ({WELFARE_RATIO:g} : 1), or the males press the few."
+            )
+    elif comes[0] and left > 0 and now.females_now < WELFARE_RATIO * left:
         leaving = math.ceil(left - now.females_now / WELFARE_RATIO - 1e-9)
         said.append(
             f"Pond {code} has {figure_text(now.females_now)} females to {figure_text(left)} males before the "

@@ -152,10 +152,55 @@ def test_it_equals_trying_every_placing(heads, full_to):
     assert all(one.given <= one.cap for one in advice.ponds)
 
 
+@pytest.mark.parametrize("heads", [6, 7, 9, 12, 17])
+@pytest.mark.parametrize("full_to", [2.7, 3.4, 5.0])
+def test_where_males_stand_alone_so_many_come_at_once_or_none_and_no_placing_beats_it(heads, full_to):
+    standing, caps = {"A": (0, 4), "B": (26, 10), "C": (35, 12)}, (18, 19, 19)
+    figures = {name: Range(value, value, value) for name, value in (PLAIN | {"SURVIVAL": 0.9}).items()}
+    advice = ask(
+        heads,
+        [pond(code, *cell, figures=figures) for code, cell in standing.items()],
+        seasons=4,
+        curves=Curves(full_to=full_to),
+    )
+    best = max(
+        sum(
+            hatched(*cell, added, seasons=4, full_to=full_to) - hatched(*cell, 0, seasons=4, full_to=full_to)
+            for cell, added in zip(standing.values(), counts, strict=True)
+        )
+        for counts in itertools.product(*(range(min(heads, cap) + 1) for cap in caps))
+        if sum(counts) <= heads and not 0 < counts[0] < 6
+    )
+    assert advice.total == pytest.approx(best)
+    assert given(advice).get("A", 0) not in range(1, 6)
+    assert advice.pond("A").at_least == 6
+
+
+def test_a_pond_whose_males_came_first_is_stocked_with_females():
+    advice = ask(20, [pond("A", 0, 10, unsexed=3)])
+    assert (given(advice), advice.pond("A").cap) == ({"A": 20}, 45)
+    assert "No females stand beside 10 males: 15 at least come at once" in advice.pond("A").why
+    by_hand = judge(advice, {"A": 9})
+    assert by_hand.problems["A"].startswith(
+        "Pond A cannot take 9 alone. No females stand beside 10 males: 15 at least"
+    )
+    assert judge(advice, {"A": 15}).problems == {}
+    # What is decided already counts to those that must come.
+    ponds = [pond("A", 0, 10)]
+    assert advise(Question(SLIDER, 6, seasons=3), ponds, decided={"A": 9}).pond("A").given == 6
+    assert advise(Question(SLIDER, 5, seasons=3), ponds, decided={"A": 9}).pond("A").given == 0
+
+
 @pytest.mark.parametrize(
     ("facts", "code", "words"),
     [
         ({"females": 12, "males": 10}, "too-many-males", "2 males must leave before females come"),
+        (
+            {"males": 10},
+            "too-few-females",
+            "15 must come at once, or the males press the few, and only 5 are to",
+        ),
+        ({"males": 3, "limit": 7}, "too-few-females", "and only 4 fit. Else 1 male leaves first."),
         ({"females": 12}, "no-males", "No males"),
         ({}, "no-males", "Empty"),
         ({"females": 45, "males": 10}, "band-top", "top of the band"),

@@ -192,7 +192,8 @@ def farm_plan(
     First as many ponds as can be are brought into band; where some cannot, the least females stay short or
     over in them; then the aim is met. A pond in band stays in band; one out of band is never made worse, nor
     stripped of a sex. Males leave a pond before females come: none come into a pond below the welfare ratio
-    until those standing there reach it, and no males come into such a pond. The integer program is solved by
+    until those standing there reach it, and no males come into such a pond; where no females stand none is
+    pressed, and they come, so many at once that they reach it. The integer program is solved by
     HiGHS; where time runs out the best plan found is given with the proven gap.
 
     Parameters
@@ -218,8 +219,9 @@ def farm_plan(
         plans with as many eggs, with more of it moves that bring little are left out. Heads moved for a band go
         before it, whatever they bring.
     fewest_males : int
-        Males that a pond in band keeps, where it has as many: fewer are too few sires. For "most eggs" every pond
-        keeps so many, and one that has fewer those it has, save what must leave for its own ratio.
+        Males that a pond in band keeps, where it has as many, and one of males alone: fewer are too few sires. For
+        "most eggs" every pond keeps so many, and one that has fewer those it has, save what must leave
+        for its own ratio.
     full_to : float
     welfare_ratio : float
         Females per male.

@@ -117,8 +117,9 @@ def tidy(heads: float) -> float:
 class Rules:
     """What a plan may do: sell males, bring in so many females; what holds it back; eggs a handled head must bring.
 
-    A pond in band that has as many males as ``fewest_males`` keeps so many. Where ``keeps_few``, so does every
-    pond, whatever its ratio, and one that has fewer keeps those it has: only what its own ratio asks leaves it.
+    A pond in band that has as many males as ``fewest_males`` keeps so many, and one of males alone so many of
+    them. Where ``keeps_few``, so does every pond, whatever its ratio, and one that has fewer keeps those it has: only
+    what its own ratio asks leaves it.
     """
 
     may_sell: bool
@@ -176,9 +177,9 @@ class Program:
 
     Kept in every plan: heads by kind and sex; a pond in band stays in band; a pond out of band is not made
     worse, nor stripped of a sex; the head limit (a pond over it takes no more than it gives); no females into
-    a pond below the welfare ratio until so many males have left that those standing there reach it, and no
-    males into it; a pond in band keeps the fewest males asked for; females into a pond above its band only
-    where it ends in band; kinds kept apart.
+    a pond below the welfare ratio until so many males have left that those standing there reach it (where none
+    stand, those that come), and no males into it; a pond in band keeps the fewest males asked for; females into a
+    pond above its band only where it ends in band; kinds kept apart.
     """
 
     def __init__(self, places: Sequence[Place], rules: Rules) -> None:
@@ -217,6 +218,9 @@ class Program:
         fewest = self.rules.fewest_males
         if place.may_empty:
             return 0.0
+        if not place.females:
+            # Males that came first wait for females: they are its sires, too many for nobody.
+            return min(float(fewest), place.males)
         if not self.rules.keeps_few:
             return fewest if place.is_in_band and place.males >= fewest else 0.0
         kept = min(float(fewest), place.males)
@@ -257,7 +261,10 @@ class Program:
             ratio = self.rules.welfare_ratio
             worst = ratio * place.males - place.females
             add(terms((FEMALES_IN, 1.0), (BOUGHT, 1.0), (IS_CALM, -most_in)), -np.inf, 0)
-            add(terms((MALES_OUT, -ratio), (SOLD, -ratio), (IS_CALM, worst)), -np.inf, 0)
+            calm = [(MALES_OUT, -ratio), (SOLD, -ratio), (IS_CALM, worst)]
+            # Males alone press nobody: females come, but so many at once that they stand at the ratio.
+            calm += [(which, -factor) for which, factor in females] if not place.females else []
+            add(terms(*calm), -np.inf, 0)
         # A moved female counts as the share of a settled one that her eggs are.
         worth = place.moved_eggs / place.staying_eggs if place.staying_eggs else 1.0
         add(

@@ -58,12 +58,14 @@ def why_not(
     in_quarantine: bool = False,
     is_other_kind: bool = False,
     is_losing: bool = False,
+    standing: float | None = None,
+    most: float = math.inf,
 ) -> tuple[Obstacle, ...]:
     """
     Return every reason why a pond must get no new females; none where it may.
 
     Codes: ``quarantine``, ``other-kind``, ``losing-heads``, ``no-males``, ``too-many-males``,
-    ``no-head-room``, ``band-top``, in this order.
+    ``too-few-females``, ``no-head-room``, ``band-top``, in this order.
 
     Parameters
     ----------
@@ -74,6 +76,11 @@ def why_not(
     in_quarantine, is_other_kind, is_losing : bool
         What is known of the pond: closed by quarantine, not for this kind, losing more heads than
         the kind should.
+    standing : float, optional
+        Females standing there now, where ``females`` also holds some that are to come; as many otherwise. Where
+        none stand no female is pressed: the males need not leave, but enough females must come at once.
+    most : float
+        Females there are to come.
     """
     found: list[Obstacle] = []
     if in_quarantine:
@@ -88,6 +95,8 @@ def why_not(
         )
     if males <= 0:
         found.append(Obstacle("no-males", "No males: females here would lay clear eggs."))
+    elif (females if standing is None else standing) <= 0:
+        found += _too_few(females, males, min(head_room, band_high * males - females), most, welfare_ratio)
     elif females < welfare_ratio * males * (1 - _SLACK):
         leaving = math.ceil(males - females / welfare_ratio - _SLACK)
         found.append(
@@ -110,6 +119,23 @@ def why_not(
             )
         )
     return tuple(found)
+
+
+def _too_few(decided: float, males: float, room: float, most: float, welfare_ratio: float) -> list[Obstacle]:
+    """Say that fewer females can come to males that stand alone than must come at once; nothing where enough can."""
+    least = max(0, math.ceil(welfare_ratio * males - decided - _SLACK))
+    come = max(0, math.floor(min(room, most) + _SLACK))
+    if come >= least:
+        return []
+    why = f"{come} {'is' if come == 1 else 'are'} to be placed" if most < room else f"{come} fit"
+    leaving = math.ceil(males - (decided + come) / welfare_ratio - _SLACK)
+    return [
+        Obstacle(
+            "too-few-females",
+            f"No females stand beside {males:.0f} males: {least} must come at once, or the males press the few, and "
+            f"only {why}. Else {leaving} {'male leaves' if leaving == 1 else 'males leave'} first.",
+        )
+    ]
 
 
 def reason(

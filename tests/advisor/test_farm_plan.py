@@ -46,6 +46,8 @@ def sires_kept(stock, fewest, aim):
     """Return the males a pond may not go below."""
     if stock.may_empty:
         return 0
+    if not stock.females:
+        return min(fewest, stock.males)
     short, over = gaps(stock, stock.females, stock.males)
     if aim == FEWEST_HEADS:
         return fewest if not short and not over and stock.males >= fewest else 0
@@ -77,7 +79,8 @@ def is_legal(stock, females, males, room, fewest=0, aim=MOST_EGGS):
     if stock.males and stock.females < 1.5 * stock.males:
         if more_males > 0:
             return False
-        if more_females > 0 and stock.females < 1.5 * males:
+        # Males alone press nobody: those that come stand at the ratio themselves.
+        if more_females > 0 and (stock.females or females) < 1.5 * males:
             return False
     if before[1] > 0 and more_females > 0 and not is_met(stock, females, males):
         return False
@@ -301,14 +304,14 @@ def test_where_the_solver_gives_an_error_it_is_asked_in_another_way():
     assert [(s.reached, s.is_proven) for s in plan.stages[:2]] == [(1, True), (2, True)]
     # And here the error came in the last step.
     stocks = [
-        PondStock("A", "slider", 0, 1, band=(2.5, 3), space=2.0, eggs=(30, 0)),
-        PondStock("B", "slider", 5, 1, band=(1.5, 3.5), eggs=(55.5, 27.75)),
-        PondStock("C", "slider", 1, 2, band=(2, 4), space=0.5, eggs=(30, 24)),
+        PondStock("A", "slider", 0, 1, band=(2.5, 3), space=2.0, eggs=(30, 24)),
+        PondStock("B", "slider", 2, 3, band=(1.5, 2), space=0.5, eggs=(55.5, 27.75)),
+        PondStock("C", "slider", 3, 1, band=(2.5, 3), space=0.5, eggs=(55.5, 27.75)),
     ]
     plan = farm_plan(
         stocks, room={"B": 0.0}, aim=MOST_EGGS, bought_females=3, welfare_ratio=0.5, fewest_males=2
     )
-    assert (plan.is_proven, plan.eggs, plan.handled) == (True, 324, 4)
+    assert (plan.is_proven, plan.eggs, plan.handled) == (True, 360.75, 4)
 
 
 def test_an_error_in_every_way_is_told_apart_from_time(monkeypatch):
@@ -405,10 +408,15 @@ def test_females_wait_until_males_have_left():
     assert stuck.unmet[0].would_help == (SELL, WELFARE)
 
 
-def test_a_pond_of_males_alone_gets_no_females_among_them():
-    plan = farm_plan(ponds((0, 30), (450, 100)))
-    assert plan.after[0][0] == 0
-    assert not plan.in_band[0]
+def test_a_pond_whose_males_came_first_gets_its_females_at_once_or_none():
+    plan = farm_plan(ponds((0, 20), (450, 100)), fewest_males=20)
+    assert (plan.after, plan.in_band) == (((50, 20), (400, 100)), (True, True))
+    # 28 can be spared; 20 males ask for 30 at once.
+    plan = farm_plan(ponds((0, 20), (278, 100)), fewest_males=20)
+    assert (plan.after, plan.in_band) == (((0, 20), (278, 100)), (False, True))
+    # Short of its band, but no female is pressed: 35 are the more, the nearer.
+    plan = farm_plan(ponds((0, 20), (285, 100)), fewest_males=20)
+    assert plan.after == ((35, 20), (250, 100))
 
 
 def test_a_pond_without_males_is_given_some():

@@ -463,3 +463,33 @@ def test_a_pond_that_lays_more_gets_the_females(owner, farm):
     placing = owner.post("/new-females/save/", plan(page), follow=True).context["placing"]
     (then,) = [pond for pond in placing.grounds["ponds"] if pond["code"] == "B"]
     assert then["a_female"] == pytest.approx(learnt["B"].a_female)
+
+
+def test_every_page_says_the_same_of_a_pond_whose_males_came_first(owner, farm):
+    """50 males and no females: 75 come at once (1.5 : 1), 125 for the band, and no male must leave."""
+    slider = Kind.objects.get(code="slider")
+    new = PondFactory(code="G", head_limit=500, kinds=[slider])
+    stand(new, slider, owner.user, MALE=50)
+    stand(PondFactory(code="H", head_limit=600, kinds=[slider]), slider, owner.user, FEMALE=450, MALE=100)
+    told = "No females stand here: 75 at least come at once (1.5 : 1), or the males press the few."
+    month = f"{the_farm().today():%Y-%m}"
+    for url in ("/ponds/G/", f"/review/{month}/G/"):
+        text = words(owner.get(url))
+        assert told in text
+        assert "add 125 females" in text
+        assert "first, before any female comes" not in text
+    page = ask(owner, heads=125)
+    pond = page.context["advice"].pond("G")
+    assert (pond.cap, pond.at_least, pond.obstacles) == (225, 75, ())
+    few = ask(owner, heads=60).context["advice"].pond("G")
+    assert "75 must come at once" in few.obstacles[0].sentence
+    assert "Pond G has no females: 75 at least come at once to its 50 males" in words(
+        owner.get("/ponds/G/what-if/", {"kind": "slider", "females_in": "60"})
+    )
+    assert "Pond G has" not in words(owner.get("/ponds/G/what-if/", {"kind": "slider", "females_in": "125"}))
+    # H has females to spare: the farm plan brings them, and takes no more males out than leaves 20.
+    answer = owner.get("/plan/", {"kind": "slider", "leave": "A, C"}).context["answer"]
+    (there,) = [one for one in answer.ponds if one.code == "G"]
+    assert there.in_band
+    assert (there.females, there.males) == (50, 20)
+    assert "No females stand in G yet: bring all of them at once" in " ".join(answer.cautions)
