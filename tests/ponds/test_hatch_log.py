@@ -55,6 +55,82 @@ def test_a_whole_count_of_a_mixed_lot_is_untraced_and_never_shared_out():
         assert (row.eggs_set, row.eggs_untraced, row.eggs_followed, row.hatched) == (eggs, eggs, 0, 0)
 
 
+def test_a_basket_counted_to_its_last_egg_is_known_whatever_is_counted_of_the_lot():
+    """Of four baskets the first is logged by itself; ten clear eggs of the others are of nobody knows which."""
+    a_lot(
+        eggs=(60, 30, 40, 40),
+        ponds="AABC",
+        candlings=(CandlingDraft(CANDLED, 20, 5, 1), CandlingDraft(CANDLED, 10, 0)),
+        hatches=(HatchDraft(HATCHED, 30, 2, 3, 1), HatchDraft(HATCHED, 70, 10, 10, is_last=True)),
+    )
+    row, *others = by_pond()
+    assert (row.pond, row.eggs_set, row.eggs_followed, row.eggs_untraced, row.eggs_open) == (
+        "A",
+        90,
+        60,
+        30,
+        0,
+    )
+    assert (row.hatched, row.clear, row.dead, row.uncounted) == (30, 22, 8, 0)
+    assert [(one.eggs_untraced, one.eggs_followed, one.clear) for one in others] == [(40, 0, 0), (40, 0, 0)]
+
+
+def test_what_was_clear_in_a_basket_that_is_not_traced_is_told_but_in_no_share(owner):
+    a_lot(
+        eggs=(20, 30),
+        ponds="AB",
+        candlings=(CandlingDraft(CANDLED, 6, 0, 1), CandlingDraft(CANDLED, 2, 0)),
+    )
+    first, second = by_pond()
+    assert (first.eggs_untraced, first.clear_untraced, first.clear, first.clear_share) == (20, 6, 0, None)
+    assert second.clear_untraced == 0
+    page = " ".join(owner.get("/nests/hatch/?season=2023").content.decode().split())
+    assert "20, 6 known clear" in page
+
+
+def test_what_is_counted_of_the_lot_is_of_the_one_pond_that_had_eggs_left():
+    a_lot(
+        eggs=(20, 10, 15),
+        ponds="ABB",
+        hatches=(HatchDraft(HATCHED, 18, 1, 1, 1), HatchDraft(HATCHED, 16, 4, 2, is_last=True)),
+    )
+    first, second = by_pond()
+    assert (first.eggs_followed, first.hatched, first.clear, first.dead) == (20, 18, 1, 1)
+    assert (second.eggs_followed, second.hatched, second.clear, second.dead, second.uncounted) == (
+        25,
+        16,
+        4,
+        2,
+        3,
+    )
+    assert second.eggs_untraced == 0
+
+
+@pytest.mark.parametrize(
+    ("emptied", "whole", "followed"),
+    [
+        (
+            HATCHED,
+            (HATCHED + dt.timedelta(days=1), 20),
+            20,
+        ),  # empty the day before: its 3 were thrown out uncounted
+        (HATCHED, (HATCHED, 20), 0),  # on one day: the 3 may be among those counted of the lot
+        (HATCHED, (HATCHED - dt.timedelta(days=1), 20), 0),
+        (HATCHED, (HATCHED + dt.timedelta(days=1), 27), 0),  # more than the others held: it was not empty
+    ],
+)
+def test_a_basket_said_to_be_empty_is_known_where_that_was_before_the_whole_count(emptied, whole, followed):
+    a_lot(
+        eggs=(20, 15, 10),
+        ponds="ABC",
+        hatches=(HatchDraft(emptied, 15, 1, 1, 1, is_last=True), HatchDraft(whole[0], whole[1])),
+    )
+    first, *others = by_pond()
+    assert (first.eggs_followed, first.eggs_untraced) == (followed, 20 - followed)
+    assert (first.hatched, first.uncounted) == ((15, 3) if followed else (0, 0))
+    assert [one.eggs_untraced for one in others] == [15, 10]
+
+
 def test_eggs_belong_to_the_season_they_were_dug_in():
     pond = a_pond()
     late = BasketDraft(pond, dt.date(2023, 8, 30), 12)
