@@ -12,7 +12,6 @@ from ponds.computed_lists import RowFilterForm
 from ponds.form_fields import offer
 from ponds.hatch_log import PondHatch
 from ponds.lists import NumberColumn, PlainTable
-from ponds.svg_marks import figure_text
 
 
 class ShareColumn(NumberColumn):
@@ -88,15 +87,6 @@ class HatchTable(PlainTable):
 
     def render_kind(self, value: str) -> str:
         return self.names.get(value, value)
-
-    def render_eggs_untraced(self, value: int, record: PondHatch) -> str:
-        words = figure_text(value)
-        return (
-            f"{words}, {figure_text(record.clear_untraced)} known clear" if record.clear_untraced else words
-        )
-
-    def value_eggs_untraced(self, value: int) -> int:
-        return value
 
     def value_kind(self, value: str) -> str:
         return self.names.get(value, value)

@@ -1,8 +1,7 @@
 """What became of the eggs, by pond, kind and season and by lot. Only reads; figures are eggs.
 
-A basket traces its eggs to one pond and day. What was counted of a lot as a whole can only be of baskets that still
-held eggs: one whose own counts come to its eggs, or that was empty before, is known whatever is counted of the others.
-If the others are all of one pond (and season) the counts are its; else they are told as untraced, never shared out.
+A basket traces its eggs to one pond and day. Where a lot was counted as a whole, the counts belong to a pond
+only if all its eggs come from that pond (and season): those of a mixed lot are told as untraced, never shared out.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from django.db.models import Max, Min, Q, QuerySet, Sum
+from django.db.models import Max, Q, QuerySet, Sum
 
 from ponds.lot_state import Tally
 from ponds.models import Basket, Candling, EggLot, Hatch
@@ -41,9 +40,7 @@ class PondHatch:
     eggs_open : int
         Eggs still in, or not logged to their end.
     eggs_untraced : int
-        Eggs of baskets of several ponds or seasons of which some were counted as a whole.
-    clear_untraced : int
-        Of those, eggs found clear in their own basket: so many at least were clear. They are in no share.
+        Eggs of lots mixed from several ponds or seasons that were counted as a whole.
     """
 
     pond: str
@@ -56,7 +53,6 @@ class PondHatch:
     dead: int
     eggs_open: int
     eggs_untraced: int
-    clear_untraced: int = 0
 
     @property
     def uncounted(self) -> int:
@@ -123,7 +119,6 @@ class _Held:
     season: int
     container: int
     tally: Tally = field(default_factory=Tally)
-    empty_on: dt.date | None = None
 
 
 @dataclass
@@ -135,7 +130,6 @@ class _Log:
     wholes: dict[int, Tally]
     counted_on: dict[int, dt.date]
     candled: set[int]
-    whole_from: dict[int, dt.date] = field(default_factory=dict)
 
     def of_lot(self) -> dict[int, list[_Held]]:
         found: dict[int, list[_Held]] = defaultdict(list)
@@ -222,8 +216,7 @@ def _lot_hatch(log: _Log, first: int, lot: EggLot, held: list[_Held]) -> LotHatc
     )
 
 
-_SUMS = ("eggs_set", "eggs_followed", "hatched", "clear", "dead", "eggs_open", "eggs_untraced",
-         "clear_untraced")  # fmt: skip
+_SUMS = ("eggs_set", "eggs_followed", "hatched", "clear", "dead", "eggs_open", "eggs_untraced")
 
 
 _Sums = dict[tuple[str, str, int], dict[str, int]]
@@ -241,31 +234,18 @@ def _add_lot(sums: _Sums, log: _Log, first: int, held: list[_Held]) -> None:
     """Add one lot's eggs to the sums of the ponds and seasons they come from."""
     kind = log.lots[first].kind.code
     whole = log.wholes.get(first, Tally())
-    rest = _may_be_counted_whole(log, first, held, whole)
-    origins = {(basket.pond, basket.season) for basket in rest}
-    if len(origins) == 1:
-        found = sums.setdefault((rest[0].pond, kind, rest[0].season), defaultdict(int))
-        _add(found, _total(rest, whole), is_followed=_is_done(rest, whole))
+    origins = {(basket.pond, basket.season) for basket in held}
+    if len(origins) == 1 and whole.counted:
+        found = sums.setdefault((held[0].pond, kind, held[0].season), defaultdict(int))
+        _add(found, _total(held, whole), is_followed=_is_done(held, whole))
+        return
     for basket in held:
         found = sums.setdefault((basket.pond, kind, basket.season), defaultdict(int))
-        if basket not in rest:
-            _add(found, basket.tally, is_followed=basket.tally.is_done or whole.is_last)
-        elif len(origins) > 1:
+        if whole.counted:
             found["eggs_set"] += basket.tally.eggs
             found["eggs_untraced"] += basket.tally.eggs
-            found["clear_untraced"] += basket.tally.clear
-
-
-def _may_be_counted_whole(log: _Log, first: int, held: list[_Held], whole: Tally) -> list[_Held]:
-    """Return the baskets that eggs counted of the whole lot may come from; none where none were."""
-    if not whole.counted:
-        return []
-    not_empty = [basket for basket in held if basket.tally.left]
-    since = log.whole_from[first]
-    # Nothing was left in a basket before the first whole count; on its very day nobody knows which came first.
-    rest = [basket for basket in not_empty if basket.empty_on is None or basket.empty_on >= since]
-    # Were more eggs counted than the rest held, some basket was not as empty as was said.
-    return rest if sum(basket.tally.left for basket in rest) >= whole.counted else not_empty
+        else:
+            _add(found, basket.tally, is_followed=basket.tally.is_done or whole.is_last)
 
 
 def _add(found: dict[str, int], tally: Tally, *, is_followed: bool) -> None:
@@ -333,12 +313,9 @@ def _read(lots: QuerySet | None, until: dt.date | None = None) -> _Log:
 
 
 def _count_in(log: _Log, counts: QuerySet, day: str, names: tuple[str, ...]) -> None:
-    found_any = Q()
-    for name in names:
-        found_any |= Q(**{f"{name}__gt": 0})
     groups = ("lot", "basket__number", "is_last") if "hatched" in names else ("lot", "basket__number")
     rows = counts.order_by().values(*groups).annotate(
-        latest=Max(day), earliest=Min(day, filter=found_any), **{f"all_{name}": Sum(name) for name in names}
+        latest=Max(day), **{f"all_{name}": Sum(name) for name in names}
     )  # fmt: skip
     for row in rows:
         first, number = row["lot"], row["basket__number"]
@@ -346,10 +323,6 @@ def _count_in(log: _Log, counts: QuerySet, day: str, names: tuple[str, ...]) -> 
         for name in names:
             setattr(tally, name, getattr(tally, name) + row[f"all_{name}"])
         tally.is_last |= row.get("is_last", False)
-        if number is None and row["earliest"] is not None:
-            log.whole_from[first] = min(row["earliest"], log.whole_from.get(first, row["earliest"]))
-        elif number is not None and row.get("is_last", False):
-            log.baskets[first, number].empty_on = row["latest"]
         log.counted_on[first] = max(row["latest"], log.counted_on.get(first, row["latest"]))
         if "hatched" not in names:
             log.candled.add(first)

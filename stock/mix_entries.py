@@ -32,8 +32,12 @@ def taken_back_late(kept_through: dt.date | None, day: dt.date) -> list[TakenBac
     """
     if kept_through is None:
         return []
+    # That there is one it reverses is said too: without it the index of reversals by day cannot be taken.
     late = Move.objects.filter(
-        reverses__booked_on__lte=kept_through, booked_on__gt=kept_through, booked_on__lte=day
+        reverses__isnull=False,
+        reverses__booked_on__lte=kept_through,
+        booked_on__gt=kept_through,
+        booked_on__lte=day,
     )
     found = late.order_by("pk").values_list("key", "reverses__booked_on")
     return [TakenBackLate(str(key), booked_on) for key, booked_on in found]

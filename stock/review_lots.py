@@ -48,7 +48,7 @@ class LotsDue:
     ----------
     lots : tuple of str
         Their codes.
-    eggs_set, eggs_followed, eggs_open, eggs_untraced, clear_untraced, hatched, clear : int
+    eggs_set, eggs_followed, eggs_open, eggs_untraced, hatched, clear : int
         As `PondHatch` has them.
     hatch_learnt, clear_learnt : ShareLearnt or None
         Of the season most of the eggs were dug in; None where nothing is learnt of the pond.
@@ -61,7 +61,6 @@ class LotsDue:
     eggs_untraced: int
     hatched: int
     clear: int
-    clear_untraced: int = 0
     hatch_learnt: ShareLearnt | None = None
     clear_learnt: ShareLearnt | None = None
 
@@ -100,11 +99,6 @@ class LotsDue:
             said.append(
                 f"{number(self.eggs_untraced)} lie in lots of several ponds that were counted as a whole: whose they "
                 "were nobody knows."
-                + (
-                    f" {number(self.clear_untraced)} of them at least were clear."
-                    if self.clear_untraced
-                    else ""
-                )
             )
         return " ".join(said)
 
@@ -186,7 +180,6 @@ def _sum(rows: list[tuple[str, PondHatch]], learnt: _Learnt) -> LotsDue:
         eggs_untraced=sum(row.eggs_untraced for row in parts),
         hatched=sum(row.hatched for row in parts),
         clear=sum(row.clear for row in parts),
-        clear_untraced=sum(row.clear_untraced for row in parts),
         hatch_learnt=hatch,
         clear_learnt=clear,
     )
