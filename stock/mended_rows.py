@@ -61,7 +61,7 @@ def corrections(pond_ids: Collection[int], first: dt.date, last: dt.date) -> lis
 def entered_since(
     pond_ids: Collection[int], first: dt.date, last: dt.date, since: dt.datetime
 ) -> list[MendedRow]:
-    """Return what was entered or put right of some days from `since` on, in that order: nine queries at most."""
+    """Return what was entered or put right of some days after `since`, in that order: nine queries at most."""
     return _in_order(_Read(pond_ids, first, last, since))
 
 
@@ -143,7 +143,7 @@ _BOOKS = (
 
 
 class _Read:
-    """What is asked: the ponds, the days, and the instant from which on; None asks for corrections alone."""
+    """What is asked: the ponds, the days, and the instant after which; None asks for corrections alone."""
 
     def __init__(
         self, pond_ids: Collection[int], first: dt.date, last: dt.date, since: dt.datetime | None
@@ -172,7 +172,7 @@ class _Read:
         if self.since is None:
             rows = rows.filter(Q(replaces__isnull=False) | Q(replaced_by__isnull=False))
         else:
-            rows = rows.filter(Q(recorded_at__gte=self.since) | Q(replaced_by__recorded_at__gte=self.since))
+            rows = rows.filter(Q(recorded_at__gt=self.since) | Q(replaced_by__recorded_at__gt=self.since))
         joined = [
             f"{of}{name}" for of in ("", "replaces__", "replaced_by__") for name in (*book.related, "by")
         ]
@@ -187,7 +187,7 @@ class _Read:
     def _is_asked(self, row: Any) -> bool:
         if self.since is None:
             return row.replaces_id is not None
-        return row.recorded_at >= self.since
+        return row.recorded_at > self.since
 
     def _lots(self, codes: Collection[str]) -> tuple[dict[str, list[tuple[int, int]]], set[str]]:
         """Return lot code -> (basket number, pond id), and the codes of lots that stand: one query."""
@@ -235,12 +235,12 @@ class _Read:
     def _counts_back(self) -> Iterator[MendedRow]:
         rows = CountReversal.objects.filter(count__pond__in=self.ids, count__as_of__range=self.days)
         if self.since is not None:
-            rows = rows.filter(recorded_at__gte=self.since)
+            rows = rows.filter(recorded_at__gt=self.since)
         for row in rows.select_related("count__kind"):
             yield _count_told(row.count, row, TAKEN_BACK)
 
     def _counts(self, since: dt.datetime) -> Iterator[MendedRow]:
-        rows = Count.objects.filter(pond__in=self.ids, as_of__range=self.days, recorded_at__gte=since)
+        rows = Count.objects.filter(pond__in=self.ids, as_of__range=self.days, recorded_at__gt=since)
         # What stood at an opening is told by its move.
         rows = rows.exclude(move__made_as=Move.MadeAs.OPENING)
         for row in rows.select_related("kind"):
