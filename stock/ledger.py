@@ -22,15 +22,8 @@ from stock import flows, mixes
 from stock.drafts import SOURCES_OUTSIDE, Z_95, CountDraft, Draft, Line, PutOn, SexDraft, content_sha256
 from stock.ledger_checks import key_reused
 from stock.ledger_counts import CountPosting, Evidence
-from stock.ledger_marks import (
-    check_free,
-    check_one,
-    check_sex,
-    confirmed_schemes,
-    mark_row,
-    standing_marks,
-    taken_codes,
-)
+from stock.ledger_marks import mark_row, standing_marks
+from stock.ledger_marks_checks import check_free, check_one, check_sex, confirmed_schemes, taken_codes
 from stock.ledger_posting import Beyond, Posted, Posting
 from stock.ledger_rules import check_text
 from stock.ledger_sql import last_closed_month

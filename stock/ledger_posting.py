@@ -33,8 +33,9 @@ from stock.ledger_checks import (
     take_in_batches,
 )
 from stock.ledger_facts import read_farm
-from stock.ledger_marks import check_put_on, see_without, seen_in_haul_of, write_last_seen
+from stock.ledger_marks import see_without, seen_in_haul_of, write_last_seen
 from stock.ledger_marks_back import with_own_codes
+from stock.ledger_marks_checks import check_put_on
 from stock.ledger_rows import write_rows
 from stock.ledger_rules import FarmFacts, check_draft, check_states, check_text
 from stock.ledger_sql import last_closed_month

@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 
 from ponds.models import Kind
 from stock.drafts import PutOn
-from stock.ledger_marks import same_code
+from stock.ledger_marks_checks import same_code
 from stock.models import Mark, MarkEvent
 
 TAKEN_BACK = "not here: its marking was taken back"
