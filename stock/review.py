@@ -187,10 +187,7 @@ def pond_month(pond: Pond, month: dt.date, today: dt.date) -> PondMonth | None:
     last = min(next_month(month) - dt.timedelta(days=1), today)
     if pond.opened_on > last:
         return None
-    found = _ponds(month, last, [pond])
-    return (
-        found[0] if found else PondMonth(pond.pk, pond.code, pond.name, pond.retired_on, (), None, (), None)
-    )
+    return _ponds(month, last, [pond])[0]
 
 
 def signed_figures(found: PondMonth) -> dict[str, dict[str, Any]]:
@@ -220,13 +217,13 @@ def as_signed_words(found: PondMonth, kind: KindMonth) -> str:
 
 
 def _ponds(month: dt.date, last: dt.date, ponds: Iterable[Pond]) -> list[PondMonth]:
-    by_pond: dict[int, list[PondKind]] = {}
-    of_id = {pond.pk: pond for pond in ponds}
-    for one in pond_kinds(last, ponds=of_id.values(), moved_since=month):
-        by_pond.setdefault(one.pond_id, []).append(one)
-    ids = list(by_pond)
-    read = _Read(month, last, ids)
-    return [_pond_month(read, of_id[pond_id], read.watched.of(by_pond[pond_id])) for pond_id in ids]
+    asked = list(ponds)
+    # A pond that no kind is allowed in, and none stood in, is signed like any other: closing a month asks for it.
+    by_pond: dict[int, list[PondKind]] = {pond.pk: [] for pond in asked}
+    for one in pond_kinds(last, ponds=asked, moved_since=month):
+        by_pond[one.pond_id].append(one)
+    read = _Read(month, last, list(by_pond))
+    return [_pond_month(read, pond, read.watched.of(by_pond[pond.pk])) for pond in asked]
 
 
 class _Read:

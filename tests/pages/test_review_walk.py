@@ -1,13 +1,16 @@
 """Signing a month pond by pond: retired ones are signed like any other, and the walk leads to what can be signed."""
 
+import datetime as dt
 import html
 import uuid
 
 import pytest
 from django.urls import reverse
 
-from stock import ledger
+from ponds.models import Pond
+from stock import ledger, review
 from stock.models import PondReview
+from stock.review_rows import unsigned_codes
 from tests.page_rules import page_faults
 from tests.pages.hand_worked import MAY, TODAY, empty_b, make_farm
 
@@ -69,3 +72,18 @@ def test_a_month_before_the_first_close_leads_to_no_signature(farm, owner):
     assert "Before the first month that was closed" in page
     assert "Review pond A</a>" not in page
     assert "Sign April 2024" not in words(owner.get(reverse("stock:review-pond", args=["2024-04", "A"])))
+
+
+def test_a_pond_without_a_kind_is_among_the_walk_as_it_is_among_the_unsigned(farm, owner):
+    Pond.objects.create(code="D", opened_on=dt.date(2024, 1, 1))
+    found = review.month_review(MAY, TODAY)
+    assert sorted(pond.pond_code for pond in found.ponds) == unsigned_codes(MAY) == ["A", "B", "C", "D"]
+    assert found.ponds[-1].pond_code == "D"
+    address = reverse("stock:review-pond", args=["2024-05", "D"])
+    page = owner.get(address)
+    assert page_faults(page) == []
+    assert "No kind stood here in this month." in words(page)
+    answer = owner.post(f"{address}sign/", {"key": uuid.uuid4(), "words": "Dry."})
+    assert (answer.status_code, unsigned_codes(MAY)) == (303, ["A", "B", "C"])
+    assert "3 of 4 ponds not signed yet" in words(owner.get(reverse("stock:review", args=["2024-05"])))
+    assert owner.get(reverse("stock:review", args=["2024-05"]), {"as": "pdf"}).status_code == 200
