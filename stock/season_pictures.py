@@ -11,7 +11,7 @@ from ponds.seasons import Season
 from ponds.svg_marks import figure_text
 from stock.charts import Chart, Interval, Series, interval_strip, line_chart
 from stock.season_now import KindSeason, SeasonNow
-from stock.season_shelf import ShelfWeek
+from stock.season_shelf import NO_EGGS, ShelfWeek
 from stock.templatetags.stock_format import percent
 
 LEAST_SHARE = 0.002
@@ -102,10 +102,12 @@ def hatch_chart(weeks: Sequence[ShelfWeek]) -> Chart | None:
 
 
 def _by_week(name: str, weeks: Sequence[ShelfWeek], figure, unit: str) -> Chart | None:
-    days = sorted({week.starts_on for week in weeks})
-    if not days:
+    kinds = list(dict.fromkeys(week.kind for week in weeks if week.kind != NO_EGGS))
+    if not kinds:
         return None
-    kinds = list(dict.fromkeys(week.kind for week in weeks))
+    first, last = min(week.starts_on for week in weeks), max(week.starts_on for week in weeks)
+    # Every week has its place, one that a search leaves out too.
+    days = [first + dt.timedelta(days=at) for at in range(0, (last - first).days + 1, 7)]
     of = {(week.kind, week.starts_on): figure(week) for week in weeks}
     totals = {kind: sum(of.get((kind, day), 0.0) for day in days) for kind in kinds}
     # A chart holds few lines: the kinds with least are told in the table alone.

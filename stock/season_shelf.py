@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ponds.seasons import Season
-from stock.advisor.yields import HatcheryPlan, hatch_days, hatchery_plan
+from stock.advisor.yields import HatcheryPlan, HatcheryWeek, hatch_days, hatchery_plan
 from stock.season_now import KindSeason
 
 KELVIN = 273.15
@@ -39,7 +39,7 @@ class KindShelf:
 
 @dataclass(frozen=True)
 class ShelfWeek:
-    """One week and kind of the hatchery."""
+    """One week and kind of the hatchery; `own_eggs` are those of the season itself, of the eggs set."""
 
     kind_code: str
     kind: str
@@ -53,6 +53,7 @@ class ShelfWeek:
     hatching: float
     hatch_from: dt.date | None
     hatch_until: dt.date | None
+    own_eggs: float = 0.0
 
 
 def shelf_of(kind: KindSeason, question: ShelfQuestion) -> KindShelf:
@@ -91,30 +92,96 @@ def shelf_of(kind: KindSeason, question: ShelfQuestion) -> KindShelf:
     return KindShelf(kind, plan, notes=found.notes)
 
 
-def weeks_of(shelves: Sequence[KindShelf], season: Season, weeks_over: int) -> list[ShelfWeek]:
-    """Return the weeks in which anything is set, stands or hatches, by day and kind."""
+WEEKS_A_SEASON = 52
+NO_EGGS = "no eggs"
+
+
+def weeks_of(
+    shelves: Sequence[KindShelf],
+    season: Season,
+    weeks_over: int,
+    *,
+    before: Sequence[KindShelf] = (),
+    after: Sequence[KindShelf] = (),
+    kind: str = "",
+) -> list[ShelfWeek]:
+    """
+    Return the weeks from the first to the last in which anything of a season is set, stands or hatches.
+
+    What eggs of the seasons before and after hold in those weeks is in their figures; a season's weeks begin a day
+    or two beside the other's, which is left out. A week without anything is there too, so that weeks stay even.
+
+    Parameters
+    ----------
+    shelves, before, after : sequence of KindShelf
+        Of the season, of the one before and of the one after it.
+    weeks_over : int
+        Whole weeks of the season that are over.
+    kind : str, optional
+        Code of the only kind asked for.
+    """
+    own, earlier, later = (
+        _by_kind_and_week(these, weeks, kind)
+        for these, weeks in ((shelves, 0), (before, -WEEKS_A_SEASON), (after, WEEKS_A_SEASON))
+    )
+    shown = [week for _, week in (*own, *earlier) if week >= 0]
+    if not shown:
+        return []
+    names = {shelf.kind.kind.code: shelf.kind.kind.name for shelf in (*before, *after, *shelves)}
     found = []
-    for shelf in shelves:
-        for week in shelf.plan.weeks if shelf.plan else ():
-            if not (week.baskets or week.shelf_places or week.hatching >= 1):
-                continue
+    for week in range(min(shown), max(shown) + 1):
+        here = {code for code, of_week in (*own, *earlier, *later) if of_week == week}
+        for code in here or {kind}:
+            parts = [cells[code, week] for cells in (own, earlier, later) if (code, week) in cells]
             found.append(
-                ShelfWeek(
-                    shelf.kind.kind.code,
-                    shelf.kind.kind.name,
-                    _on(season, 7 * (week.week - 1)),
-                    week.week <= weeks_over,
-                    week.eggs_set,
-                    week.baskets,
-                    week.containers,
-                    week.shelf_places,
-                    week.water_liters,
-                    week.hatching,
-                    None if week.hatch_from is None else _on(season, week.hatch_from),
-                    None if week.hatch_until is None else _on(season, week.hatch_until),
+                _week(
+                    (code, names[code] if here else NO_EGGS),
+                    _on(season, 7 * week),
+                    week < weeks_over,
+                    parts,
+                    own.get((code, week)),
+                    season,
                 )
             )
-    return sorted(found, key=lambda week: (week.starts_on, week.kind))
+    return sorted(found, key=lambda row: (row.starts_on, row.kind))
+
+
+def _by_kind_and_week(
+    shelves: Sequence[KindShelf], weeks: int, kind: str
+) -> dict[tuple[str, int], HatcheryWeek]:
+    """Return what each kind sets, holds or hatches by week (from 0) of a season that many weeks before its own."""
+    return {
+        (shelf.kind.kind.code, week.week - 1 + weeks): week
+        for shelf in shelves
+        if shelf.plan is not None and (not kind or shelf.kind.kind.code == kind)
+        for week in shelf.plan.weeks
+        if week.baskets or week.shelf_places or week.hatching >= 1
+    }
+
+
+def _week(
+    kind: tuple[str, str],
+    starts_on: dt.date,
+    is_over: bool,
+    parts: Sequence[HatcheryWeek],
+    own: HatcheryWeek | None,
+    season: Season,
+) -> ShelfWeek:
+    water = [part.water_liters for part in parts if part.water_liters is not None]
+    return ShelfWeek(
+        *kind,
+        starts_on,
+        is_over,
+        sum(part.eggs_set for part in parts),
+        sum(part.baskets for part in parts),
+        sum(part.containers for part in parts),
+        sum(part.shelf_places for part in parts),
+        sum(water) if water else None,
+        sum(part.hatching for part in parts),
+        None if own is None or own.hatch_from is None else _on(season, own.hatch_from),
+        None if own is None or own.hatch_until is None else _on(season, own.hatch_until),
+        own.eggs_set if own is not None else 0.0,
+    )
 
 
 def _on(season: Season, days: int) -> dt.date:

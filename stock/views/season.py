@@ -131,7 +131,10 @@ class SeasonShelf(_OfSeason):
     def get_rows(self) -> list[ShelfWeek]:
         found = self.read_season()
         self.export_name = f"hatchery-{found.season.year}"
-        self.form = ShelfForm(self.request.GET, kinds=self.kinds, unit=self.farm.temperature_unit)
+        last, coming = Season(found.season.year - 1), Season(found.season.year + 1)
+        before = season_now(last.ends_on, last)
+        kinds = {kind.kind.code: kind.kind.name for kind in (*found.kinds, *before.kinds)}
+        self.form = ShelfForm(self.request.GET, kinds=[*kinds.items()], unit=self.farm.temperature_unit)
         self.form.is_valid()
         water = self.form.number("water", -1)
         question = ShelfQuestion(
@@ -141,10 +144,18 @@ class SeasonShelf(_OfSeason):
             water_liters=water if water >= 0 else None,
             temperature_c=self.form.cleaned_data.get("temperature"),
         )
-        self.shelves: list[KindShelf] = [
-            shelf_of(kind, question) for kind in found.kinds if kind.now.eggs.high
-        ]
-        return weeks_of(self.shelves, found.season, found.weeks)
+        self.shelves = _shelves(found, question)
+        return weeks_of(
+            self.shelves,
+            found.season,
+            found.weeks,
+            before=_shelves(before, question),
+            # A season to come that is offered nowhere is not foretold here either.
+            after=_shelves(season_now(self.today, coming), question)
+            if coming in self.seasons and not self.asked.cleaned_data.get("on")
+            else (),
+            kind=self.form.cleaned_data.get("kind", ""),
+        )
 
     def words_of(self, row: ShelfWeek) -> str:
         return row.kind
@@ -162,7 +173,7 @@ class SeasonShelf(_OfSeason):
             wrong=_wrong(self.asked),
             shelves=self.shelves,
             most_places=max(days.values(), default=0),
-            eggs=sum(row.eggs for row in rows),
+            eggs=sum(row.own_eggs for row in rows),
             charts=[
                 chart
                 for chart in (
@@ -175,6 +186,10 @@ class SeasonShelf(_OfSeason):
             query=query_of(self.request),
             **kwargs,
         )
+
+
+def _shelves(found: SeasonNow, question: ShelfQuestion) -> list[KindShelf]:
+    return [shelf_of(kind, question) for kind in found.kinds if kind.now.eggs.high]
 
 
 @require_safe

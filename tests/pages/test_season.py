@@ -143,6 +143,32 @@ def test_the_hatchery_counts_baskets_containers_and_hatch_days(farm, owner):
     assert "There is a problem" in bad
 
 
+def test_the_hatchery_shows_what_stands_on_the_shelf_whichever_seasons_eggs_it_is(farm, owner):
+    """Nests of the last week of August hatch within 60 to 70 days, in the next season's first weeks."""
+    page = "/season/hatchery/?per_page=100&sort=starts_on&kind=red-eared-slider"
+    dig("A", farm[0], dt.date(2025, 8, 26), 40)
+    shown = owner.get(page).context
+    rows = [row.record for row in shown["table"].rows]
+    days = [row.starts_on for row in rows]
+    assert days == [dt.date(2025, 9, 1) + dt.timedelta(days=7 * at) for at in range(len(days))]
+    held = [row.shelf_places for row in rows]
+    # 40 nests of a little more than 9 eggs in baskets of 60, two a container: 4 containers, gone 70 days later.
+    assert held[:10] == [4] * 10
+    assert held[11:14] == [0] * 3
+    assert 0 < sum(row.hatching for row in rows[:11]) < 40 * 9.5
+    assert [row.kind for row in rows[12:14]] == ["no eggs"] * 2
+    # They are no eggs to set in this season.
+    assert [row.eggs for row in rows[:11]] == [0] * 11
+    assert shown["eggs"] == pytest.approx(sum(row.eggs for row in rows))
+    # The season that they are of tells of them in the same days; this season's eggs would too.
+    last = owner.get(f"{page}&season=2025").context["table"].rows
+    of_last = {row.record.starts_on: row.record.shelf_places for row in last}
+    assert of_last[dt.date(2025, 8, 31)] == 4
+    assert len(shown["charts"]) == 3
+    for chart in shown["charts"]:
+        assert [row[0] for row in chart.rows] == [f"{day.day} {day:%b}" for day in days]
+
+
 def test_the_weight_of_the_published_ranges_is_the_owners_to_set(farm, owner, hand):
     before = season_now(TODAY).book.learnt.nests.ponds[0]
     assert hand.post("/season/weight/", {"weight": "20"}).status_code == 403
