@@ -108,8 +108,8 @@ def test_no_task_is_made_where_the_watch_asks_to_stop_unless_it_is_for_later(own
     ("query", "sentence"),
     [
         ("on=yesterday", "This is not a day; write it as year-month-day, such as 2026-05-31."),
-        ("on=2999-01-01", "2999-01-01 is after today"),
-        ("on=1985-01-01", "1985-01-01 is before any book."),
+        ("on=2999-01-01", "1 Jan 2999 is after today"),
+        ("on=1985-01-01", "1 Jan 1985 is before any book."),
         ("season=1800", "“1800” is not in the list."),
     ],
 )
