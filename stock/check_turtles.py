@@ -134,8 +134,8 @@ def _hauls() -> Iterator[str]:
             .annotate(all=Sum(column))
         )
         for haul, turtles in rows.values_list("haul").annotate(turtles=Count("pk")):
-            if turtles > caught.get(haul, 0):
-                yield f"Haul {haul} names {turtles} turtles {words}, but its catch has {caught.get(haul, 0)}."
+            if turtles > (heads := caught.get(haul) or 0):
+                yield f"Haul {haul} names {turtles} turtles {words}, but its catch has {heads}."
 
 
 def _marks() -> Iterator[str]:

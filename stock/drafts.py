@@ -10,7 +10,6 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 SOURCES_OUTSIDE = ("OPENING", "BOUGHT", "RAISED", "WILD")
@@ -205,6 +204,8 @@ class Draft:
 _LATER_FIELDS = frozenset({"seen", "lost_marks", "marks_end", "put_on", "sex"})
 NEW_TURTLE = "+"
 
+# What is empty today was written so before it could be: summed as it was, so that what was sent then is the same still.
+_ONCE_WRITTEN = {"carrying_marks": 0}
 _AS_THEY_ARE = frozenset({str, int, float, bool, type(None)})
 
 
@@ -227,11 +228,6 @@ def with_numbers(draft: Draft) -> Draft:
     def named(code: str) -> str:
         return f"{draft.key.hex}{code}"[:LONGEST_TURTLE] if code.startswith(NEW_TURTLE) else code
 
-    return called(draft, named)
-
-
-def called(draft: Draft, named: Callable[[str], str]) -> Draft:
-    """Return the draft with each turtle that it marks, meets or moves called as `named` says."""
     return replace(
         draft,
         marks=tuple(replace(mark, code=named(mark.code)) for mark in draft.marks),
@@ -259,7 +255,9 @@ def _plain(part: object) -> object:
         return part
     if hasattr(kind, "__dataclass_fields__"):
         return {
-            name: value if type(value) in _AS_THEY_ARE else _plain(value)
+            name: (_ONCE_WRITTEN.get(name) if value is None else value)
+            if type(value) in _AS_THEY_ARE
+            else _plain(value)
             for name, value in vars(part).items()
             if value or name not in _LATER_FIELDS
         }

@@ -6,7 +6,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from stock.drafts import NEW_TURTLE, Draft, PutOn, called
+from stock.drafts import Draft, PutOn
 from stock.models import Mark, MarkEvent, Move
 
 if TYPE_CHECKING:
@@ -28,32 +28,20 @@ def take_back_marks(posting: Posting, reversal: Move, went_back: AbstractSet[str
 
 
 def with_own_codes(draft: Draft, move: Move) -> Draft:
-    """
-    Return the draft that replaces a marking with its codes as they are: they were the move's own.
-
-    The turtle that the move made keeps its number.
-    """
+    """Return the draft that replaces a marking with its codes free to be put on again, each once: they were its own."""
     if not any(mark.put_on for mark in draft.marks):
         return draft
-    own = {_name_of(mark): mark.turtle for mark in Mark.objects.filter(move=move).select_related("turtle")}
-    marks = []
-    renamed: dict[str, str] = {}
-    for mark in draft.marks:
-        was = [own.get(_name_asked(one)) for one in mark.put_on]
-        before = next((turtle for turtle in was if turtle is not None), None)
-        if before is not None and NEW_TURTLE in mark.code and before.kind.code == mark.kind:
-            renamed[mark.code] = before.code
-        put_on = tuple(
-            replace(one, is_conflict=True) if turtle is not None else one
-            for one, turtle in zip(mark.put_on, was, strict=True)
-        )
-        marks.append(replace(mark, put_on=put_on))
-    return called(replace(draft, marks=tuple(marks)), lambda code: renamed.get(code, code))
+    coded = Mark.objects.filter(move=move, form__in=("NOTCH", "TAG")).select_related("kind")
+    own = {(mark.family, mark.tag) if mark.tag else (mark.kind.code, mark.mask) for mark in coded}
 
+    def freed(kind: str, one: PutOn) -> PutOn:
+        name = (one.family, one.tag) if one.tag else (kind, one.mask)
+        if one.form not in ("NOTCH", "TAG") or name not in own:
+            return one
+        own.remove(name)
+        return replace(one, is_conflict=True)
 
-def _name_of(mark: Mark) -> tuple:
-    return (mark.family, mark.tag, mark.mask)
-
-
-def _name_asked(put_on: PutOn) -> tuple:
-    return (put_on.family, put_on.tag or None, put_on.mask)
+    marks = (
+        replace(mark, put_on=tuple(freed(mark.kind, one) for one in mark.put_on)) for mark in draft.marks
+    )
+    return replace(draft, marks=tuple(marks))

@@ -1,5 +1,7 @@
 """The migrations say what the models say."""
 
+import uuid
+
 import pytest
 from django.core.management import call_command
 
@@ -88,24 +90,60 @@ def test_guards_stand_after_each_migration_by_itself_forward_and_back(make_perso
 
 @pytest.mark.both_databases
 @pytest.mark.django_db(transaction=True)
-def test_marks_nobody_looked_for_become_0_going_back_and_stay_so(owner):
-    """An older register has no word for it; coming forward again tells nothing that is not known."""
+def test_marks_nobody_looked_for_become_0_going_back_and_are_told_apart_again(owner):
+    """Written as 0 by an older register: emptied where nothing in the haul shows that somebody looked."""
     from django.db import connection
 
+    from stock.drafts import CatchLine, HaulDraft
     from stock.models import HaulLine
     from tests.turtles.marked_farm import MarkedFarm
 
     farm = MarkedFarm(owner.user)
     farm.haul(10, "A", 4)
-    assert HaulLine.objects.get().carrying_marks is None
+    looked = (
+        CatchLine("slider", "FEMALE", 5, carrying_marks=2),
+        CatchLine("slider", "MALE", 3, carrying_marks=0),
+    )
+    farm.post(11, pond="A", haul=HaulDraft("SEINE", looked))
+    said = HaulLine.objects.order_by("pk").values_list("carrying_marks", flat=True)
+    assert list(said) == [None, 2, 0]
     try:
         call_command("migrate", "stock", "0016", verbosity=0)
         with connection.cursor() as cursor:
-            cursor.execute("SELECT carrying_marks FROM stock_haulline")
-            assert cursor.fetchall() == [(0,)]
+            cursor.execute("SELECT carrying_marks FROM stock_haulline ORDER BY id")
+            assert cursor.fetchall() == [(0,), (2,), (0,)]
     finally:
         call_command("migrate", verbosity=0)
-    assert HaulLine.objects.get().carrying_marks == 0
+    assert list(said.all()) == [None, 2, 0]
+
+
+@pytest.mark.django_db
+def test_markings_taken_back_before_their_reversal_said_so_are_typed_by_mistake(owner):
+    from importlib import import_module
+    from types import SimpleNamespace
+
+    from django.apps import apps
+    from django.db import connection
+
+    from stock import append_only, ledger
+    from stock.models import Mark, MarkEvent, Move
+    from tests.turtles.marked_farm import TODAY, MarkedFarm, tag
+
+    farm = MarkedFarm(owner.user)
+    ghost, stays = (farm.register(5, tag(f"98511300739000{number}")) for number in range(2))
+    move = Move.objects.get(marks__turtle=ghost)
+    ledger.reverse(move, key=uuid.uuid4(), by=owner.user, today=TODAY)
+    append_only.remove(connection)
+    try:
+        MarkEvent.objects.all()._raw_delete("default")
+    finally:
+        append_only.install(connection)
+    mend = import_module("stock.migrations.0020_markings_taken_back").say_that_they_never_were
+    for _ in range(2):
+        mend(apps, SimpleNamespace(connection=connection))
+        event = MarkEvent.objects.get()
+        assert (event.mark, event.what, event.move) == (ghost.marks.get(), "MISTAKEN", move.reversed_by)
+    assert Mark.objects.get(turtle=stays).events.count() == 0
 
 
 def _guards(connection):

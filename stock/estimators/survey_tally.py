@@ -103,16 +103,23 @@ class Tallies:
 
     @property
     def not_looked_for(self) -> tuple[int, ...]:
-        """Places of the hauls that caught breeding size while marks were at large, and nobody looked for them."""
+        """Places of the hauls that caught heads which could carry a mark, and nobody looked for it."""
         return tuple(
             place
             for place in self.with_marks_out
             if any(
                 self.hauls[place].caught.get(of_class, 0)
                 and self.hauls[place].carrying.get(of_class, 0) is None
+                and self._could_carry(of_class, place)
                 for of_class in ADULTS
             )
         )
+
+    def _could_carry(self, of_class: str, place: int) -> bool:
+        """Say whether a head of a class could carry a mark: one of its own, or one that was put on unsexed."""
+        if of_class == "UNSEXED":
+            return self.adults.at_large[place] > 0
+        return self.groups[of_class].at_large[place] > 0 or self.groups["UNSEXED"].at_large[place] > 0
 
     @property
     def with_marks_out(self) -> tuple[int, ...]:

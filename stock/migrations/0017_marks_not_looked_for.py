@@ -1,9 +1,11 @@
 """A catch in which nobody looked for marks is told from one that carried none; measures are found by their day.
 
-What was booked before stands as it was written: its 0 may mean either.
+What was booked before wrote an empty field as 0. Where a haul shows that somebody looked for marks (one was met, put
+on or scanned), its 0 stays; where nothing shows it, nobody can tell, and the field is emptied.
 """
 
 from django.db import migrations, models
+from django.db.models import Q
 from django.db.models.functions import Coalesce
 
 from stock import append_only
@@ -30,6 +32,14 @@ def put_guards_back(apps, schema_editor):
             cursor.execute("ALTER TABLE stock_haulline ENABLE TRIGGER USER")
         return
     append_only.install(connection, apps)
+
+
+def empty_what_nobody_can_tell(apps, schema_editor):
+    lines = apps.get_model("stock", "HaulLine").objects.using(schema_editor.connection.alias)
+    scanned = apps.get_model("stock", "HaulTurtle").objects.using(schema_editor.connection.alias)
+    looked = lines.filter(Q(carrying_marks__gt=0) | Q(newly_marked__gt=0)).values("haul")
+    unsaid = lines.filter(carrying_marks=0).exclude(haul__in=looked).exclude(haul__in=scanned.values("haul"))
+    unsaid.update(carrying_marks=None)
 
 
 NAME = "stock_haulline_new_marks_within_catch"
@@ -62,5 +72,6 @@ class Migration(migrations.Migration):
             model_name="measure",
             index=models.Index(fields=["turtle", "measured_on"], name="stock_measure_last"),
         ),
+        migrations.RunPython(empty_what_nobody_can_tell, migrations.RunPython.noop),
         migrations.RunPython(put_guards_back, take_guards_away),
     ]

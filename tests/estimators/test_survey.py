@@ -164,6 +164,15 @@ class TestTwoHauls:
         assert read_survey([replace(first, carrying=unlooked["carrying"]), hauls[2]]) == read_survey(
             [hauls[0], hauls[2]]
         )
+        # Nor of the males, where only females were marked and looked at.
+        females_only = [
+            haul(40, 20, marked=(40, 0)),
+            haul(50, 30, seen=(12, 0), day=1, carrying={MALE: None}),
+        ]
+        assert read_survey(females_only).refusal == ""
+        # Marks on the unsexed may be on either sex since.
+        unsexed = haul(40, 20, marked=(40, 0), caught={UNSEXED: 9}, newly_marked={UNSEXED: 9})
+        assert read_survey([unsexed, females_only[1]]).form == "marks not looked for"
         # What was not caught need not be looked at: only one sex was.
         half = haul(50, 0, seen=(12, 0), day=1, carrying={MALE: None})
         assert read_survey([hauls[0], half]).refusal == ""

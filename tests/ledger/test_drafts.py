@@ -4,7 +4,7 @@ import datetime as dt
 import hashlib
 import uuid
 
-from stock.drafts import Draft, HaulDraft, Line, content_sha256
+from stock.drafts import CatchLine, Draft, HaulDraft, Line, content_sha256
 from stock.models import Reason
 
 KEY = uuid.UUID("7d1c0d0e-5a3b-4c58-9a7e-0b8f0c1d2e3f")
@@ -32,3 +32,13 @@ def test_the_digest_is_the_same_for_the_same_content_whatever_made_it():
     assert content_sha256("record", draft()) != content_sha256("record", draft(note="wet"))
     haul = HaulDraft("SEINE", (), effort=2.0, effort_typed="2")
     assert content_sha256("record", draft(haul=haul)) != content_sha256("record", draft())
+
+
+def test_an_empty_field_of_marks_is_the_content_that_an_older_page_sent_as_0():
+    """A sheet or a phone that sends again what an older register wrote is told that it stands, not that it differs."""
+    old, new = (CatchLine("slider", "FEMALE", 9, carrying_marks=marks) for marks in (0, None))
+    assert content_sha256("record", HaulDraft("SEINE", (old,))) == content_sha256(
+        "record", HaulDraft("SEINE", (new,))
+    )
+    other = CatchLine("slider", "FEMALE", 9, carrying_marks=1)
+    assert content_sha256(HaulDraft("SEINE", (other,))) != content_sha256(HaulDraft("SEINE", (new,)))

@@ -1,4 +1,4 @@
-"""A marking logged for the wrong pond: taken back its code was never on the animal, corrected the turtle keeps it."""
+"""A marking logged for the wrong pond: taken back its code was never on the animal, corrected it is put on again."""
 
 import datetime as dt
 import uuid
@@ -8,10 +8,10 @@ from django.urls import reverse
 
 from stock import ledger, turtle_book
 from stock.check import differences
-from stock.drafts import Draft, Line, MarkDraft
+from stock.drafts import CatchLine, Draft, HaulDraft, Line, MarkDraft
 from stock.ledger_marks import standing_marks
 from stock.mark_ends import ends_of, met_twice
-from stock.models import Mark, MarkEvent, Move, Turtle
+from stock.models import HaulLine, Mark, MarkEvent, Move, Turtle
 from stock.refusals import CodeTaken
 from stock.scans import read_scans
 from tests.turtles.marked_farm import TODAY, MarkedFarm, tag
@@ -65,18 +65,31 @@ def test_the_code_is_free_for_the_turtle_that_carries_it_after_a_question(farm, 
     assert ([one.code for one in scans.scans], scans.faults, scans.asked) == ([true.code], [], [])
 
 
-def test_a_marking_corrected_keeps_its_turtle_and_its_code(farm):
+def test_a_marking_corrected_puts_its_own_code_on_again(farm):
     move = marking(farm)
-    turtle = Turtle.objects.get()
     right = Draft(uuid.uuid4(), dt.date(2026, 3, 6), pond="B", marks=(mark_of("B"),))
     ledger.correct(move, right, by=farm.person, today=TODAY)
-    turtle = Turtle.objects.get()
-    assert place(turtle) == "B"
-    (was, now) = turtle.marks.order_by("pk")
-    assert set(ends_of([was.pk, now.pk])) == {was.pk}
-    assert [one.code for one in read_scans(CODE, "B", ["A", "B"]).scans] == [turtle.code]
-    assert met_twice([was, now]) == set()
+    was, now = Turtle.objects.order_by("pk")
+    assert (place(was), place(now)) == (None, "B")
+    assert [one.code for one in read_scans(CODE, "B", ["A", "B"]).scans] == [now.code]
+    assert met_twice(Mark.objects.all()) == set()
     assert differences() == []
+    # Its own code, and once: another's is refused as ever.
+    again = Move.objects.get(replaces=move)
+    twice = tuple(mark_of("B", name=f"+{number}") for number in (1, 2))
+    with pytest.raises(CodeTaken):
+        ledger.correct(
+            again, Draft(uuid.uuid4(), farm.day(5), pond="B", marks=twice), by=farm.person, today=TODAY
+        )
+
+
+def test_a_haul_that_marked_a_turtle_still_has_it_when_it_is_corrected(farm):
+    receipt = farm.haul(5, "A", 4, marks=(mark_of("A"),))
+    haul = HaulDraft("SEINE", (CatchLine("slider", "FEMALE", 6),))
+    right = Draft(uuid.uuid4(), farm.day(5), pond="A", haul=haul, marks=(mark_of("A"),))
+    ledger.correct(Move.objects.get(pk=receipt.move_id), right, by=farm.person, today=TODAY)
+    standing = HaulLine.objects.get(haul__move__reversed_by=None)
+    assert (standing.caught, standing.newly_marked, standing.haul.turtles.count()) == (6, 1, 1)
 
 
 def test_a_turtle_met_since_keeps_its_mark_though_its_marking_is_replaced(farm):
