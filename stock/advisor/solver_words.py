@@ -25,16 +25,24 @@ class _Held:
 
     def begin(self) -> None:
         with self.lock:
+            if not self.solvers:
+                self._hold()
             self.solvers += 1
-            if self.solvers > 1:
-                return
-            _flush()
-            try:
-                self.output = os.dup(1)
-            except OSError:  # without an output there is nothing to keep clean
-                return
-            self.sink = tempfile.TemporaryFile()  # noqa: SIM115 (closed in `end`)
-            os.dup2(self.sink.fileno(), 1)
+
+    def _hold(self) -> None:
+        """Send the output into a file; without an output, or room for a file, it stays as it is."""
+        _flush()
+        try:
+            output = os.dup(1)
+        except OSError:
+            return
+        try:
+            sink = tempfile.TemporaryFile()  # noqa: SIM115 (closed in `end`)
+        except OSError:
+            os.close(output)
+            return
+        self.output, self.sink = output, sink
+        os.dup2(sink.fileno(), 1)
 
     def end(self) -> None:
         with self.lock:

@@ -134,7 +134,9 @@ def _checked(counts: Mapping[str, Any], name: str) -> dict[str, int]:
     for of_class in counts:
         if of_class not in CLASSES:
             raise ValueError(f"{name}: {of_class!r} is no class; choose one of {', '.join(CLASSES)}.")
-    return {of_class: check_count(counts.get(of_class) or 0, f"{name}, {of_class}") for of_class in CLASSES}
+    if name.endswith("carrying"):  # the one column in which nothing may be said
+        counts = {of_class: 0 if heads is None else heads for of_class, heads in counts.items()}
+    return {of_class: check_count(counts.get(of_class, 0), f"{name}, {of_class}") for of_class in CLASSES}
 
 
 def _marked_dead(caught: int, carrying: int, newly: int, dead: int) -> int:

@@ -291,7 +291,9 @@ class LogEntry:
     def _check_back_and_targets(self) -> None:
         typed = self.head.cleaned_data
         for row in self.used_rows:
-            of_a_haul = [name for name in ("back", "carrying_marks", "newly_marked") if row.typed.get(name)]
+            of_a_haul = [name for name in ("back", "newly_marked") if row.typed.get(name)]
+            if row.typed.get("carrying_marks") is not None:  # a 0 says that somebody looked
+                of_a_haul.append("carrying_marks")
             if typed["how"] == NO_HAUL and of_a_haul:
                 row.add_error(of_a_haul[0], "Heads were caught, so there was a haul: say above how.")
             if row.typed.get("target") == typed["pond"]:

@@ -8,7 +8,7 @@ from typing import Any
 import django_filters as filters
 import django_tables2 as tables
 from django import forms
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 from django.urls import reverse
 from django.utils.html import format_html
 
@@ -48,6 +48,11 @@ class HaulTable(PondColumnTable):
 
     def value_happened_on(self, record: Haul) -> dt.date:
         return record.happened_on
+
+    def order_marked(self, rows: QuerySet, is_descending: bool) -> tuple[QuerySet, bool]:
+        """Put hauls in which nobody looked for marks last either way, on every database."""
+        marked = F("marked").desc(nulls_last=True) if is_descending else F("marked").asc(nulls_last=True)
+        return rows.order_by(marked, "-happened_on", "-pk"), True
 
     def render_state(self, record: Haul) -> str:
         if self.value_state(record) == "stands":

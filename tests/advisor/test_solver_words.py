@@ -4,6 +4,7 @@ import ctypes
 import os
 import subprocess
 import sys
+import tempfile
 import threading
 
 import pytest
@@ -70,3 +71,16 @@ def test_a_program_without_an_output_still_solves():
     )
     ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert ran.stderr == "solved"
+
+
+def test_without_room_for_a_file_the_output_stays_and_is_taken_again_later(capfd, monkeypatch):
+    def full() -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(tempfile, "TemporaryFile", full)
+        with without_noise():
+            os.write(1, b"solved\n")
+    with without_noise():
+        libc.puts(NOISE)
+    assert capfd.readouterr().out == "solved\n"

@@ -467,6 +467,7 @@ def test_a_reading_is_found_by_method_and_variant():
         ([HaulCatch(1, caught={"BOY": 3})], "no class"),
         ([HaulCatch(1, caught={FEMALE: -1})], "below zero"),
         ([HaulCatch(1, caught={FEMALE: 3}, carrying={FEMALE: 4})], "more than the 3 caught"),
+        ([HaulCatch(1, caught={FEMALE: None})], "caught, FEMALE"),
         ([HaulCatch(1, caught={FEMALE: 3}, carrying={FEMALE: 2}, newly_marked={FEMALE: 2})], "more than the 3 caught"),
         ([HaulCatch(1, caught={FEMALE: 3}, dead={FEMALE: 4})], "4 dead"),
         ([HaulCatch(1, "NET", caught={FEMALE: 3})], "no method"),

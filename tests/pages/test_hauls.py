@@ -77,6 +77,14 @@ def test_kinds_of_one_haul_are_rows_of_their_own_here_and_in_the_export(reader):
     assert [line.split(",")[2] for line in lines] == ["", "Slider", "Snapper"]
 
 
+def test_hauls_in_which_nobody_looked_for_marks_come_last_either_way(reader):
+    for marks in (0, 2, None):
+        haul(caught("FEMALE", 5, carrying_marks=marks))
+    for sort, order in (("marked", [0, 2, None]), ("-marked", [2, 0, None])):
+        rows = reader.get(COUNTS, {"sort": sort}).context["table"].rows
+        assert [row.record.marked for row in rows] == order
+
+
 def test_the_ratio_of_the_sexed_stands_with_its_interval(reader):
     shown = haul(caught("FEMALE", 81), caught("MALE", 182))
     response = reader.get(reverse("stock:haul-detail", args=[shown.pk]))

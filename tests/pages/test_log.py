@@ -538,6 +538,12 @@ def test_what_is_wrong_with_the_haul_is_said_beside_its_field(hand, head, senten
     assert 'value="17"' in text
 
 
+def test_marks_that_were_looked_for_were_looked_for_in_a_haul(hand):
+    """Also where none was found: a 0 says that somebody looked."""
+    row = {**FEMALES, "dead": "1", "carrying_marks": "0"}
+    refused(hand.post(LOG, sent_log(row, how="NONE")), "Heads were caught, so there was a haul")
+
+
 def test_nothing_typed_is_refused_and_not_kept(hand):
     refused(hand.post(LOG, sent_log(how="NONE")), "Nothing was typed")
     hand.post(LOG, {})
