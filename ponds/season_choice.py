@@ -21,7 +21,8 @@ def seasons_of(rows: QuerySet, day: str) -> list[int]:
 def chosen(asked: Mapping[str, str], seasons: Sequence[int]) -> list[int] | None:
     """Return the seasons to read of what a request asks for; None for all of them."""
     said = asked.get("season", "")
-    if said == ALL:
+    if said == ALL or (not said and asked.get("q", "").strip()):
+        # Whoever searches for a word means the whole book.
         return None
     if said.isdecimal() and int(said) in seasons:
         return [int(said)]

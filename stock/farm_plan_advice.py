@@ -262,11 +262,12 @@ def _what_is_wrong(pond: PondPlan) -> str:
 
 
 def _ways(ways: Sequence[tuple[int | None, str, str]]) -> str:
-    return " or ".join(
+    told = [
         f"{figure_text(heads)} {noun}{'' if heads == 1 else 's'} {change}"
         for heads, noun, change in ways
         if heads
-    )
+    ]
+    return " or ".join(told) or "less than one head"
 
 
 def _moves(plan: FarmPlan, ponds: Sequence[PondPlan]) -> tuple[PlannedMove, ...]:

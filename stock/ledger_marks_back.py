@@ -6,6 +6,8 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from django.db.models import Max
+
 from stock.drafts import Draft, PutOn
 from stock.models import Mark, MarkEvent, Move
 
@@ -19,10 +21,19 @@ def take_back_marks(posting: Posting, reversal: Move, went_back: AbstractSet[str
 
     Those of a turtle that stays where it was met since are on it, whatever was wrong with the move.
     """
-    marks = Mark.objects.filter(move=reversal.reverses_id, turtle__code__in=went_back)
+    marks = Mark.objects.filter(move=reversal.reverses_id, turtle__code__in=went_back).annotate(
+        last_on=Max("events__happened_on")
+    )
     signed = {"by": posting.by, "by_name": posting.by_name, "note": "Its marking was taken back."}
     MarkEvent.objects.bulk_create(
-        MarkEvent(mark=mark, move=reversal, what="MISTAKEN", happened_on=mark.put_on_on, **signed)
+        # After all that was noted of it: the latest says what holds.
+        MarkEvent(
+            mark=mark,
+            move=reversal,
+            what="MISTAKEN",
+            happened_on=max(mark.put_on_on, mark.last_on or mark.put_on_on),
+            **signed,
+        )
         for mark in marks
     )
 

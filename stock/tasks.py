@@ -93,13 +93,14 @@ def done_heads(pond_id: int, day: dt.date) -> dict[str, dict[tuple[str, str], in
     """
     Return kind code -> (verb, class) -> heads that tasks added to a pond, or took out, after a day: one query.
 
-    By the animals' days; what was taken back is not among them, and what was done of a task dropped later is.
+    By the book's days, as the pond stood on that day: what was logged late for a closed month came after it. What was
+    taken back is not among them, and what was done of a task dropped later is.
     """
     rows = (
         TaskMove.objects.filter(
             task__pond=pond_id,
             task__kind__isnull=False,
-            move__happened_on__gt=day,
+            move__booked_on__gt=day,
             move__reversed_by__isnull=True,
         )
         .values("task__kind__code", "task__verb", "task__of_class")

@@ -94,8 +94,10 @@ class FarmWatch:
     deaths : tuple of (str, DeathSignal)
     lopsided : tuple of LopsidedSignal
     batches : tuple of (Arrival, BatchSignal, int)
-        With the batch's marked turtles found dead.
+        With those of the deaths that were marked turtles of the batch.
     unseen : tuple of (PondKindId, CountPair, UnseenSignal)
+    behind : tuple of (str, DeathSignal)
+        Of deaths too: see `FarmSignals`.
     """
 
     day: dt.date
@@ -105,6 +107,7 @@ class FarmWatch:
     lopsided: tuple[LopsidedSignal, ...]
     batches: tuple[tuple[Arrival, BatchSignal, int], ...]
     unseen: tuple[tuple[PondKindId, CountPair, UnseenSignal], ...]
+    behind: tuple[tuple[str, DeathSignal], ...] = ()
 
     def month_of(self, where: PondKindId) -> NormalMonth | None:
         """Return the last month of a pond and kind beside what the months before foretell; None if not watched."""
@@ -149,6 +152,7 @@ def _ask(day: dt.date) -> FarmWatch:
         found.lopsided,
         _batches(day, read, normal, {signal.pond for _, signal in found.deaths}),
         _unseen(day, read),
+        found.behind,
     )
 
 
@@ -187,8 +191,18 @@ def _batches(
         )
         if signal is not None:
             found.append((arrival, signal))
-    dead = marked_dead([arrival.batch.pk for arrival, _ in found], day) if found else {}
-    return tuple((arrival, signal, dead.get(arrival.batch.pk, 0)) for arrival, signal in found)
+    dead = marked_dead([arrival.batch.pk for arrival, _ in found], day) if found else []
+
+    def marked(arrival: Arrival, days: int) -> int:
+        """Count the marked of the batch among those that died within so many days of its coming to their pond."""
+        return sum(
+            batch == arrival.batch.pk
+            and where in arrival.ponds
+            and 0 <= (on - arrival.ponds[where]).days < days
+            for batch, where, on in dead
+        )
+
+    return tuple((arrival, signal, marked(arrival, signal.days)) for arrival, signal in found)
 
 
 def _daily_normal(normal: Normal, read: WatchMonths, *, before: dt.date) -> Floats:

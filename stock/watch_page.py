@@ -103,12 +103,18 @@ def watch_lines(
         *(_unseen_line(found, names, *one) for one in found.unseen),
     ]
     began = found.day.replace(day=1)
+    behind = [_death_line(found, names, series, signal, with_charts) for series, signal in found.behind]
+    noted = _noted([*lines, *behind], noted_by or found.day)
+    shown = [
+        line
+        for line in noted[: len(lines)]
+        if not (line.is_over and line.is_quiet and line.note is not None and line.note.noted_on < began)
+    ]
+    # One line of a kind a pond: the month's own where the older one, which is worse, was answered in its time.
+    anchors = {line.anchor for line in shown}
+    shown += [line for line in noted[len(lines) :] if line.anchor not in anchors]
     return sorted(
-        (
-            line
-            for line in _noted(lines, noted_by or found.day)
-            if not (line.is_over and line.is_quiet and line.note is not None and line.note.noted_on < began)
-        ),
+        shown,
         key=lambda line: (line.is_quiet, line.subject == UNSEEN_SUBJECT, -line.excess),
     )
 

@@ -172,8 +172,8 @@ def arrivals(day: dt.date) -> list[Arrival]:
     return [Arrival(batch, heads[pk], ponds[pk]) for pk, batch in batches.items() if ponds[pk]]
 
 
-def marked_dead(batch_ids: Iterable[int], day: dt.date) -> dict[int, int]:
-    """Return batch id -> its marked turtles found dead lately: one query."""
+def marked_dead(batch_ids: Iterable[int], day: dt.date) -> list[tuple[int, PondKindId, dt.date]]:
+    """Return (batch id, where it died, day) of each marked turtle of these batches found dead lately: one query."""
     rows = (
         MarkStep.objects.filter(
             turtle__batch__in=list(batch_ids),
@@ -183,7 +183,9 @@ def marked_dead(batch_ids: Iterable[int], day: dt.date) -> dict[int, int]:
             move__reverses=None,
         )
         .order_by()
-        .values_list("turtle__batch", "turtle")
+        .values_list(
+            "turtle__batch", "entry__source__pond", "entry__source__kind", "entry__happened_on", "turtle"
+        )
         .distinct()
     )
-    return dict(Counter(batch for batch, _ in rows))
+    return [(batch, (pond, kind), on) for batch, pond, kind, on, _ in rows]

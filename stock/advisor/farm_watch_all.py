@@ -40,10 +40,13 @@ class FarmSignals:
     What the watch of deaths points to, and ponds that lose one sex.
 
     Of one month at most one series of adults a pond; with the month before at most one signal a pond and series.
+    Where that is the older one, as the worse, the month's own signal stands ``behind`` it: whoever has answered the
+    older one must still be told of the newer.
     """
 
     deaths: tuple[tuple[str, DeathSignal], ...]
     lopsided: tuple[LopsidedSignal, ...]
+    behind: tuple[tuple[str, DeathSignal], ...] = ()
 
 
 def watch_farm(
@@ -93,14 +96,19 @@ def still_standing(now: FarmSignals, before: FarmSignals) -> FarmSignals:
     of the larger excess stands.
     """
     deaths = {(series, signal.pond): signal for series, signal in now.deaths}
+    behind = []
     for series, signal in before.deaths:
         newer = deaths.get((series, signal.pond))
-        if newer is None or (newer.first > signal.first and newer.excess < signal.excess):
-            deaths[series, signal.pond] = signal
+        if newer is not None and newer.first > signal.first and newer.excess < signal.excess:
+            behind.append((series, newer))
+        elif newer is not None:
+            continue
+        deaths[series, signal.pond] = signal
     uneven = {(one.pond, one.sex): one for one in (*before.lopsided, *now.lopsided)}
     return FarmSignals(
         tuple(sorted(((series, one) for (series, _), one in deaths.items()), key=lambda two: -two[1].excess)),
         tuple(sorted(uneven.values(), key=lambda one: -one.excess)),
+        tuple(behind),
     )
 
 

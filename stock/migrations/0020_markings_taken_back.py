@@ -14,8 +14,9 @@ def say_that_they_never_were(apps, schema_editor):
         went_back = reversal.mark_steps.filter(turtle=mark.turtle_id).exists()
         if went_back and not events.filter(mark=mark, what="MISTAKEN").exists():
             events.create(
-                mark=mark, move=reversal, what="MISTAKEN", happened_on=mark.put_on_on, by_id=reversal.by_id,
-                by_name=reversal.by_name, note="Its marking was taken back.",
+                mark=mark, move=reversal, what="MISTAKEN", by_id=reversal.by_id, by_name=reversal.by_name,
+                happened_on=max([mark.put_on_on, *events.filter(mark=mark).values_list("happened_on", flat=True)]),
+                note="Its marking was taken back.",
             )  # fmt: skip
 
 

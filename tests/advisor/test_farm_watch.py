@@ -269,6 +269,8 @@ def test_of_two_months_beyond_their_limits_the_worse_is_named_and_a_rise_takes_u
 
     worse, milder = signal(30, 30, 14), signal(31, 31, 10)
     assert stands([milder], [worse]) == (worse,)
+    # The month's own is not forgotten: who has answered the worse is told of it.
+    assert still_standing(FarmSignals((milder,), ()), FarmSignals((worse,), ())).behind == (milder,)
     worse, milder = signal(31, 31, 14), signal(30, 30, 10)
     assert stands([worse], [milder]) == (worse,)
     rise = signal(30, 31, 12)

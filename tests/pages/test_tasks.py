@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import html
 import uuid
 from types import SimpleNamespace
@@ -15,9 +16,10 @@ from ponds.models import Kind, Pond
 from stock import ledger, task_book
 from stock.drafts import CatchLine, Draft, HaulDraft, Line
 from stock.models import Move, Task
-from stock.tasks import open_tasks
+from stock.tasks import done_heads, open_tasks
+from stock.timeline import next_month
 from tests.page_rules import page_faults
-from tests.pages.bank import make_farm, today
+from tests.pages.bank import STOOD_ON, make_farm, today
 
 pytestmark = pytest.mark.django_db
 
@@ -164,6 +166,25 @@ def test_a_correction_line_by_line_keeps_what_the_move_did_of_its_task(owner):
     }  # fmt: skip
     assert owner.post(reverse("stock:move-correct", args=[move.key]), sent).status_code == 303
     assert [one.progress for one in open_tasks()] == ["3 of 6 done"]
+
+
+def test_what_is_logged_late_for_a_closed_month_was_done_after_it(owner):
+    """The pond of that month stands without it, so an old month's remedies must take it off."""
+    first = today().replace(day=1)
+    last = first - dt.timedelta(days=1)
+    task = make(heads=6)
+    month = STOOD_ON.replace(day=1)
+    while month < first:
+        ledger.close_month(month, by=owner.user, today=today())
+        month = next_month(month)
+    sold = Line("slider", "MALE", "A", "SOLD", 4)
+    ledger.record(
+        Draft(uuid.uuid4(), last, (sold,), pond="A", tasks=(task.pk,)), by=owner.user, today=today()
+    )
+    move = Move.objects.latest("pk")
+    assert (move.happened_on, move.booked_on) == (last, first)
+    assert done_heads(Pond.objects.get(code="A").pk, last) == {"slider": {("TAKE_OUT", "MALE"): 4}}
+    assert done_heads(Pond.objects.get(code="A").pk, first) == {}
 
 
 def test_the_list_shows_open_tasks_unless_asked_otherwise(owner):

@@ -3,11 +3,16 @@
 import datetime as dt
 import html
 import uuid
+from types import SimpleNamespace
 
 import pytest
 from django.urls import reverse
 
+from ponds.models import Pond
+from stock.advisor.farm_watch import DeathSignal
+from stock.advisor.farm_watch_all import ALL, FarmSignals, still_standing
 from stock.drafts import BatchDraft
+from stock.models import WatchNote
 from stock.watch_book import acknowledge
 from stock.watch_facts import farm_watch
 from stock.watch_page import signals_on, watch_lines
@@ -114,3 +119,26 @@ def test_deaths_after_a_batch_stand_as_long_on_the_pond_where_they_died(owner, f
     assert "more deaths in a month" not in {line.title for line in lines.values()}
     note(lines["batch SPRING-1"], owner, farm)
     assert "batch SPRING-1" not in {line.subject for line in signals_on(farm.today)}
+
+
+def test_the_months_own_dead_are_told_where_the_worse_ones_of_the_month_before_were_answered(owner, farm):
+    """A page that drops what was noted in its own month must not drop with it what came behind it since."""
+    pond = Pond.objects.get(code="B")
+    kind = pond.kinds_allowed.get()
+    older = DeathSignal(0, "slow", 14, 24, 40, 21.8, 9.0, 0.001, 0.1, 0.1)
+    newer = DeathSignal(0, "burst", 25, 25, 13, 2.6, 9.0, 0.001, 0.1, 0.1)
+    both = still_standing(FarmSignals(((ALL, newer),), ()), FarmSignals(((ALL, older),), ()))
+    months = [dt.date(2024 + (place + 3) // 12, (place + 3) % 12 + 1, 1) for place in range(26)]
+    read = SimpleNamespace(places=[(pond.pk, kind.pk)], months=months)
+    found = SimpleNamespace(
+        day=months[-1].replace(day=20), read=read, deaths=both.deaths, behind=both.behind,
+        lopsided=(), batches=(), unseen=(),
+    )  # fmt: skip
+    (line,) = watch_lines(found, with_charts=False)
+    assert line.sentence.startswith("40 adults died since June 2025")
+    WatchNote.objects.create(
+        pond=pond, kind=kind, subject=line.subject, excess=line.excess, noted_on=months[-1] - dt.timedelta(days=5),
+        note="The fence was down.", by=owner.user, key=uuid.uuid4(),
+    )  # fmt: skip
+    (line,) = watch_lines(found, with_charts=False)
+    assert line.sentence.startswith("13 adults died in May 2026")

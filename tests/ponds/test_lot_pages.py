@@ -482,7 +482,7 @@ def test_only_the_last_seasons_are_read_unasked(reader):
         a_lot(f"L-{year}", set_on=day, baskets=(BasketDraft(pond, day, 9),))
     shown = {
         "": [2023, 2022, 2021], "season=2020": [2020], "season=all": [2023, 2022, 2021, 2020],
-        "season=2050": [2023, 2022, 2021],
+        "season=2050": [2023, 2022, 2021], "q=slider": [2023, 2022, 2021, 2020], "q=slider&season=2021": [2021],
     }  # fmt: skip
     for query, years in shown.items():
         page = reader.get(f"{LIST}?{query}")

@@ -51,6 +51,15 @@ def test_a_marking_taken_back_was_never_on_the_animal(farm):
     assert differences() == []
 
 
+def test_what_was_noted_of_a_mark_in_between_does_not_bring_it_back(farm):
+    both = MarkDraft("+1", "slider", "FEMALE", "A", (tag(CODE), tag("985113007399203")))
+    move = Move.objects.get(pk=farm.post(5, pond="A", marks=(both,)).move_id)
+    lost = Mark.objects.get(tag=CODE)
+    turtle_book.note_mark(lost, "LOST", key=uuid.uuid4(), day=farm.day(9), by=farm.person, today=TODAY)
+    take_back(farm, move)
+    assert set(ends_of([mark.pk for mark in Mark.objects.all()]).values()) == {"MISTAKEN"}
+
+
 def test_the_code_is_free_for_the_turtle_that_carries_it_after_a_question(farm, hand):
     take_back(farm, marking(farm))
     with pytest.raises(CodeTaken):
