@@ -28,7 +28,7 @@ from stock.demo_sign_in import make_people
 from stock.demo_surveys import make_surveys, survey_moves
 from stock.demo_turtles import make_turtles
 from stock.drafts import Draft, reversal_key
-from stock.models import Entry, Haul, LastLook, Move, Task
+from stock.models import Entry, Haul, LastLook, MonthClose, Move, Task
 from stock.timeline import next_month
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures_demo"
@@ -163,6 +163,7 @@ class _Loading:
         self._close_years()
         self._look()
         self._just_logged([move for move in moves if move.is_late or move.is_just_logged])
+        self._close_reviewed()
         return DemoFigures(
             ponds=Pond.objects.count(),
             moves=Move.objects.count(),
@@ -301,6 +302,13 @@ class _Loading:
         while month.year < self.today.year - 1:
             ledger.close_month(month, by=self.people[OWNER], today=self.today)
             month = next_month(month)
+
+    def _close_reviewed(self) -> None:
+        """Close the months before the last: that one is still to be reviewed."""
+        closed = MonthClose.objects.order_by("month").last()
+        last = (self.today.replace(day=1) - dt.timedelta(days=1)).replace(day=1)
+        while closed is not None and (month := next_month(closed.month)) < last:
+            closed = ledger.close_month(month, by=self.people[OWNER], today=self.today)
 
     def _look(self) -> None:
         """The owner has seen everything so far; what is posted from here on is news to her."""

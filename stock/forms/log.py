@@ -17,7 +17,6 @@ from ponds.svg_marks import figure_text
 from stock.drafts import LONGEST_NOTE
 from stock.forms.fields import DayField, FarmChoices, KeyField, OneOfField, cut, new_key
 from stock.forms.log_dead import BOTH_TYPED, ShortField, short_name, short_typed, with_the_dead
-from stock.forms.log_marks import marks_unsaid
 from stock.forms.log_rows import ArrivalSet, BatchForm, RowForm, RowSet, SaleForm
 from stock.forms.log_scans import scans_of
 from stock.models import Move
@@ -35,9 +34,6 @@ HOW = [
 ]
 # Outside these a thermometer or its unit was misread; common practice, no source.
 COLDEST_MK, WARMEST_MK = 271_150, 323_150
-UNUSUAL_SHARE = 0.30
-FEW_HEADS = 2
-USUAL_DEATHS = 5
 OWN_ROWS = 3
 ARRIVAL_ROWS = 3
 
@@ -330,44 +326,10 @@ class LogEntry:
                     name, f"Batch {typed['code']} is written already: add papers on its own page."
                 )
 
-    # What is unusual, and is asked once more
-
-    def unusual(self) -> list[str]:
-        """Say what is far from the book or heavy with deaths: each is asked to be counted again."""
-        found = list(self.scans.asked)
-        pond = self.head.cleaned_data["pond"]
-        holds, by_book = "holds", "by the book"
-        if self.book_day != self.today:
-            holds, by_book = "held", f"by the book on {self.book_day}"
-        leaving: dict[tuple[str, str], int] = {}
-        caught: dict[tuple[str, str], int] = {}
-        deaths = 0
-        for row in self.used_rows:
-            cell = (row.typed["kind"], row.typed["of_class"])
-            leaving[cell] = leaving.get(cell, 0) + row.leaving
-            caught[cell] = caught.get(cell, 0) + row.heads
-            deaths += row.typed.get("dead") or 0
-        for cell, heads in caught.items():
-            held, name = self.book.get(cell, 0), self.cell_name(cell)
-            if heads > held * (1 + UNUSUAL_SHARE) and heads - held > FEW_HEADS:
-                found.append(f"{heads} {name} were handled; pond {pond} {holds} {held} {by_book}.")
-            elif leaving[cell] > held * UNUSUAL_SHARE and leaving[cell] > FEW_HEADS:
-                found.append(f"{leaving[cell]} of the {held} {name} in pond {pond} are said to have gone.")
-        if deaths > USUAL_DEATHS:
-            found.append(f"{deaths} dead on one day.")
-        came = sum(row.cleaned_data["heads"] for row in self.used_arrivals)
-        stands = sum(self.book.values())
-        if came > stands * UNUSUAL_SHARE and came > FEW_HEADS:
-            found.append(f"{came} came in; pond {pond} {holds} {stands} {by_book}.")
-        if self.head.cleaned_data["how"] != NO_HAUL:
-            found += marks_unsaid(self)
-            if not any(caught.values()):
-                found.append("The haul caught nothing.")
-        return found
-
-    def cell_name(self, cell: tuple[str, str]) -> str:
+    def cell_name(self, cell: tuple[str, str], heads: int = 2) -> str:
+        """Return a kind and class in words, as of so many heads: "Slider females"."""
         kind = self.choices.kind(cell[0])
-        words = class_words(cell[1], 2) if cell[1] in CLASS_WORDS else cell[1]
+        words = class_words(cell[1], heads) if cell[1] in CLASS_WORDS else cell[1]
         return f"{kind.common_name if kind else cell[0]} {words}"
 
     def sentences_missing_papers(self) -> list[str]:

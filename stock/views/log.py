@@ -18,6 +18,7 @@ from stock.drafts import Draft, PaperDraft
 from stock.forms.fields import cut, farm_choices, new_key
 from stock.forms.log import LogEntry, digest
 from stock.forms.log_draft import LineOrigin, build, place_refusal
+from stock.forms.log_unusual import unusual
 from stock.log_page import book_of, cautions_of, log_entry, posted_under, source_of_task, untouched
 from stock.models import Move, RefusedPost, Task
 from stock.refusals import KeyReused, LedgerRefusal
@@ -38,7 +39,7 @@ def log(request: HttpRequest) -> HttpResponse:
         refused = get_object_or_404(RefusedPost, pk=int(request.GET["refused"][:18]))
         sent = as_sent(refused, new_key() if posted_under(str(refused.key)) else refused.key)
         entry = log_entry(pond_code=sent.get("pond", ""), sent=sent)
-        asked = entry.unusual() if entry.is_valid() else []
+        asked = unusual(entry) if entry.is_valid() else []
         if not asked and not entry.faults():
             # The ledger refused it: what it said then stands here at once, not after another try.
             entry.say("", f"Not booked when it was sent: {refused.sentence}")
@@ -129,7 +130,7 @@ def post_entry(
     """Check a sent Log page, ask once more for what is unusual, and write it by one call of the ledger."""
     if entry.is_valid():
         is_posted = posted_under(str(entry.head.cleaned_data["key"])) is not None
-        asked = [] if is_posted else entry.unusual()
+        asked = [] if is_posted else unusual(entry)
         if asked and request.POST.get("confirmed") != digest(asked):
             return show_entry(request, entry, asked, original)
         # Asked before it is booked: the move itself would have the watch reckoned anew.

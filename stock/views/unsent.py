@@ -20,6 +20,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from ponds.roles import SignedRequest, for_hand
 from stock import ledger
 from stock.forms.log import digest
+from stock.forms.log_unusual import unusual
 from stock.log_page import cautions_of, log_entry, posted_under, untouched
 from stock.refused import keep_refused, refused_of
 from stock.views.log import write_entry
@@ -47,7 +48,7 @@ def send(request: SignedRequest) -> JsonResponse:
     sentences: list[str] = []
     if entry.is_valid():
         # Nobody stands there to be asked again: what is unusual waits on the server for a yes.
-        sentences = [] if was_posted else entry.unusual()
+        sentences = [] if was_posted else unusual(entry)
         if sentences and sent.get("confirmed") == digest(sentences):
             sentences = []
         if not sentences:

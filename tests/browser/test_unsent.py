@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.conf import settings
 from playwright.sync_api import expect
@@ -178,3 +180,19 @@ def test_a_log_opened_from_a_ponds_page_lays_the_log_by_too(sign_in, hand, live_
         "async () => (await (await caches.open('log-pages')).keys()).map((one) => one.url.replace(location.origin, ''))"
     )
     assert set(kept) >= {"/log/", "/log/no-signal/", "/log/?pond=A", "/log/?pond=B"}
+
+
+def test_back_to_a_log_that_was_refused_opens_the_log_and_not_the_page_of_no_signal(bank, live_server):
+    """No browser keeps the answer of a post: asked for it again, the worker must not take that for a lost signal."""
+    page = bank
+    type_log(page, live_server, 21)
+    page.get_by_label("Went back").first.fill("12x")
+    page.get_by_role("button", name="Post it").click()
+    expect(page).to_have_title(re.compile("^Error: "))
+    page.get_by_label("Went back").first.fill("20")
+    page.get_by_role("button", name="Post it").click()
+    expect(page.get_by_role("button", name="Undo")).to_be_visible()
+    page.go_back()
+    expect(page.get_by_role("heading", level=1)).to_have_text("What came of it in pond A?")
+    expect(page.get_by_text("No signal")).to_have_count(0)
+    assert Move.objects.filter(made_as="BANK").count() == 1

@@ -243,6 +243,8 @@ def test_what_stands_in_quarantine_is_a_plan_for_later(owner, farm):
 
 def test_by_hand_shows_the_loss_and_keeps_what_was_typed(owner, farm):
     page = ask(owner, **{"pond-A": "40", "pond-B": "10"})
+    # The head of the page names the best; what prints beside it is said too.
+    assert "By hand: 40 to A, 10 to B; the load sheet and the tasks go by that." in words(page)
     assert "fewer than the best" in words(page)
     assert page.context["by_hand"].share == pytest.approx(50 / 60)
     assert page.context["load_total"] == 50

@@ -47,6 +47,11 @@ async function file(request) {
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (url.origin !== self.location.origin) return;
-  if (event.request.mode === "navigate") event.respondWith(page(event.request, url));
+  if (event.request.mode === "navigate") {
+    // Gone back to the answer of a post, which no browser keeps: the Log is opened anew, other pages ask by themselves.
+    const isOldAnswer = event.request.method === "POST" && event.request.isHistoryNavigation;
+    if (isOldAnswer && url.pathname === "/log/") event.respondWith(Response.redirect(url, 303));
+    else if (!isOldAnswer) event.respondWith(page(event.request, url));
+  }
   else if (["style", "script", "image"].includes(event.request.destination)) event.respondWith(file(event.request));
 });
