@@ -18,7 +18,7 @@ from stock.models import Batch, Entry, Haul, HaulLine, Move, Paper, RefusedPost,
 from stock.refused import still_refused
 from stock.tasks import open_tasks
 from tests.page_rules import page_faults
-from tests.pages.bank import OPENED, held, make_farm, sent_log, today
+from tests.pages.bank import held, make_farm, sent_log, today
 
 pytestmark = pytest.mark.django_db
 
@@ -543,22 +543,6 @@ def test_marks_that_were_looked_for_were_looked_for_in_a_haul(hand):
     """Also where none was found: a 0 says that somebody looked."""
     row = {**FEMALES, "dead": "1", "carrying_marks": "0"}
     refused(hand.post(LOG, sent_log(row, how="NONE")), "Heads were caught, so there was a haul")
-
-
-@pytest.mark.parametrize(("back", "is_asked"), [(62, False), (63, True)])
-def test_a_day_long_ago_is_asked_about(hand, back, is_asked):
-    day = today() - dt.timedelta(days=back)
-    answer = hand.post(LOG, sent_log({**FEMALES, "dead": "1"}, how="NONE", day=day.isoformat()))
-    assert (answer.status_code == 303) is not is_asked
-    assert ("days ago: are day, month and year right?" in words(answer)) is is_asked
-    assert Move.objects.filter(made_as="BANK").exists() is not is_asked
-
-
-def test_one_dead_where_nothing_stood_is_asked_about(hand):
-    """A wrong year: the book then had nothing, and one head more than nothing is no find."""
-    day = OPENED + dt.timedelta(days=1)
-    text = words(hand.post(LOG, sent_log({**FEMALES, "dead": "1"}, how="NONE", day=day.isoformat())))
-    assert f"1 Slider female was handled; pond A held 0 by the book on {day_text(day)}." in text
 
 
 def test_nothing_typed_is_refused_and_not_kept(hand):

@@ -61,7 +61,9 @@ def test_a_month_is_closed_after_saying_what_that_means(owner):
     close = MonthClose.objects.get()
     assert (close.month, close.by, close.note) == (FIRST, owner.user, "done")
     late = sent_log({"of_class": "FEMALE", "back": "20"}, day="2024-06-20")
-    assert owner.post("/log/", late).status_code == 303
+    asked = owner.post("/log/", late).context
+    assert asked["asked"][0].startswith("20 Jun 2024 is ")
+    assert owner.post("/log/", {**late, "confirmed": asked["asked_name"]}).status_code == 303
     move = Move.objects.get(made_as="BANK")
     assert (move.happened_on, move.booked_on) == (dt.date(2024, 6, 20), dt.date(2024, 7, 1))
 
