@@ -17,6 +17,9 @@ from ponds.lot_state import Tally
 from ponds.models import Basket, Candling, EggLot, Hatch
 from ponds.seasons import Season, season_of
 
+CODES_AT_ONCE = 10_000
+"""Of more lots than these, all rows are read, and those of others left out."""
+
 
 @dataclass(frozen=True)
 class PondHatch:
@@ -286,8 +289,9 @@ def _set_near(seasons: set[int] | None) -> QuerySet | None:
 def _read(lots: QuerySet | None, until: dt.date | None = None) -> _Log:
     rows = EggLot.objects.standing() if lots is None else lots
     standing = {lot.code: lot for lot in rows.select_related("kind", "by")}
-    # Everything of a lot points at the row that first named its code, which is joined by the code.
-    of_these = Q() if lots is None else Q(lot__code__in=lots.order_by().values("code"))
+    # Everything of a lot points at the row that first named its code, which is joined by the code. The codes are given
+    # one by one: held against the lots' own query PostgreSQL may look through all lots for each basket, for minutes.
+    of_these = Q() if lots is None or len(standing) > CODES_AT_ONCE else Q(lot__code__in=list(standing))
     by_first: dict[int, EggLot] = {}
     baskets: dict[tuple[int, int], _Held] = {}
     columns = ("lot", "lot__code", "number", "pond__code", "dug_on", "eggs", "container")
