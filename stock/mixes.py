@@ -52,7 +52,7 @@ def mixes_on(day: dt.date) -> dict[tuple[int, int, str], CellMix]:
     """
     Return (pond id, kind id, class) -> what the cell is made of at the end of `day`.
 
-    Batches are named by their ids as text. What was taken back by then leaves no trace. Five queries, and the replay
+    Batches are named by their ids as text. What was taken back by then leaves no trace. Four queries, and the replay
     of what is not kept yet; once more, in each process, of the months since a move that was taken back after their end.
     """
     kept, state = _start(day.replace(day=1))
