@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from django.utils import timezone
 
 from ponds.models import Farm, NestDay, Pond
+from ponds.sums import sum_known
 from stock.book import FIELD_OF_CLASS
 from stock.drafts import CLASSES
 from stock.extract_booked import BookedTables
@@ -191,8 +192,8 @@ def _eggs(dug: Iterable[NestDay]) -> PrintedTable:
         days[row.dug_on, row.kind.common_name if row.kind else "kind not known"].append(row)
     rows = tuple(
         (
-            day_words(day), kind, sum(row.nests for row in of_day), _sum(row.eggs for row in of_day),
-            _sum(row.broken for row in of_day), _names(of_day),
+            day_words(day), kind, sum(row.nests for row in of_day), sum_known(row.eggs for row in of_day),
+            sum_known(row.broken for row in of_day), _names(of_day),
         )
         for (day, kind), of_day in sorted(days.items())
     )  # fmt: skip
@@ -217,11 +218,6 @@ def _lots(lots: Iterable[LotOfPond]) -> PrintedTable:
         empty="None in these days.",
         widths=(1.2, 2, 1, 1.6, 1.2, 1),
     )
-
-
-def _sum(figures: Iterable[int | None]) -> int | None:
-    known = [figure for figure in figures if figure is not None]
-    return sum(known) if known else None
 
 
 def _names(rows: Iterable[NestDay]) -> str:

@@ -32,7 +32,7 @@ from stock.mix_entries import (
 )
 from stock.models import Cell, Entry, StockMix
 from stock.spare_moments import SpareMoments
-from stock.timeline import next_month
+from stock.timeline import last_day_of, next_month
 
 # Seconds of rolling after a posting; who posted waits for them.
 MOMENT = 0.3
@@ -173,7 +173,7 @@ def recomputed(through: dt.date) -> Iterator[tuple[dt.date, Mixes]]:
     ends: list[tuple[dt.date | None, Mixes]] = [(None, {})]
     month = first.replace(day=1) if first is not None else next_month(through)
     while month <= through:
-        end = min(_last_day(month), through)
+        end = min(last_day_of(month), through)
         last, before = ends[-1]
         since, hindsight = last, before
         late = earlier = taken_back_late(last, end)
@@ -226,7 +226,7 @@ class _Rolling:
         month = _first_to_keep(self.kept.month, self.this_month)
         if month is None:
             return 0
-        end = _last_day(month)
+        end = last_day_of(month)
         counted = booked_in(month, end).count()
         late = taken_back_late(_end_of(self.kept.month), end)
         hindsight = _without(late, self.kept, end) if late else self.state
@@ -268,12 +268,8 @@ def _month_replayed(
     return replay(seen, hindsight), changed
 
 
-def _last_day(month: dt.date) -> dt.date:
-    return next_month(month) - dt.timedelta(days=1)
-
-
 def _end_of(kept: dt.date | None) -> dt.date | None:
-    return _last_day(kept) if kept else None
+    return last_day_of(kept) if kept else None
 
 
 def _after(kept: dt.date | None) -> dt.date | None:

@@ -14,7 +14,7 @@ from stock.mended_rows import ENTERED, entered_since
 from stock.months import Month
 from stock.moves_read import move_sentence
 from stock.review_rows import CORRECTIONS, later_corrections
-from stock.timeline import next_month
+from stock.timeline import last_day_of
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def logged_later(
     """
     if since is None:
         return []
-    last = next_month(month) - dt.timedelta(days=1)
+    last = last_day_of(month)
 
     def entered_on(at: dt.datetime) -> dt.date:
         return timezone.localtime(at, farm.tzinfo).date()

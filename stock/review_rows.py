@@ -16,7 +16,7 @@ from stock.models import Batch, Entry, Move, Paper, PondReview, Task
 from stock.moves_read import with_entries
 from stock.pond_rows import ponds_of_days
 from stock.tasks import with_progress
-from stock.timeline import next_month
+from stock.timeline import last_day_of
 
 PondKindId = tuple[int, int]
 CORRECTIONS = 50
@@ -181,7 +181,7 @@ def signed(month: dt.date, pond_ids: Iterable[int]) -> dict[int, PondReview]:
 
 def unsigned_codes(month: dt.date) -> list[str]:
     """Return the codes of the ponds of a month that nobody signed, in letter order: one query."""
-    ponds = ponds_of_days(month, next_month(month) - dt.timedelta(days=1))
+    ponds = ponds_of_days(month, last_day_of(month))
     unsigned = ponds.filter(~Exists(PondReview.objects.filter(pond=OuterRef("pk"), month=month)))
     return list(unsigned.values_list("code", flat=True))
 

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from ponds.sums import sum_known
 from ponds.svg_marks import figure_text
 from stock.book import ClassHeads
 from stock.charts import Chart, Interval, Series, bar_chart, interval_strip, line_chart
@@ -235,17 +236,11 @@ def _haul_rows(one: KindSurvey) -> Iterable[HaulRow]:
             place=place,
             caught=caught,
             adults=sum(caught.values()) - caught["JUVENILE"],
-            carrying=_sum_said(catch.carrying.values()),
+            carrying=sum_known(catch.carrying.values()),
             newly_marked=sum(catch.newly_marked.values()),
             dead=sum(catch.dead.values()),
             effort=haul.effort_typed,
         )
-
-
-def _sum_said(numbers: Iterable[int | None]) -> int | None:
-    """Return the sum of what is said; None where nothing is."""
-    said = [number for number in numbers if number is not None]
-    return sum(said) if said else None
 
 
 def _interval(label: str, one: Estimate | None) -> Interval:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django import forms
 
+from ponds.sums import sum_known
 from stock.drafts import BatchDraft, CatchLine, Draft, HaulDraft, Line, PaperDraft
 from stock.forms.log import NO_HAUL, LogEntry
 from stock.forms.log_rows import RowForm
@@ -96,12 +97,11 @@ def place_refusal(entry: LogEntry, refusal: LedgerRefusal, origins: list[LineOri
 
 def _catch(kind: str, of_class: str, rows: list[RowForm]) -> CatchLine:
     """Return what was caught of a kind and class; carrying marks is unsaid where every row leaves it empty."""
-    said = [row.typed["carrying_marks"] for row in rows if row.typed.get("carrying_marks") is not None]
     return CatchLine(
         kind,
         of_class,
         caught=sum(row.heads for row in rows),
-        carrying_marks=sum(said) if said else None,
+        carrying_marks=sum_known(row.typed.get("carrying_marks") for row in rows),
         newly_marked=sum(row.typed.get("newly_marked") or 0 for row in rows),
         dead_in_net=sum(_dead_in_net(row) for row in rows),
     )
